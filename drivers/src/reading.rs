@@ -1,0 +1,175 @@
+//! What comes out of a driver: readings, notes, identities, contacts and scans.
+
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use serde::{Deserialize, Serialize};
+
+use crate::number::Number;
+use crate::unit::Unit;
+
+/// A moment in microseconds of the boot-time clock, handed in by the caller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub struct Now(pub u64);
+
+/// Byte span in a link's stream, counted from its last `Input::Open`: `from` inclusive,
+/// `to` exclusive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// First byte.
+    pub from: u64,
+    /// One past the last byte.
+    pub to: u64,
+}
+
+/// What the instrument measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Function {
+    /// Direct voltage.
+    VoltageDc,
+    /// Alternating voltage, r.m.s.
+    VoltageAc,
+    /// Direct current.
+    CurrentDc,
+    /// Alternating current, r.m.s.
+    CurrentAc,
+    /// Resistance, two terminals.
+    #[serde(rename = "resistance_2w")]
+    Resistance2w,
+    /// Resistance, four terminals.
+    #[serde(rename = "resistance_4w")]
+    Resistance4w,
+    /// Insulation resistance at a test voltage.
+    InsulationResistance,
+    /// Frequency.
+    Frequency,
+    /// Volt-free contacts that witness a supply box.
+    Contacts,
+}
+
+/// What the instrument showed. Never a sentinel number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Indication {
+    /// A value.
+    Value(Number),
+    /// More than this: a bound.
+    Above(Number),
+    /// Less than this: a bound.
+    Below(Number),
+    /// Beyond the end of a range that the driver does not know.
+    Overload,
+    /// Nothing that could be a value.
+    NoValue,
+}
+
+/// What the instrument said about its own reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Flag {
+    /// The display is held.
+    Hold,
+    /// Relative or zeroed in the meter.
+    Relative,
+    /// The battery is low.
+    LowBattery,
+    /// Range chosen by the meter.
+    AutoRange,
+    /// Range fixed by hand.
+    ManualRange,
+    /// Smallest since reset.
+    Min,
+    /// Largest since reset.
+    Max,
+    /// Peak value.
+    Peak,
+}
+
+/// One indication with where it stood in the stream and when its bytes arrived.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reading {
+    /// What was shown.
+    pub indication: Indication,
+    /// What was measured.
+    pub function: Function,
+    /// Unit as sent.
+    pub unit: Unit,
+    /// Flags as sent, sorted, without doubles.
+    pub flags: Vec<Flag>,
+    /// Its bytes in the link's stream, terminator included.
+    pub span: Span,
+    /// When its first byte was read.
+    pub first: Now,
+    /// When its last byte was read.
+    pub last: Now,
+    /// Set by a driver that knows this reading is not to be attached: `first_after_open`,
+    /// `unsolicited`, `duplicate`, `unpaired` (closed words of the reading's `why`).
+    pub why: Option<&'static str>,
+}
+
+/// Bytes that are no reading, with the reason. Still evidence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Note {
+    /// A closed word: `malformed`, `too_long`, `held` (tail closed by `Open`), `silent`
+    /// (query timed out; empty span), `error_queue`, `answer` (an answer that is no reading).
+    pub word: &'static str,
+    /// Its bytes in the link's stream; empty for `silent`.
+    pub span: Span,
+    /// What the instrument's error queue or answer said, where there is text.
+    pub text: Option<String>,
+    /// When its first byte was read, or when the time-out fired.
+    pub at: Now,
+}
+
+/// What an instrument answered about itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Identity {
+    /// The answer without its terminator.
+    pub text: String,
+    /// Its bytes in the link's stream.
+    pub span: Span,
+    /// When its first byte was read.
+    pub at: Now,
+}
+
+/// State of up to four volt-free contacts, `true` = closed, after debouncing by the sender.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Contacts {
+    /// Inputs 1 to 4.
+    pub closed: [bool; 4],
+    /// Its bytes in the link's stream.
+    pub span: Span,
+    /// When its first byte was read.
+    pub at: Now,
+}
+
+/// What a scanned code is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ScanKind {
+    /// A control code of our own, `.TL-…`.
+    Control,
+    /// Plain text: an asset number, a badge, an instrument label.
+    Text,
+    /// Recognised as something that is refused and never stored.
+    Refused,
+}
+
+/// One scanned code. A refused one carries no bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Scan {
+    /// What it is.
+    pub kind: ScanKind,
+    /// The code without suffix; empty when refused.
+    pub raw: Vec<u8>,
+    /// AIM symbology identifier such as `]C1`, if it was sent.
+    pub aim: Option<String>,
+    /// Why it was refused: `patient_identifier`, `too_long`, `control_bytes`, `damaged_code`.
+    pub refused: Option<&'static str>,
+    /// Length of what was scanned, bytes.
+    pub length: usize,
+    /// Its bytes in the link's stream, suffix included.
+    pub span: Span,
+    /// When its first byte was read.
+    pub at: Now,
+}

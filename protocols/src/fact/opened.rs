@@ -1,0 +1,190 @@
+//! How a book begins, and what an inspection rests on.
+
+use alloc::boxed::Box;
+use alloc::collections::BTreeMap;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use serde::{Deserialize, Serialize};
+
+use crate::plan::Expanded;
+use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
+
+/// First line of a book.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Open {
+    /// `tapline-book-1`.
+    pub format: String,
+    /// Name of the book.
+    pub id: String,
+    /// How a stranger verifies the sealed file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub verify: Option<String>,
+    /// Station.
+    pub station: String,
+    /// What an inspection begins with; absent in idle and station books.
+    #[serde(flatten, default, skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<Opened>,
+    /// Version of the program.
+    pub version: String,
+    /// Number of the judgement: rises when the same readings would give other verdicts.
+    pub judge: u32,
+    /// Which boot the `m` stamps count from.
+    pub boot: String,
+    /// IANA zone, for paper.
+    pub zone: String,
+    /// Offset of that zone at opening.
+    pub offset: String,
+    /// The wall clock was synchronised.
+    pub synced: bool,
+    /// SHA-256 of the station's public key (SPKI DER), hex.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<String>,
+    /// Book that this one follows: a station book names the year before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub follows: Option<String>,
+}
+
+/// What an inspection begins with.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Opened {
+    /// Bench.
+    pub bench: String,
+    /// Asset number.
+    pub asset: String,
+    /// Plan.
+    pub plan: String,
+    /// `acceptance scheduled after_repair other`.
+    pub reason: String,
+    /// Policy in force.
+    pub policy: Policy,
+    /// `seq` of the scan that selected the asset.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scan: Option<u64>,
+}
+
+/// Policy in force, copied into `open`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Policy {
+    /// Smallest guard time, milliseconds.
+    pub guard_ms: u32,
+    /// Longest age of a null, minutes.
+    pub null_max_age_min: u32,
+    /// `simple guard_band guard_band_zones`.
+    pub decision_rule: String,
+    /// `block` or `override`.
+    pub out_of_calibration: String,
+    /// `undecided` or `judge_and_say_so`.
+    pub unconfirmed_limits: String,
+    /// When a probe counts as lifted.
+    pub release: Release,
+}
+
+/// When a probe counts as lifted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Release {
+    /// Shortest time, seconds, a decimal.
+    pub seconds: String,
+    /// Fewest readings.
+    pub readings: u32,
+    /// Resistances: times the limit.
+    pub factor: u32,
+}
+
+impl Default for Policy {
+    fn default() -> Policy {
+        Policy {
+            guard_ms: 500,
+            null_max_age_min: 60,
+            decision_rule: "simple".into(),
+            out_of_calibration: "block".into(),
+            unconfirmed_limits: "undecided".into(),
+            release: Release::default(),
+        }
+    }
+}
+
+impl Default for Release {
+    fn default() -> Release {
+        Release { seconds: "0.5".into(), readings: 2, factor: 10 }
+    }
+}
+
+/// What the inspection rests on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case")]
+pub enum Given {
+    /// The asset.
+    Asset {
+        /// As registered.
+        asset: Box<Asset>,
+    },
+    /// The plan.
+    Plan {
+        /// Its text as read (TOML).
+        text: String,
+        /// SHA-256 of the text, hex.
+        sha256: String,
+    },
+    /// Limit rows that the plan can come to.
+    Limits {
+        /// TOML text of `tapline-limits-1`.
+        text: String,
+        /// SHA-256 of the whole table, hex.
+        table: String,
+        /// Rows that the workshop has confirmed.
+        confirmed: Vec<String>,
+    },
+    /// Instruments and setups of the bench.
+    Instruments {
+        /// Instruments.
+        list: Vec<Instrument>,
+        /// Setups.
+        setups: Vec<Setup>,
+    },
+    /// Fixtures and leads of the bench.
+    Fixtures {
+        /// Fixtures.
+        list: Vec<Fixture>,
+        /// Leads.
+        leads: Vec<Lead>,
+        /// `link`, and `c1` to `c4` with the meaning of a closed contact (`S5=reversed`).
+        witness: BTreeMap<String, String>,
+    },
+    /// Links of the bench.
+    Links {
+        /// Links with what hangs on them.
+        list: Vec<LinkGiven>,
+    },
+    /// The expanded steps.
+    Steps {
+        /// At most 64 a line.
+        list: Vec<Expanded>,
+    },
+    /// Who works at the bench.
+    Operator {
+        /// As registered.
+        operator: Box<Operator>,
+    },
+}
+
+/// A link of the bench.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LinkGiven {
+    /// Link.
+    pub link: String,
+    /// Driver.
+    pub driver: String,
+    /// Instrument on it; scanners and contacts have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
+    /// The larger isolation of link and instrument, volts; 0 = none or unknown.
+    pub isolation_volts: u32,
+    /// The driver asks (a polled meter).
+    pub polled: bool,
+    /// One conversion, milliseconds, if the driver knows it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub period_ms: Option<u32>,
+}

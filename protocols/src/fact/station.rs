@@ -1,0 +1,98 @@
+//! What concerns the whole station.
+
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use serde::{Deserialize, Serialize};
+
+/// The wall clock stepped.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClockFact {
+    /// Microseconds by which it stepped.
+    pub step_us: i64,
+    /// It is synchronised.
+    pub synced: bool,
+}
+
+/// Something with a reason.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReasonFact {
+    /// Why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// Bytes after the last right mark were set aside.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TornFact {
+    /// How many bytes.
+    pub bytes: u64,
+    /// Their SHA-256, hex.
+    pub sha256: String,
+    /// File they were moved to.
+    pub file: String,
+}
+
+/// The station started.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StartFact {
+    /// Which boot the `m` stamps count from.
+    pub boot: String,
+    /// Version of the program.
+    pub version: String,
+    /// The wall clock was synchronised.
+    pub synced: bool,
+}
+
+/// Who works at a bench.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LoginFact {
+    /// Bench.
+    pub bench: String,
+    /// Operator, or nobody.
+    pub operator: Option<String>,
+}
+
+/// Limit rows were read in the workshop's own copy of the standard. The line ends in `sig`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ConfirmFact {
+    /// Rows.
+    pub rows: Vec<String>,
+    /// The workshop's copy.
+    pub document: String,
+    /// Clause that was read.
+    pub clause: String,
+}
+
+/// A key is announced.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeyFact {
+    /// SHA-256 of the public key (SPKI DER), hex.
+    pub key: String,
+    /// File of the public key.
+    pub file: String,
+    /// The key before, if there was one.
+    pub replaces: Option<String>,
+}
+
+/// A book was sealed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SealedFact {
+    /// Book.
+    pub id: String,
+    /// SHA-256 of the file, hex.
+    pub head: String,
+    /// Its length, bytes.
+    pub bytes: u64,
+    /// SHA-256 of the public key, hex.
+    pub key: String,
+}
+
+/// Something was refused.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RefusedFact {
+    /// What was asked.
+    pub what: String,
+    /// Why it was refused, a word.
+    pub why: String,
+}

@@ -1,0 +1,22 @@
+//! Readings to verdicts.
+//!
+//! **Law.** No `std`: no ports, files, threads or clocks. The compiler refuses them. Floats live
+//! in `doubt` alone.
+//!
+//! Reading order: [`register`] says what things are, [`plan`] what is to be done, [`fact`] what
+//! happened.
+#![no_std]
+#![deny(missing_docs)]
+#![deny(clippy::float_arithmetic)]
+
+extern crate alloc;
+
+pub mod amount;
+pub mod fact;
+pub mod fault;
+pub mod plan;
+pub mod register;
+
+pub use amount::Amount;
+pub use fact::Fact;
+pub use fault::Fault;

@@ -1,0 +1,15 @@
+//! What things are: assets, instruments, fixtures, leads, operators. Stored as facts, read from
+//! the files that people write (formats: `tapline-instruments-1` and its like).
+
+mod asset;
+mod fixture;
+mod instrument;
+mod operator;
+
+pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, PartType};
+pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
+pub use instrument::{
+    Accuracy, Coverage, Gives, Instrument, Isolation, IsolationKind, Kind, Over, Range, Setup,
+    SourceClass,
+};
+pub use operator::{Competence, Operator};

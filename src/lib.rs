@@ -1,0 +1,6 @@
+//! Tapline: moves bytes, keeps records, shows.
+//!
+//! The only place with tokio, ports, files, sockets and clocks. It judges nothing by itself.
+
+pub mod clock;
+pub mod station;

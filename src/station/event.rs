@@ -1,0 +1,322 @@
+//! Everything that can make the station act, and everything it asks the outside to do.
+
+use serde::{Deserialize, Serialize};
+use tapline_protocols::Fact;
+use tapline_protocols::plan::Settings;
+
+use crate::clock::Stamp;
+
+/// Everything that can make the station act.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Event {
+    /// One read of a link returned bytes.
+    Bytes {
+        /// When they were read.
+        at: Stamp,
+        /// Link.
+        link: String,
+        /// The bytes, at most 4 096.
+        bytes: Vec<u8>,
+    },
+    /// A link is open.
+    LinkUp {
+        /// When.
+        at: Stamp,
+        /// Link.
+        link: String,
+    },
+    /// A link is gone or can't be opened.
+    LinkDown {
+        /// When.
+        at: Stamp,
+        /// Link.
+        link: String,
+        /// Why, in words.
+        why: String,
+    },
+    /// Somebody asks for something.
+    Command {
+        /// When it arrived.
+        at: Stamp,
+        /// Names the answer.
+        ticket: u64,
+        /// Where it came from.
+        origin: Origin,
+        /// Bench, if one was named.
+        bench: Option<String>,
+        /// Operator, if one was named.
+        by: Option<String>,
+        /// What is asked.
+        request: Request,
+    },
+    /// The moment that [`Effect`]s or drivers waited for has come.
+    Deadline {
+        /// When.
+        at: Stamp,
+    },
+    /// The wall clock stepped against the boot-time clock.
+    ClockStep {
+        /// When it was noticed.
+        at: Stamp,
+        /// By how much, microseconds.
+        step_us: i64,
+        /// It is synchronised.
+        synced: bool,
+    },
+}
+
+/// Where a command came from. `clear` and `live` come only from this machine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    /// The unix socket, with the peer's uid.
+    Socket(u32),
+    /// The page over loopback.
+    Page,
+}
+
+/// What the operator saw when they acted: an act is valid only for that.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Expect {
+    /// Active step.
+    pub step: Option<String>,
+    /// Its state, a word of the prompt.
+    #[serde(default)]
+    pub state: Option<String>,
+    /// `seq` of the last `step` or `act` line.
+    #[serde(default)]
+    pub seq: Option<u64>,
+}
+
+/// What can be asked of the station.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "do", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Request {
+    /// As if scanned.
+    Scan {
+        /// The code.
+        code: String,
+    },
+    /// Opens an inspection of the selected or named asset.
+    Begin {
+        /// Plan; else the asset's own, else the one that fits.
+        #[serde(default)]
+        plan: Option<String>,
+        /// Asset; else the selected one.
+        #[serde(default)]
+        asset: Option<String>,
+        /// `acceptance scheduled after_repair other`.
+        #[serde(default)]
+        reason: Option<String>,
+    },
+    /// A deliberate act: `connected clear live dead`.
+    Act {
+        /// Which.
+        what: String,
+        /// What was seen.
+        #[serde(default)]
+        expect: Option<Expect>,
+    },
+    /// Arms a capture, or captures under the rule `operator`.
+    Capture {
+        /// What was seen.
+        #[serde(default)]
+        expect: Option<Expect>,
+    },
+    /// Sets a captured value aside.
+    Discard {
+        /// `seq` of the value.
+        seq: u64,
+        /// Cause, of the closed list.
+        cause: String,
+        /// Second person.
+        #[serde(default)]
+        second: Option<String>,
+    },
+    /// Measures a step once more; what was captured stays.
+    Repeat {
+        /// Expanded step or step of the plan.
+        step: String,
+    },
+    /// Leaves the active step out.
+    Skip {
+        /// Why.
+        reason: String,
+    },
+    /// Answers a look, try or ask step.
+    Answer {
+        /// `pass fail not_applicable`.
+        answer: String,
+        /// Item; all that are open without it.
+        #[serde(default)]
+        item: Option<String>,
+        /// Why.
+        #[serde(default)]
+        reason: Option<String>,
+    },
+    /// Nulls a lead set.
+    Null {
+        /// Lead set.
+        lead: String,
+    },
+    /// Proves a path, the supply or that the asset is alive.
+    Prove {
+        /// `network_resistance alive supply`.
+        what: String,
+        /// Supply: line to neutral, volts.
+        #[serde(default)]
+        ln: Option<String>,
+        /// Supply: neutral to protective earth, volts.
+        #[serde(default)]
+        npe: Option<String>,
+        /// Supply: line to protective earth, volts.
+        #[serde(default)]
+        lpe: Option<String>,
+    },
+    /// Declares switches of the supply box.
+    Switch {
+        /// What is set.
+        set: Settings,
+    },
+    /// Opens a gate by competence; never a failed protective earth.
+    Override {
+        /// Step of the plan.
+        step: String,
+        /// Why.
+        reason: String,
+    },
+    /// A remark.
+    Note {
+        /// At most 2 000 characters.
+        text: String,
+    },
+    /// Lets the inspection rest.
+    Park {},
+    /// Goes on with a parked inspection.
+    Resume {
+        /// Inspection.
+        id: String,
+    },
+    /// Ends an inspection that was not measured through.
+    End {
+        /// `not_found in_use with_patient sent_out retired given_up`.
+        outcome: String,
+        /// Why.
+        reason: String,
+    },
+    /// Signs and seals.
+    Sign {
+        /// Meaning: `performed`.
+        #[serde(rename = "as")]
+        meaning: String,
+        /// `attached` or `refused`; required unless the outcome is pass.
+        #[serde(default)]
+        tag: Option<String>,
+        /// Why the tag was refused.
+        #[serde(default)]
+        reason: Option<String>,
+    },
+    /// Logs an operator in at a bench.
+    Login {
+        /// Badge or operator; `null` logs out.
+        badge: Option<String>,
+    },
+    /// Confirms limit rows against the workshop's own copy of the standard.
+    Confirm {
+        /// Rows.
+        rows: Vec<String>,
+        /// The workshop's copy.
+        document: String,
+        /// Clause that was read.
+        clause: String,
+    },
+    /// Adds to the register: the text of a file in one of the register formats.
+    Import {
+        /// `assets instruments fixtures operators`.
+        what: String,
+        /// Text of the file.
+        text: String,
+    },
+}
+
+/// Which book a line goes to.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum BookId {
+    /// The station book of this year.
+    Station,
+    /// The idle book of a UTC day, `2026-11-24`.
+    Idle(String),
+    /// An inspection, `K3-20261124-0007`.
+    Inspection(String),
+}
+
+/// A line to be stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stored {
+    /// Book.
+    pub book: BookId,
+    /// Bench it concerns, for the feed.
+    pub bench: Option<String>,
+    /// Number, rising over the station.
+    pub seq: u64,
+    /// When it happened.
+    pub at: Stamp,
+    /// What happened.
+    pub fact: Fact,
+    /// Who acted.
+    pub by: Option<String>,
+}
+
+/// What the outside is asked to do, in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Effect {
+    /// Store these lines as one commit, sync, then show them. Effects behind it wait for that.
+    Commit(Vec<Stored>),
+    /// Seal the book of an inspection: head, signature, rename. Then tell the station by
+    /// `Station::sealed`.
+    Seal {
+        /// Inspection.
+        id: String,
+    },
+    /// Put bytes on a link. Only drivers that may ask make these.
+    Send {
+        /// Link.
+        link: String,
+        /// The bytes of an allow-listed message.
+        bytes: Vec<u8>,
+    },
+    /// Answer a command, after everything before is durable.
+    Answer {
+        /// Names the command.
+        ticket: u64,
+        /// What came of it.
+        result: Result<Answer, Problem>,
+    },
+}
+
+/// What came of a command.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// Last line that it caused.
+    pub seq: u64,
+    /// Inspection that it opened or concerns.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+    /// What to say, a key of the words file, with its values.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub say: Vec<String>,
+    /// Outcome, when it was signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<String>,
+}
+
+/// Why a command was not done (RFC 9457 `code`, `detail`, `next`).
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Problem {
+    /// `bad_input not_found conflict halted forbidden`, or a word of the reasons.
+    pub code: String,
+    /// What is the matter, in words.
+    pub detail: String,
+    /// What to do next, in words.
+    pub next: String,
+}
