@@ -3,4 +3,5 @@
 //! The only place with tokio, ports, files, sockets and clocks. It judges nothing by itself.
 
 pub mod clock;
+pub mod config;
 pub mod station;

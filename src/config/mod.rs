@@ -1,0 +1,189 @@
+//! Configuration: what is plugged in where. Read once, at start; a change needs a restart.
+//!
+//! Every fault of the file is told at once, each with its line. What things *are* (assets,
+//! instruments, fixtures, people) is the register, not the configuration.
+
+mod bench;
+mod link;
+pub(crate) mod nearest;
+mod policy;
+pub(crate) mod table;
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use tapline_protocols::Fault;
+use tapline_protocols::fact::Policy;
+
+pub use bench::Bench;
+pub use link::{Bits, Flow, Line, Link, Parity, Place};
+use table::{Faults, Table, parse};
+
+use crate::clock::Zone;
+
+/// Where the configuration lies when nothing else is said.
+pub const PATH: &str = "/etc/tapline/tapline.toml";
+
+const FORMAT: &str = "tapline-config-1";
+
+/// The configuration.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Config {
+    /// Station.
+    pub station: Station,
+    /// Store.
+    pub store: Store,
+    /// Loopback address of the page, `None` when it is off.
+    pub page: Option<SocketAddr>,
+    /// Benches, at least one, ids differ.
+    pub benches: Vec<Bench>,
+    /// Links, ids differ.
+    pub links: Vec<Link>,
+    /// Policy, copied into each inspection as it opens.
+    pub policy: Policy,
+}
+
+/// The station.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Station {
+    /// 2 to 6 of `A-Z 0-9`; never changes.
+    pub id: String,
+    /// For people.
+    pub name: String,
+    /// IANA zone, for dates on paper and in inspection numbers.
+    pub zone: String,
+}
+
+/// The store.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Store {
+    /// Folder of the books.
+    pub folder: PathBuf,
+    /// Shortest time between two commits, milliseconds, 5 to 200.
+    pub commit_ms: u32,
+    /// How long idle books are kept, days.
+    pub idle_days: u32,
+    /// How much room idle books may take, mebibytes.
+    pub idle_max_mb: u32,
+    /// Room held back for the end of what is open, mebibytes.
+    pub reserve_mb: u32,
+}
+
+impl Config {
+    /// Reads a file, and checks that each named driver exists.
+    ///
+    /// # Errors
+    /// All faults at once, in the order of the file.
+    pub fn load(path: &Path) -> Result<Config, Vec<Fault>> {
+        let text = std::fs::read_to_string(path).map_err(|error| {
+            let text = format!("can't read {}: {error}", path.display());
+            vec![Fault { line: 0, field: String::new(), text }]
+        })?;
+        Config::read(&text, |_, _| true)
+    }
+
+    /// Reads the text of a file. `driver` says whether the folder knows a driver of that name.
+    ///
+    /// # Errors
+    /// All faults at once, in the order of the file.
+    pub fn read(text: &str, driver: impl Fn(&Path, &str) -> bool) -> Result<Config, Vec<Fault>> {
+        let mut faults = Faults::of(text);
+        let file = parse(text, &mut faults);
+        let root = Table::root(&file);
+        let known = ["format", "station", "store", "page", "bench", "link", "policy"];
+        root.only(&mut faults, &known);
+        if root.need(&mut faults, "format") != FORMAT {
+            faults.note(root.place("format"), "format", format!("must be \"{FORMAT}\""));
+        }
+        let links = link::read(&root, &mut faults);
+        let config = Config {
+            station: station(&root, &mut faults),
+            store: store(&root, &mut faults),
+            page: page(&root, &mut faults),
+            benches: bench::read(&root, &links, &mut faults),
+            links,
+            policy: policy::read(&root, &mut faults),
+        };
+        link::check(&root, &config, driver, &mut faults);
+        let faults = faults.into_sorted();
+        if faults.is_empty() { Ok(config) } else { Err(faults) }
+    }
+
+    /// The bench of that id.
+    #[must_use]
+    pub fn bench(&self, id: &str) -> Option<&Bench> {
+        self.benches.iter().find(|bench| bench.id == id)
+    }
+}
+
+/// A table that must be there, or an empty stand-in after a fault.
+fn section<'t>(root: &Table<'t>, key: &str, faults: &mut Faults<'_>) -> Option<Table<'t>> {
+    if !root.has(key) {
+        faults.note(0, key, format!("missing: the file needs a table `[{key}]`"));
+    }
+    root.table(faults, key)
+}
+
+fn station(root: &Table<'_>, faults: &mut Faults<'_>) -> Station {
+    let empty = Station { id: String::new(), name: String::new(), zone: String::new() };
+    let Some(table) = section(root, "station", faults) else { return empty };
+    table.only(faults, &["id", "name", "zone"]);
+    let id = table.need(faults, "id");
+    let plain = |b: u8| b.is_ascii_uppercase() || b.is_ascii_digit();
+    if table.has("id") && !((2..=6).contains(&id.len()) && id.bytes().all(plain)) {
+        faults.note(table.place("id"), "station.id", "must be 2 to 6 of A-Z and 0-9");
+    }
+    let zone = table.need(faults, "zone");
+    if table.has("zone") && Zone::named(zone).is_none() {
+        let text = format!("this machine knows no zone `{zone}`; write one such as Etc/UTC");
+        faults.note(table.place("zone"), "station.zone", text);
+    }
+    let name = table.need(faults, "name");
+    Station { id: id.into(), name: name.into(), zone: zone.into() }
+}
+
+fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
+    let table = section(root, "store", faults);
+    let folder = table.as_ref().map_or("", |table| table.need(faults, "folder"));
+    let whole = |key, range, usual, faults: &mut Faults<'_>| match &table {
+        Some(table) => table.whole(faults, key, range, usual),
+        None => usual,
+    };
+    if let Some(table) = &table {
+        let known = ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb"];
+        table.only(faults, &known);
+        if table.has("folder") && !Path::new(folder).is_absolute() {
+            faults.note(table.place("folder"), "store.folder", "must be a path from `/` on");
+        }
+    }
+    Store {
+        folder: PathBuf::from(folder),
+        commit_ms: whole("commit_ms", 5..=200, 20, faults),
+        idle_days: whole("idle_days", 1..=3650, 30, faults),
+        idle_max_mb: whole("idle_max_mb", 16..=1_048_576, 2048, faults),
+        reserve_mb: whole("reserve_mb", 1..=65_536, 64, faults),
+    }
+}
+
+fn page(root: &Table<'_>, faults: &mut Faults<'_>) -> Option<SocketAddr> {
+    let table = root.table(faults, "page")?;
+    table.only(faults, &["listen"]);
+    let text = table.need(faults, "listen");
+    if text == "off" || !table.has("listen") {
+        return None;
+    }
+    let place = table.place("listen");
+    let Ok(address) = text.parse::<SocketAddr>() else {
+        let say = "must be \"off\" or a loopback address with port, \"127.0.0.1:8177\"";
+        faults.note(place, "page.listen", say);
+        return None;
+    };
+    if !address.ip().is_loopback() {
+        let say = "only loopback (127.0.0.1 or [::1]): the page is for this machine alone";
+        faults.note(place, "page.listen", say);
+    }
+    Some(address)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,119 @@
+//! Faults are told all at once, each with its line.
+
+use super::*;
+
+const GOOD: &str = include_str!("../../contrib/example/tapline.toml");
+
+fn read(text: &str) -> Result<Config, Vec<String>> {
+    let known = ["val-unit-line", "scpi", "scan", "contacts", "bench-ohm-line"];
+    let config = Config::read(text, |_, name| known.contains(&name));
+    config.map_err(|faults| faults.iter().map(ToString::to_string).collect())
+}
+
+#[test]
+fn the_example_is_read() {
+    let config = read(GOOD).unwrap();
+    assert_eq!(config.station.id, "K3");
+    assert_eq!(config.store.commit_ms, 20);
+    assert_eq!(config.page.unwrap().to_string(), "127.0.0.1:8177");
+    assert_eq!(config.benches[0].witness["c1"], "S5=reversed");
+    let Place::Serial(path, line) = &config.links[0].place else { panic!("a serial link") };
+    assert!(path.starts_with("/dev/serial/by-id"));
+    assert_eq!((line.baud, line.dtr, line.rts), (9600, true, false));
+    assert_eq!(config.policy, Policy::default());
+}
+
+#[test]
+fn every_fault_is_told_with_its_line() {
+    let text = r#"format = "tapline-config-1"
+[station]
+id = "k3"
+name = "North"
+zone = "Mars/Base"
+[store]
+folder = "var"
+comit_ms = 20
+commit_ms = 500
+[page]
+listen = "0.0.0.0:8177"
+[[bench]]
+id = "b1"
+name = "Bench"
+[[link]]
+id = "ohm"
+bench = "b2"
+serial = "/dev/ttyUSB0"
+line = { baud = 9600, bits = "9N1" }
+driver = "nothing"
+"#;
+    let want = [
+        "line 3, `station.id`: must be 2 to 6 of A-Z and 0-9",
+        "line 5, `station.zone`: this machine knows no zone `Mars/Base`; write one such as Etc/UTC",
+        "line 7, `store.folder`: must be a path from `/` on",
+        "line 8, `store.comit_ms`: unknown key; did you mean `commit_ms`?",
+        "line 9, `store.commit_ms`: must be a whole number from 5 to 200",
+        "line 11, `page.listen`: only loopback (127.0.0.1 or [::1]): the page is for this machine \
+         alone",
+        "line 17, `link.bench`: there is no bench `b2`",
+        "line 19, `link.line.bits`: `9N1`: must be data bits, parity, stop bits, such as 8N1 or \
+         7O1",
+        "line 20, `link.driver`: no driver `nothing`: neither built in nor drivers/nothing.toml in \
+         the store's folder",
+    ];
+    assert_eq!(read(text).unwrap_err(), want);
+}
+
+#[test]
+fn an_empty_file_says_what_is_missing() {
+    let want = [
+        "line 1, `bench`: missing: the file needs at least one `[[bench]]`",
+        "line 1, `format`: missing",
+        "line 1, `format`: must be \"tapline-config-1\"",
+        "line 1, `station`: missing: the file needs a table `[station]`",
+        "line 1, `store`: missing: the file needs a table `[store]`",
+    ];
+    assert_eq!(read("").unwrap_err(), want);
+}
+
+#[test]
+fn what_is_no_toml_is_told_and_the_rest_read() {
+    let text = GOOD.replace("commit_ms   = 20", "commit_ms = = 20").replace("K3", "K 3");
+    let faults = read(&text).unwrap_err();
+    assert!(faults.iter().any(|f| f.contains("station.id")), "{faults:?}");
+    assert!(faults.len() >= 2, "{faults:?}");
+}
+
+/// One change to the example, and a part of the one fault that it must give.
+fn refused(from: &str, to: &str, part: &str) {
+    assert!(GOOD.contains(from), "the example has no {from}");
+    let faults = read(&GOOD.replacen(from, to, 1)).unwrap_err();
+    assert!(faults.iter().any(|f| f.contains(part)), "{faults:?}");
+}
+
+#[test]
+fn one_instrument_hangs_on_one_link() {
+    refused("instrument = \"DM-01\"", "instrument = \"LR-01\"", "has this instrument already");
+}
+
+#[test]
+fn one_port_is_one_link() {
+    refused("usb-0002-if00-port0", "usb-0001-if00-port0", "uses this port already");
+}
+
+#[test]
+fn a_witness_needs_its_contacts() {
+    refused("link = \"box\"", "link = \"ohm\"", "no link of this bench with driver `contacts`");
+    refused("S5=reversed", "S5=on", "no setting");
+}
+
+#[test]
+fn a_policy_keeps_to_its_words() {
+    refused("\"block\"", "\"shrug\"", "`shrug` is none of block, override");
+    refused("seconds  = \"0.5\"", "seconds  = \"0\"", "decimal above zero");
+}
+
+#[test]
+fn both_or_neither_place_is_refused() {
+    refused("tcp        = \"192.0.2.7:5025\"", "", "needs either `serial`");
+    refused("tcp        = \"192.0.2.7:5025\"", "tcp = \"192.0.2.7\"", "must be host:port");
+}
