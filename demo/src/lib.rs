@@ -1,1 +1,12 @@
-//! A simulated bench in an invented clinic: a circuit that is solved, and instruments that speak.
+//! A simulated bench: a solved circuit whose instruments really speak over ptys and TCP.
+//!
+//! **Law.** A peer of the daemon: it knows nothing of the daemon's code, imports only the reading
+//! types of `tapline-drivers`, and invents no number: what an instrument shows follows from the
+//! circuit, so that a wrong hook-up gives its own wrong number.
+//!
+//! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change, [`hookup`]
+//! makes a netlist of both.
+
+pub mod circuit;
+pub mod hookup;
+pub mod room;
