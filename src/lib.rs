@@ -5,3 +5,4 @@
 pub mod clock;
 pub mod config;
 pub mod station;
+pub mod words;

@@ -1,0 +1,121 @@
+//! Sentences for codes. Core, books and JSON carry codes; only faces speak.
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+use serde::Deserialize;
+
+/// The words of one language (format `tapline-words-1`): tables of code and sentence.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Words {
+    format: String,
+    language: String,
+    #[serde(flatten)]
+    tables: BTreeMap<String, BTreeMap<String, String>>,
+}
+
+/// The English words, which are built in.
+pub fn english() -> &'static Words {
+    static WORDS: OnceLock<Words> = OnceLock::new();
+    WORDS.get_or_init(|| {
+        Words::read(include_str!("en.toml")).expect("a test reads the built-in words")
+    })
+}
+
+impl Words {
+    /// Reads a words file.
+    ///
+    /// # Errors
+    /// What is wrong with it, in words.
+    pub fn read(text: &str) -> Result<Words, String> {
+        let words: Words = toml::from_str(text).map_err(|error| error.to_string())?;
+        if words.format != "tapline-words-1" {
+            return Err(format!("`format` must be \"tapline-words-1\", not `{}`", words.format));
+        }
+        Ok(words)
+    }
+
+    /// The language, `en`.
+    #[must_use]
+    pub fn language(&self) -> &str {
+        &self.language
+    }
+
+    /// The sentence of a code, `None` where the table has none.
+    #[must_use]
+    pub fn find(&self, table: &str, code: &str) -> Option<&str> {
+        self.tables.get(table)?.get(code).map(String::as_str)
+    }
+
+    /// The sentence of a code; the code itself where the table has none, so that nothing that
+    /// was said is lost.
+    #[must_use]
+    pub fn say<'a>(&'a self, table: &str, code: &'a str) -> &'a str {
+        self.find(table, code).unwrap_or(code)
+    }
+
+    /// All codes of a table, in order.
+    pub fn codes(&self, table: &str) -> impl Iterator<Item = &str> {
+        self.tables.get(table).into_iter().flat_map(|t| t.keys().map(String::as_str))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The closed list of reasons of a verdict.
+    const REASONS: &str = "no_reading stale overload bound not_settled wrong_function wrong_unit \
+        unknown_instrument out_of_calibration lead_not_nulled null_too_old negative_after_null \
+        method_not_valid no_limit many_limits limit_unconfirmed no_mains_value supply_not_checked \
+        condition_not_set path_not_proved not_released link_not_isolated open_seen unweighted \
+        uncertainty_unknown gate_closed fixture_missing arithmetic bandwidth_unknown \
+        supply_not_110 test_current_unknown not_alive near_limit worse_than_before \
+        conditions_declared";
+    /// The closed list of why a reading belongs to no step.
+    const WHYS: &str = "idle guard wrong_function wrong_unit first_after_open unsolicited \
+        duplicate unpaired parked out_of_calibration unknown_instrument spent not_live \
+        window_closed no_operator";
+
+    #[test]
+    fn every_closed_word_has_a_sentence() {
+        let closed = [
+            ("reason", REASONS),
+            ("why", WHYS),
+            ("verdict", "pass conditional_pass conditional_fail fail undecided"),
+            ("act", "connected clear live dead arm"),
+            ("problem", "bad_input not_found conflict halted forbidden"),
+        ];
+        for (table, words) in closed {
+            for word in words.split_whitespace() {
+                assert!(english().find(table, word).is_some(), "no words for {table}.{word}");
+            }
+        }
+    }
+
+    #[test]
+    fn sentences_are_whole() {
+        for table in ["reason", "prompt", "lead", "caution", "item", "problem"] {
+            for code in english().codes(table) {
+                let text = english().say(table, code);
+                assert!(text.ends_with('.'), "{table}.{code} is no sentence: {text}");
+                assert!(text.starts_with(|c: char| c.is_uppercase()), "{table}.{code}: {text}");
+            }
+        }
+    }
+
+    // The field uses each of these for two things.
+    #[test]
+    fn no_word_means_two_things() {
+        let text = include_str!("en.toml").to_lowercase();
+        for word in ["device", "ground", "session"] {
+            assert!(!text.contains(word), "the words file says `{word}`");
+        }
+    }
+
+    #[test]
+    fn an_unknown_code_is_said_as_it_is() {
+        assert_eq!(english().say("reason", "never_heard"), "never_heard");
+        assert!(Words::read("format = \"x\"\nlanguage = \"en\"").is_err());
+    }
+}
