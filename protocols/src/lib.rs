@@ -15,6 +15,7 @@ pub mod amount;
 pub mod fact;
 pub mod fault;
 pub mod plan;
+pub mod read;
 pub mod register;
 
 pub use amount::Amount;

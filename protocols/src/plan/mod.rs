@@ -1,10 +1,16 @@
 //! What is to be done: inspection protocols as data, and what they become for one asset.
 
+mod builtin;
+mod compare;
 mod model;
+mod reader;
 mod steps;
 
+pub use builtin::{builtin, builtin_ids};
+pub use compare::Comparison;
 pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,
     Potential, Proof, Rule, Step, StepKind, While,
 };
+pub use reader::{STEPS_MAX, parse, read};
 pub use steps::{Direction, Expanded, Settings, Switch};

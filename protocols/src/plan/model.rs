@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use tapline_drivers::Function;
 
 use super::steps::{Settings, Switch};
-use crate::register::{Class, Cord, FixtureKind};
+use crate::register::{Class, Cord, FixtureKind, PartType};
 
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident),* $(,)? }) => {
@@ -213,6 +213,10 @@ pub struct PlanFor {
     /// Mains connections.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cord: Vec<Cord>,
+    /// Types of applied parts; on a step alone. With the axis `applied_part` the others are left
+    /// out, without it the asset must have one of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applied_part: Vec<PartType>,
 }
 
 /// A step as written.

@@ -21,6 +21,30 @@ pub enum Switch {
     Supply,
 }
 
+impl Switch {
+    /// The words of its two positions, position of rest first.
+    #[must_use]
+    pub fn words(self) -> &'static [&'static str] {
+        match self {
+            Switch::S1 | Switch::S7 | Switch::S10 => &["closed", "open"],
+            Switch::S5 => &["normal", "reversed"],
+            Switch::Supply => &["off", "on"],
+        }
+    }
+
+    /// Its letter as the standard writes it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Switch::S1 => "S1",
+            Switch::S5 => "S5",
+            Switch::S7 => "S7",
+            Switch::S10 => "S10",
+            Switch::Supply => "supply",
+        }
+    }
+}
+
 /// A condition: settings of switches, by the words `closed open normal reversed on off`.
 pub type Settings = BTreeMap<Switch, String>;
 
