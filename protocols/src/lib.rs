@@ -12,11 +12,14 @@
 extern crate alloc;
 
 pub mod amount;
+pub mod exact;
 pub mod fact;
 pub mod fault;
+pub mod limits;
 pub mod plan;
 pub mod read;
 pub mod register;
+pub mod terms;
 
 pub use amount::Amount;
 pub use fact::Fact;
