@@ -1,13 +1,22 @@
 //! What is to be done: inspection protocols as data, and what they become for one asset.
 
+mod axes;
+mod bench;
 mod builtin;
 mod compare;
+mod expand;
+mod fit;
+mod limits;
 mod model;
 mod reader;
 mod steps;
 
+pub use bench::BenchGiven;
 pub use builtin::{builtin, builtin_ids};
 pub use compare::Comparison;
+pub use expand::{EXPANDED_MAX, expand};
+pub use fit::{Fit, fits};
+pub use limits::{LimitKey, Limits, Row};
 pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,
     Potential, Proof, Rule, Step, StepKind, While,

@@ -1,0 +1,112 @@
+//! What a step is repeated over: axes of the asset, and conditions of the switches.
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec;
+use alloc::vec::Vec;
+
+use super::model::{Axis, PlanFor, Step};
+use super::steps::{Direction, Settings, Switch};
+use crate::register::{AppliedPart, Asset, Class, Kind, PartType};
+
+/// One place and direction of a step.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Spot<'a> {
+    pub(super) point: Option<String>,
+    pub(super) part: Option<&'a AppliedPart>,
+    pub(super) state: Option<String>,
+    pub(super) direction: Option<Direction>,
+}
+
+/// Every spot of a step in order, last axis fastest; `None` when there are more than `most`.
+pub(super) fn spots<'a>(
+    step: &Step,
+    asset: &'a Asset,
+    kind: Option<Kind>,
+    most: usize,
+) -> Option<Vec<Spot<'a>>> {
+    let mut spots = vec![Spot::default()];
+    for axis in &step.each {
+        let mut next = Vec::new();
+        for spot in &spots {
+            next.extend(along(*axis, spot, asset, kind, &step.when));
+            if next.len() > most {
+                return None;
+            }
+        }
+        spots = next;
+    }
+    Some(spots)
+}
+
+fn along<'a>(
+    axis: Axis,
+    spot: &Spot<'a>,
+    asset: &'a Asset,
+    kind: Option<Kind>,
+    when: &PlanFor,
+) -> Vec<Spot<'a>> {
+    let point = |name: String| Spot { point: Some(name), ..spot.clone() };
+    match axis {
+        Axis::EarthedPoint => asset.earthed_points.iter().cloned().map(point).collect(),
+        Axis::AccessiblePart => asset.accessible_parts.iter().cloned().map(point).collect(),
+        Axis::Cord if asset.cords.is_empty() => vec![point("with the asset".into())],
+        Axis::Cord => asset.cords.iter().cloned().map(point).collect(),
+        Axis::Inlet => vec![spot.clone()],
+        Axis::AppliedPart => {
+            let parts = asset.applied_parts.iter().filter(|part| takes(when, part.part_type));
+            parts.map(|part| Spot { part: Some(part), ..spot.clone() }).collect()
+        }
+        Axis::Connection => {
+            let connections = spot.part.map_or(0, |part| part.connections);
+            (1..=connections).map(|n| point(format!("{n}"))).collect()
+        }
+        Axis::OperatingState if asset.states.is_empty() => vec![spot.clone()],
+        Axis::OperatingState => {
+            let states = asset.states.iter().cloned();
+            states.map(|state| Spot { state: Some(state), ..spot.clone() }).collect()
+        }
+        Axis::DcDirection => {
+            let directions: &[Direction] = match kind {
+                Some(Kind::Ac) => &[Direction::None],
+                _ => &[Direction::Plus, Direction::Minus],
+            };
+            let direction = |d: &Direction| Spot { direction: Some(*d), ..spot.clone() };
+            directions.iter().map(direction).collect()
+        }
+    }
+}
+
+/// A type of applied part plays its part.
+pub(super) fn takes(when: &PlanFor, part: PartType) -> bool {
+    when.applied_part.is_empty() || when.applied_part.contains(&part)
+}
+
+/// The conditions of a step in order: fixed switches, and the walk through the others with the
+/// last one fastest, position of rest first.
+pub(super) fn conditions(step: &Step, asset: &Asset) -> Vec<Settings> {
+    let fixed = step.set.iter().filter(|(switch, _)| has(asset, **switch));
+    let mut conditions = vec![fixed.map(|(s, word)| (*s, word.clone())).collect::<Settings>()];
+    for switch in step.sweep.iter().filter(|switch| has(asset, **switch)) {
+        let walk = |set: &Settings| {
+            let set = set.clone();
+            switch.words().iter().map(move |word| {
+                let mut set = set.clone();
+                set.insert(*switch, (*word).into());
+                set
+            })
+        };
+        conditions = conditions.iter().flat_map(walk).collect();
+    }
+    conditions
+}
+
+/// The switch means something for this asset: class II has no protective earth to open, and S10
+/// needs a functional earth.
+fn has(asset: &Asset, switch: Switch) -> bool {
+    match switch {
+        Switch::S7 => matches!(asset.class, Class::I | Class::System),
+        Switch::S10 => asset.functional_earth,
+        Switch::S1 | Switch::S5 | Switch::Supply => true,
+    }
+}

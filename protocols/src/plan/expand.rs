@@ -1,0 +1,241 @@
+//! A plan for one asset on one bench: the exact list of steps.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec;
+use alloc::vec::Vec;
+
+use super::axes::{Spot, conditions, spots, takes};
+use super::bench::{BenchGiven, Choice, kind_of};
+use super::limits::{LimitKey, Row};
+use super::model::{Method, Plan, Step, StepKind};
+use super::steps::{Expanded, Settings, Switch};
+use crate::fault::Fault;
+use crate::read::is_date;
+use crate::register::{Asset, Class, Cord, Kind};
+
+/// Most expanded steps of an inspection.
+pub const EXPANDED_MAX: usize = 512;
+
+/// Expands a plan: every value to be captured and every thing to be answered, in order.
+///
+/// A step that can't start here is in the list all the same, with its reason in `closed`:
+/// `excluded` (by the maker), `fixture_missing`, `unknown_instrument`, `link_not_isolated`,
+/// `out_of_calibration`, `no_limit`, `many_limits`. Steps that do not apply to the asset, and
+/// steps by reason that nobody asked for, are left out.
+///
+/// # Errors
+/// The plan is not for this asset, or comes to more than 512 steps.
+pub fn expand(
+    plan: &Plan,
+    asset: &Asset,
+    bench: &BenchGiven<'_>,
+) -> Result<Vec<Expanded>, Vec<Fault>> {
+    let mut faults = not_for(plan, asset);
+    if !is_date(bench.today) {
+        faults.push(fault("today", format!("`{}` is no day", bench.today)));
+    }
+    let mut list = Vec::new();
+    for step in plan.steps.iter().filter(|step| applies(step, asset, bench.asked)) {
+        match one(plan, step, asset, bench) {
+            Ok(steps) if list.len() + steps.len() <= EXPANDED_MAX => list.extend(steps),
+            Ok(_) => return Err(vec![too_many(&step.id)]),
+            Err(found) => faults.push(found),
+        }
+    }
+    if faults.is_empty() { Ok(list) } else { Err(faults) }
+}
+
+/// What keeps a plan from being for an asset.
+pub(super) fn not_for(plan: &Plan, asset: &Asset) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let classes = &plan.for_assets.class;
+    if !classes.is_empty() && !classes.contains(&asset.class) {
+        let known: Vec<&str> = classes.iter().map(|class| class_word(*class)).collect();
+        let (is, known) = (class_word(asset.class), known.join(", "));
+        faults.push(fault(
+            "class",
+            format!(
+                "plan `{}` is for class {known}; asset `{}` is {is}: choose another plan",
+                plan.id, asset.id
+            ),
+        ));
+    }
+    let cords = &plan.for_assets.cord;
+    if !cords.is_empty() && !cords.contains(&asset.cord) {
+        let known: Vec<&str> = cords.iter().map(|cord| cord_word(*cord)).collect();
+        let (is, known) = (cord_word(asset.cord), known.join(", "));
+        faults.push(fault("cord", format!(
+            "plan `{}` is for mains connection {known}; that of asset `{}` is {is}: choose another plan",
+            plan.id, asset.id
+        )));
+    }
+    faults
+}
+
+/// A step is asked of this asset.
+fn applies(step: &Step, asset: &Asset, asked: &[String]) -> bool {
+    let when = &step.when;
+    let parts = asset.applied_parts.iter().any(|part| takes(when, part.part_type));
+    (when.class.is_empty() || when.class.contains(&asset.class))
+        && (when.cord.is_empty() || when.cord.contains(&asset.cord))
+        && (when.applied_part.is_empty() || parts)
+        && (!step.by_reason || asked.contains(&step.id))
+}
+
+fn one(
+    plan: &Plan,
+    step: &Step,
+    asset: &Asset,
+    bench: &BenchGiven<'_>,
+) -> Result<Vec<Expanded>, Fault> {
+    let conditions = conditions(step, asset);
+    let first = conditions.first().cloned().unwrap_or_default();
+    let choice = bench.choose(step, &first);
+    let spots = spots(step, asset, choice.kind, EXPANDED_MAX).ok_or(too_many(&step.id))?;
+    if spots.len().saturating_mul(conditions.len()) > EXPANDED_MAX {
+        return Err(too_many(&step.id));
+    }
+    let made = Made { plan, step, asset, bench, choice, method: method(step, asset)? };
+    let values = spots.iter().flat_map(|spot| conditions.iter().map(move |set| (spot, set)));
+    Ok(values.enumerate().map(|(at, (spot, set))| made.expanded(at + 1, spot, set)).collect())
+}
+
+/// What all expanded steps of one step share.
+struct Made<'a> {
+    plan: &'a Plan,
+    step: &'a Step,
+    asset: &'a Asset,
+    bench: &'a BenchGiven<'a>,
+    choice: Choice<'a>,
+    method: Option<&'a str>,
+}
+
+impl Made<'_> {
+    fn expanded(&self, number: usize, spot: &Spot<'_>, set: &Settings) -> Expanded {
+        let step = self.step;
+        let answered = !matches!(step.kind, StepKind::Measure | StepKind::Compute);
+        let plain = answered && step.each.is_empty() && set.is_empty();
+        let rows = self.rows(spot, set);
+        let excluded = self.asset.excluded.iter().any(|excluded| excluded.step == step.id);
+        let closed = match (excluded, self.choice.closed) {
+            (true, _) => Some("excluded"),
+            (_, Some(closed)) => Some(closed),
+            _ if step.kind != StepKind::Measure => None,
+            _ => match rows.len() {
+                0 => Some("no_limit"),
+                1 => None,
+                _ => Some("many_limits"),
+            },
+        };
+        Expanded {
+            step: if plain { step.id.clone() } else { format!("{}/{number}", step.id) },
+            of: step.id.clone(),
+            point: spot.point.clone(),
+            part: spot.part.map(|part| part.name.clone()),
+            state: spot.state.clone(),
+            direction: spot.direction,
+            set: set.clone(),
+            method: self.method.map(ToString::to_string),
+            instrument: self.choice.instrument.map(ToString::to_string),
+            leads: self.choice.leads.map(ToString::to_string),
+            limit: (rows.len() == 1).then(|| rows[0].id.clone()),
+            closed: closed.map(ToString::to_string),
+        }
+    }
+
+    /// Rows that fit; without an instrument, those of every kind that the step could come to.
+    fn rows(&self, spot: &Spot<'_>, set: &Settings) -> Vec<Row> {
+        let (Some(measurand), Some(method)) = (&self.step.measurand, self.method) else {
+            return Vec::new();
+        };
+        let mut rows: Vec<Row> = Vec::new();
+        for kind in self.choice.kind.map_or(kinds(self.step), |kind| vec![kind]) {
+            let key = LimitKey {
+                standard: &self.plan.standard,
+                edition: &self.plan.edition,
+                measurand,
+                method,
+                class: self.asset.class,
+                applied_part: spot.part.map(|part| part.part_type),
+                condition: condition(set),
+                kind,
+            };
+            let new = self.bench.limits.rows(&key);
+            rows.extend(
+                new.into_iter()
+                    .filter(|row| rows.iter().all(|r| r.id != row.id))
+                    .collect::<Vec<_>>(),
+            );
+        }
+        rows
+    }
+}
+
+/// Alternating and direct, as far as the step leaves it open.
+pub(super) fn kinds(step: &Step) -> Vec<Kind> {
+    let functions = step.needs.iter().flat_map(|needs| &needs.function);
+    let mut kinds = Vec::new();
+    for function in functions {
+        let both = vec![Kind::Ac, Kind::Dc];
+        for kind in kind_of(*function).map_or(both, |kind| vec![kind]) {
+            if !kinds.contains(&kind) {
+                kinds.push(kind);
+            }
+        }
+    }
+    kinds
+}
+
+/// The word of a condition: one opened conductor is a single fault.
+pub(super) fn condition(set: &Settings) -> &'static str {
+    let open = |switch| set.get(&switch).is_some_and(|word| word == "open");
+    if open(Switch::S1) || open(Switch::S7) { "single_fault" } else { "normal" }
+}
+
+fn method<'a>(step: &'a Step, asset: &Asset) -> Result<Option<&'a str>, Fault> {
+    match &step.method {
+        None => Ok(None),
+        Some(Method::One(word)) => Ok(Some(word)),
+        Some(Method::ByCord(words)) => match words.get(&asset.cord) {
+            Some(word) => Ok(Some(word)),
+            None => Err(fault(
+                &format!("step.{}.method", step.id),
+                format!(
+                    "has no method for the mains connection of asset `{}`, {}",
+                    asset.id,
+                    cord_word(asset.cord)
+                ),
+            )),
+        },
+    }
+}
+
+pub(super) fn class_word(class: Class) -> &'static str {
+    match class {
+        Class::I => "I",
+        Class::II => "II",
+        Class::Internal => "internal",
+        Class::System => "system",
+    }
+}
+
+pub(super) fn cord_word(cord: Cord) -> &'static str {
+    match cord {
+        Cord::Fixed => "fixed",
+        Cord::Detachable => "detachable",
+        Cord::Installed => "installed",
+        Cord::None => "none",
+    }
+}
+
+fn too_many(step: &str) -> Fault {
+    fault(
+        &format!("step.{step}"),
+        format!("with this step the plan comes to more than {EXPANDED_MAX} values: split the plan"),
+    )
+}
+
+fn fault(field: &str, text: String) -> Fault {
+    Fault { line: 0, field: field.to_string(), text }
+}
