@@ -3,16 +3,16 @@
 use tapline_drivers::Function;
 
 use super::compare::Comparison;
-use super::limits::Limits;
 use super::model::{Correct, Hazard, Needs, Potential, Proof, Step};
 use super::steps::{Settings, Switch};
 use crate::fact::LinkGiven;
+use crate::limits::Table;
 use crate::register::{Fixture, FixtureKind, Instrument, Kind, Lead, Range, Setup};
 
 use alloc::string::String;
 
 /// A bench as a plan meets it.
-#[derive(Clone, Copy)]
+#[derive(Debug, Clone, Copy)]
 pub struct BenchGiven<'a> {
     /// Instruments of the register that are at this bench.
     pub instruments: &'a [Instrument],
@@ -24,8 +24,8 @@ pub struct BenchGiven<'a> {
     pub leads: &'a [Lead],
     /// Links: an instrument without one can't send its readings here.
     pub links: &'a [LinkGiven],
-    /// Limits in force.
-    pub limits: &'a dyn Limits,
+    /// Tables of limits in force.
+    pub limits: &'a [Table],
     /// Day of the inspection, `2026-11-24`.
     pub today: &'a str,
     /// Steps with `by_reason` that are asked for in this inspection.

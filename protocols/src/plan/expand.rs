@@ -7,12 +7,13 @@ use alloc::vec::Vec;
 
 use super::axes::{Spot, conditions, spots, takes};
 use super::bench::{BenchGiven, Choice, kind_of};
-use super::limits::{LimitKey, Row};
+use super::limits::{LimitKey, class_word, condition};
 use super::model::{Method, Plan, Step, StepKind};
-use super::steps::{Expanded, Settings, Switch};
+use super::steps::{Expanded, Settings};
 use crate::fault::Fault;
+use crate::limits::NoRow;
 use crate::read::is_date;
-use crate::register::{Asset, Class, Cord, Kind};
+use crate::register::{Asset, Cord, Kind};
 
 /// Most expanded steps of an inspection.
 pub const EXPANDED_MAX: usize = 512;
@@ -116,17 +117,13 @@ impl Made<'_> {
         let step = self.step;
         let answered = !matches!(step.kind, StepKind::Measure | StepKind::Compute);
         let plain = answered && step.each.is_empty() && set.is_empty();
-        let rows = self.rows(spot, set);
+        let limit = self.limit(spot, set);
         let excluded = self.asset.excluded.iter().any(|excluded| excluded.step == step.id);
-        let closed = match (excluded, self.choice.closed) {
-            (true, _) => Some("excluded"),
-            (_, Some(closed)) => Some(closed),
-            _ if step.kind != StepKind::Measure => None,
-            _ => match rows.len() {
-                0 => Some("no_limit"),
-                1 => None,
-                _ => Some("many_limits"),
-            },
+        let closed = match (excluded, self.choice.closed, limit) {
+            (true, ..) => Some("excluded"),
+            (_, Some(closed), _) => Some(closed),
+            (_, _, Err(closed)) if step.kind == StepKind::Measure => Some(closed),
+            _ => None,
         };
         Expanded {
             step: if plain { step.id.clone() } else { format!("{}/{number}", step.id) },
@@ -139,17 +136,17 @@ impl Made<'_> {
             method: self.method.map(ToString::to_string),
             instrument: self.choice.instrument.map(ToString::to_string),
             leads: self.choice.leads.map(ToString::to_string),
-            limit: (rows.len() == 1).then(|| rows[0].id.clone()),
+            limit: limit.ok().map(ToString::to_string),
             closed: closed.map(ToString::to_string),
         }
     }
 
-    /// Rows that fit; without an instrument, those of every kind that the step could come to.
-    fn rows(&self, spot: &Spot<'_>, set: &Settings) -> Vec<Row> {
+    /// The row that fits; without an instrument, the one of every kind that it could come to.
+    fn limit(&self, spot: &Spot<'_>, set: &Settings) -> Result<&str, &'static str> {
         let (Some(measurand), Some(method)) = (&self.step.measurand, self.method) else {
-            return Vec::new();
+            return Err("no_limit");
         };
-        let mut rows: Vec<Row> = Vec::new();
+        let mut found: Option<&str> = None;
         for kind in self.choice.kind.map_or(kinds(self.step), |kind| vec![kind]) {
             let key = LimitKey {
                 standard: &self.plan.standard,
@@ -157,18 +154,18 @@ impl Made<'_> {
                 measurand,
                 method,
                 class: self.asset.class,
-                applied_part: spot.part.map(|part| part.part_type),
+                part: spot.part.map(|part| part.part_type),
                 condition: condition(set),
                 kind,
             };
-            let new = self.bench.limits.rows(&key);
-            rows.extend(
-                new.into_iter()
-                    .filter(|row| rows.iter().all(|r| r.id != row.id))
-                    .collect::<Vec<_>>(),
-            );
+            match (key.row(self.bench.limits), found) {
+                (Ok(row), None) => found = Some(&row.id),
+                (Ok(row), Some(id)) if row.id == id => {}
+                (Ok(_) | Err(NoRow::Many { .. }), _) => return Err("many_limits"),
+                (Err(_), _) => return Err("no_limit"),
+            }
         }
-        rows
+        found.ok_or("no_limit")
     }
 }
 
@@ -187,12 +184,6 @@ pub(super) fn kinds(step: &Step) -> Vec<Kind> {
     kinds
 }
 
-/// The word of a condition: one opened conductor is a single fault.
-pub(super) fn condition(set: &Settings) -> &'static str {
-    let open = |switch| set.get(&switch).is_some_and(|word| word == "open");
-    if open(Switch::S1) || open(Switch::S7) { "single_fault" } else { "normal" }
-}
-
 fn method<'a>(step: &'a Step, asset: &Asset) -> Result<Option<&'a str>, Fault> {
     match &step.method {
         None => Ok(None),
@@ -208,15 +199,6 @@ fn method<'a>(step: &'a Step, asset: &Asset) -> Result<Option<&'a str>, Fault> {
                 ),
             )),
         },
-    }
-}
-
-pub(super) fn class_word(class: Class) -> &'static str {
-    match class {
-        Class::I => "I",
-        Class::II => "II",
-        Class::Internal => "internal",
-        Class::System => "system",
     }
 }
 

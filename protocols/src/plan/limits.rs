@@ -1,46 +1,69 @@
-//! What plans ask of the tables of limits.
+//! The limit of a step: its key from plan and asset, its row from the tables in force.
 
-use alloc::string::String;
-use alloc::vec::Vec;
-
+use super::steps::{Settings, Switch};
+use crate::limits::{Key, NoRow, Row, Table};
 use crate::register::{Class, Kind, PartType};
 
 /// What selects a limit, as a step of a plan and an asset give it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct LimitKey<'a> {
-    /// Standard.
-    pub standard: &'a str,
-    /// Edition.
-    pub edition: &'a str,
-    /// Measurand.
-    pub measurand: &'a str,
-    /// Method.
-    pub method: &'a str,
-    /// Protection class.
-    pub class: Class,
-    /// Type of the applied part; `None` where none plays a part.
-    pub applied_part: Option<PartType>,
-    /// `normal`, or `single_fault` where a conductor is opened.
-    pub condition: &'a str,
-    /// Alternating or direct.
-    pub kind: Kind,
+pub(super) struct LimitKey<'a> {
+    pub(super) standard: &'a str,
+    pub(super) edition: &'a str,
+    pub(super) measurand: &'a str,
+    pub(super) method: &'a str,
+    pub(super) class: Class,
+    pub(super) part: Option<PartType>,
+    pub(super) condition: &'a str,
+    pub(super) kind: Kind,
 }
 
-/// A row of a table, as far as a plan is concerned.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
-    /// Its id.
-    pub id: String,
-    /// The limit in words: `at most 0.300 Ohm`.
-    pub text: String,
-    /// Larger is worse.
-    pub is_maximum: bool,
-    /// `two_sources one_source memory confirmed_here`.
-    pub confidence: String,
+impl LimitKey<'_> {
+    /// The one row in the table of the standard's edition.
+    pub(super) fn row<'t>(&self, tables: &'t [Table]) -> Result<&'t Row, NoRow> {
+        let own = |t: &&Table| t.standard == self.standard && t.edition == self.edition;
+        let table = tables.iter().find(own).ok_or(NoRow::NoLimit)?;
+        table.find(&Key {
+            measurand: self.measurand,
+            method: Some(self.method),
+            class: Some(class_word(self.class)),
+            applied_part: Some(self.part.map_or("none", part_word)),
+            condition: Some(self.condition),
+            kind: Some(kind_word(self.kind)),
+        })
+    }
 }
 
-/// Tables of limits.
-pub trait Limits {
-    /// Every row that a key selects: one where all is well.
-    fn rows(&self, key: &LimitKey<'_>) -> Vec<Row>;
+/// The word of a condition: one opened conductor is a single fault.
+pub(super) fn condition(set: &Settings) -> &'static str {
+    let open = |switch| set.get(&switch).is_some_and(|word| word == "open");
+    match set.is_empty() {
+        true => "none",
+        false if open(Switch::S1) || open(Switch::S7) => "single_fault",
+        false => "normal",
+    }
+}
+
+/// The closed word of a class.
+pub(super) fn class_word(class: Class) -> &'static str {
+    match class {
+        Class::I => "I",
+        Class::II => "II",
+        Class::Internal => "internal",
+        Class::System => "system",
+    }
+}
+
+fn part_word(part: PartType) -> &'static str {
+    match part {
+        PartType::B => "B",
+        PartType::BF => "BF",
+        PartType::CF => "CF",
+    }
+}
+
+fn kind_word(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Ac => "ac",
+        Kind::Dc => "dc",
+    }
 }

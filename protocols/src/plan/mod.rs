@@ -16,7 +16,6 @@ pub use builtin::{builtin, builtin_ids};
 pub use compare::Comparison;
 pub use expand::{EXPANDED_MAX, expand};
 pub use fit::{Fit, fits};
-pub use limits::{LimitKey, Limits, Row};
 pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,
     Potential, Proof, Rule, Step, StepKind, While,
