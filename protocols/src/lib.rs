@@ -12,9 +12,12 @@
 extern crate alloc;
 
 pub mod amount;
+pub mod correct;
+pub mod doubt;
 pub mod exact;
 pub mod fact;
 pub mod fault;
+pub mod judge;
 pub mod limits;
 pub mod plan;
 pub mod read;

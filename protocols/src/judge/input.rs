@@ -1,0 +1,372 @@
+//! A value to judge as people and scripts write it: one JSON object.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+use core::fmt;
+
+use serde::Deserialize;
+use tapline_drivers::{Indication, Number, Quantity, Unit};
+
+use super::{Confirmed, Measured, Question, RuleAsked, ask};
+use crate::amount::Amount;
+use crate::correct::{Mains, Null};
+use crate::fact::Judged;
+use crate::limits::{Key, NoRow, Table};
+use crate::plan::Correct;
+use crate::register::{Accuracy, Coverage, Gives, Kind};
+use crate::terms;
+
+/// Most values of one object: more than a sweep of any asset has.
+pub const VALUES_MAX: usize = 512;
+
+const OHM: [&str; 6] = ["uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm"];
+const AMPERE: [&str; 8] = ["nA", "uA", "mA", "A", "nV", "uV", "mV", "V"];
+
+/// One object of `tapline judge`. Decimals are texts, so that their digits are kept.
+///
+/// A `value` is what is documented: for a dc measuring current the larger of both directions, or
+/// give both as `values`. A leakage without `mains` is judged as if the supply had been at 0.9 of
+/// nominal.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct JudgeInput {
+    /// Standard.
+    pub standard: Option<String>,
+    /// Edition.
+    pub edition: Option<String>,
+    /// Measurand.
+    pub measurand: Option<String>,
+    /// Method.
+    pub method: Option<String>,
+    /// Protection class.
+    pub class: Option<String>,
+    /// Type of the applied part.
+    pub applied_part: Option<String>,
+    /// Condition.
+    pub condition: Option<String>,
+    /// `ac` or `dc`.
+    pub kind: Option<String>,
+    /// Value or bound.
+    pub value: Option<String>,
+    /// UCUM unit of value, values and lead null.
+    pub unit: Option<String>,
+    /// Several directions or conditions instead of `value`.
+    pub values: Option<Vec<String>>,
+    /// `value above below overload none`, of a single value.
+    pub indication: Option<String>,
+    /// Resistance of the leads: one, or one a direction.
+    pub lead_null: Option<OneOrMany>,
+    /// Supply.
+    pub mains: Option<MainsInput>,
+    /// What the meter gives to the asset.
+    pub gives: Option<GivesInput>,
+    /// `iec60601_fig12`, or `none` for an instrument that does not weight by frequency.
+    pub network: Option<String>,
+    /// Stated accuracy.
+    pub accuracy: Option<StatedInput>,
+    /// `simple guard_band guard_band_zones`; without it simple where U allows it.
+    pub rule: Option<String>,
+    /// It was proved that current could have flown.
+    pub proved: Option<bool>,
+    /// The limit was confirmed in the workshop's own copy of the standard.
+    pub confirmed: Option<bool>,
+}
+
+/// One text or a list of them.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(untagged, expecting = "expected a decimal in quotes, or a list of them")]
+pub enum OneOrMany {
+    /// The same for each value.
+    One(String),
+    /// One a value.
+    Many(Vec<String>),
+}
+
+/// Supply of the asset.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MainsInput {
+    /// As measured, `226 V`.
+    pub measured: String,
+    /// What it is scaled to, `230 V`: nominal for IEC 62353.
+    pub reference: String,
+}
+
+/// What the meter gives to the asset.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct GivesInput {
+    /// `0.2 A`.
+    pub test_current: Option<String>,
+    /// `6 V`.
+    pub open_circuit: Option<String>,
+    /// `500 V`, of an insulation meter.
+    pub test_voltage: Option<String>,
+}
+
+/// Stated accuracy.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StatedInput {
+    /// Percent of the reading, a decimal.
+    pub reading_percent: String,
+    /// Counts of the last digit.
+    pub digits: u32,
+    /// One count: `0.001 Ohm`, or a decimal in the unit of the value; without it, the last digit
+    /// that is written.
+    pub resolution: Option<String>,
+}
+
+/// What is wrong with an object, by its key.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct InputFault {
+    /// The key.
+    pub key: String,
+    /// What is wrong, with the words to choose from.
+    pub text: String,
+}
+
+impl fmt::Display for InputFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "`{}` {}", self.key, self.text)
+    }
+}
+
+/// Judges one object against the table of its standard and edition.
+///
+/// # Errors
+/// [`InputFault`] for a word outside its list, a missing key that decides between rows, a text
+/// that is no decimal. A key for which the standard has no limit is a verdict, not a fault.
+pub fn judge(input: &JudgeInput, table: &Table) -> Result<Judged, InputFault> {
+    for (key, own, theirs) in [
+        ("standard", &input.standard, &table.standard),
+        ("edition", &input.edition, &table.edition),
+    ] {
+        match own {
+            Some(word) if word == theirs => {}
+            Some(word) => return Err(fault(key, &format!("has no word `{word}`: {theirs}"))),
+            None => return Err(fault(key, &format!("is missing: {theirs}"))),
+        }
+    }
+    let question = question(input)?;
+    match table.find(&question.key) {
+        Err(NoRow::Missing { key, words }) => Err(missing(key, &words.join(", "))),
+        Err(NoRow::Unknown { key, word, words }) => Err(unknown(key, &word, &words.join(", "))),
+        _ => Ok(ask(&question, table)),
+    }
+}
+
+fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
+    let measurand = input.measurand.as_deref();
+    let measurand = measurand.ok_or_else(|| missing("measurand", &list("measurand")))?;
+    let unit = unit(input, measurand)?;
+    let mut correct = Vec::new();
+    if input.lead_null.is_some() {
+        correct.push(Correct::LeadNull);
+    }
+    if network(input, unit)? {
+        correct.push(Correct::Network);
+    }
+    // Direct current does not come from the mains voltage in proportion.
+    let leakage = measurand.ends_with("leakage") || measurand == "touch_current";
+    if leakage && input.kind.as_deref() != Some("dc") {
+        correct.push(Correct::MainsScaling);
+    }
+    Ok(Question {
+        key: Key {
+            measurand,
+            method: input.method.as_deref(),
+            class: input.class.as_deref(),
+            applied_part: input.applied_part.as_deref(),
+            condition: input.condition.as_deref(),
+            kind: input.kind.as_deref(),
+        },
+        values: values(input, unit)?,
+        correct,
+        mains: input.mains.as_ref().map(mains).transpose()?,
+        gives: input.gives.as_ref().map(gives).transpose()?,
+        accuracy: input.accuracy.as_ref().map(accuracy).transpose()?,
+        resolution: resolution(input, unit)?,
+        rule: rule(input)?,
+        confirmed: match input.confirmed {
+            Some(true) => Confirmed::Here,
+            _ => Confirmed::No,
+        },
+        unweighted: input.network.as_deref() == Some("none"),
+    })
+}
+
+fn unit(input: &JudgeInput, measurand: &str) -> Result<Unit, InputFault> {
+    let codes = match measurand.ends_with("resistance") {
+        true => OHM.as_slice(),
+        false => AMPERE.as_slice(),
+    };
+    let code = input.unit.as_deref().ok_or_else(|| missing("unit", &codes.join(", ")))?;
+    let fits = codes.contains(&code);
+    let unit = Unit::from_ucum(code).filter(|_| fits);
+    unit.ok_or_else(|| unknown("unit", code, &codes.join(", ")))
+}
+
+/// Whether the values are voltages across the network.
+fn network(input: &JudgeInput, unit: Unit) -> Result<bool, InputFault> {
+    let word = input.network.as_deref();
+    if let Some(word) = word.filter(|word| !terms::known("network", word)) {
+        return Err(unknown("network", word, &list("network")));
+    }
+    match (unit.quantity, word) {
+        (Quantity::Volt, Some("iec60601_fig12")) => Ok(true),
+        (Quantity::Volt, _) => {
+            Err(fault("network", "is needed for a value in volts: iec60601_fig12"))
+        }
+        _ => Ok(false),
+    }
+}
+
+fn values(input: &JudgeInput, unit: Unit) -> Result<Vec<Measured>, InputFault> {
+    let indications = indications(input)?;
+    let nulls = nulls(input, unit, indications.len())?;
+    let proved = input.proved == Some(true);
+    let of = |(i, indication): (usize, Indication)| Measured {
+        null: nulls.get(i).copied(),
+        proved,
+        ..Measured::new(indication, unit)
+    };
+    Ok(indications.into_iter().enumerate().map(of).collect())
+}
+
+fn indications(input: &JudgeInput) -> Result<Vec<Indication>, InputFault> {
+    let word = input.indication.as_deref().unwrap_or("value");
+    if !terms::known("indication", word) {
+        return Err(unknown("indication", word, &list("indication")));
+    }
+    match (&input.value, &input.values) {
+        (Some(_), Some(_)) => Err(fault("values", "stands beside `value`: give one of both")),
+        (None, Some(values)) if word != "value" => {
+            let text = format!("`{word}` goes with a single `value`, not with {}", values.len());
+            Err(fault("indication", &text))
+        }
+        (None, Some(values)) if values.is_empty() || values.len() > VALUES_MAX => {
+            Err(fault("values", &format!("needs 1 to {VALUES_MAX} decimals")))
+        }
+        (None, Some(values)) => {
+            values.iter().map(|v| number("values", v).map(Indication::Value)).collect()
+        }
+        (value, None) => single(word, value.as_deref()).map(|i| Vec::from([i])),
+    }
+}
+
+fn single(word: &str, value: Option<&str>) -> Result<Indication, InputFault> {
+    let number = match (word, value) {
+        ("overload", _) => return Ok(Indication::Overload),
+        ("none", _) => return Ok(Indication::NoValue),
+        (_, Some(value)) => number("value", value)?,
+        (_, None) => {
+            let text = "is missing: a decimal in quotes, or give `values`, or indication none";
+            return Err(fault("value", text));
+        }
+    };
+    Ok(match word {
+        "above" => Indication::Above(number),
+        "below" => Indication::Below(number),
+        _ => Indication::Value(number),
+    })
+}
+
+fn nulls(input: &JudgeInput, unit: Unit, count: usize) -> Result<Vec<Null>, InputFault> {
+    let null = |text: &String| {
+        let amount = Amount { number: number("lead_null", text)?, unit };
+        Ok(Null { amount, seq: None })
+    };
+    match &input.lead_null {
+        None => Ok(Vec::new()),
+        Some(_) if unit.quantity != Quantity::Ohm => {
+            Err(fault("lead_null", "goes with a resistance only"))
+        }
+        Some(OneOrMany::One(text)) => Ok(alloc::vec![null(text)?; count]),
+        Some(OneOrMany::Many(texts)) if texts.len() == count => texts.iter().map(null).collect(),
+        Some(OneOrMany::Many(texts)) => {
+            let text = format!("has {} texts for {count} values: one, or one each", texts.len());
+            Err(fault("lead_null", &text))
+        }
+    }
+}
+
+fn mains(input: &MainsInput) -> Result<Mains, InputFault> {
+    Ok(Mains {
+        measured: amount("mains.measured", &input.measured, Quantity::Volt)?,
+        reference: amount("mains.reference", &input.reference, Quantity::Volt)?,
+        seq: None,
+    })
+}
+
+fn gives(input: &GivesInput) -> Result<Gives, InputFault> {
+    let of = |key, text: &Option<String>, quantity| {
+        text.as_ref().map(|text| amount(key, text, quantity)).transpose()
+    };
+    Ok(Gives {
+        test_current: of("gives.test_current", &input.test_current, Quantity::Ampere)?,
+        open_circuit: of("gives.open_circuit", &input.open_circuit, Quantity::Volt)?,
+        test_voltage: of("gives.test_voltage", &input.test_voltage, Quantity::Volt)?,
+        kind: Kind::Dc,
+    })
+}
+
+fn accuracy(input: &StatedInput) -> Result<Accuracy, InputFault> {
+    number("accuracy.reading_percent", &input.reading_percent)?;
+    Ok(Accuracy {
+        reading_percent: input.reading_percent.clone(),
+        digits: input.digits,
+        coverage: Coverage::None,
+    })
+}
+
+fn resolution(input: &JudgeInput, unit: Unit) -> Result<Option<Amount>, InputFault> {
+    let text = input.accuracy.as_ref().and_then(|a| a.resolution.as_ref());
+    let Some(text) = text else { return Ok(None) };
+    let key = "accuracy.resolution";
+    match text.contains(' ') {
+        true => amount(key, text, unit.quantity).map(Some),
+        false => Ok(Some(Amount { number: number(key, text)?, unit })),
+    }
+}
+
+fn rule(input: &JudgeInput) -> Result<RuleAsked, InputFault> {
+    match input.rule.as_deref() {
+        None => Ok(RuleAsked::WhereAllowed),
+        Some("simple") => Ok(RuleAsked::Simple),
+        Some("guard_band") => Ok(RuleAsked::GuardBand),
+        Some("guard_band_zones") => Ok(RuleAsked::GuardBandZones),
+        Some(word) => Err(unknown("rule", word, &list("rule"))),
+    }
+}
+
+fn number(key: &str, text: &str) -> Result<Number, InputFault> {
+    let why = "is no decimal of at most 15 digits";
+    Number::parse(text).ok_or_else(|| fault(key, &format!("`{text}` {why}")))
+}
+
+fn amount(key: &str, text: &str, quantity: Quantity) -> Result<Amount, InputFault> {
+    let amount = Amount::parse(text).map_err(|why| fault(key, &format!("can't be read: {why}")))?;
+    if amount.unit.quantity != quantity {
+        let text = format!("`{text}` has the unit of another quantity");
+        return Err(fault(key, &text));
+    }
+    Ok(amount)
+}
+
+fn list(name: &str) -> String {
+    terms::choices(name).join(", ")
+}
+
+fn fault(key: &str, text: &str) -> InputFault {
+    InputFault { key: key.to_string(), text: text.to_string() }
+}
+
+fn missing(key: &str, words: &str) -> InputFault {
+    fault(key, &format!("is missing: one of {words}"))
+}
+
+fn unknown(key: &str, word: &str, words: &str) -> InputFault {
+    fault(key, &format!("has no word `{word}`: one of {words}"))
+}

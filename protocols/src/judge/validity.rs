@@ -1,0 +1,99 @@
+//! Whether a measurement counts at all, before it is compared.
+
+use alloc::vec::Vec;
+use core::cmp::Ordering;
+
+use tapline_drivers::{Prefix, Quantity, Unit};
+
+use super::{Confirmed, Question};
+use crate::amount::Amount;
+use crate::correct::{Mains, amount_in};
+use crate::exact::{Arithmetic, Ratio};
+use crate::limits::{Confidence, Row, Table};
+
+/// Reasons that hold for every value of the question.
+pub(super) fn of_table(question: &Question<'_>, table: &Table, row: &Row) -> Vec<&'static str> {
+    let mut reasons = Vec::new();
+    if table.standard == "IEC 62353" {
+        reasons.extend(source(question, &row.measurand));
+    }
+    if row.confidence == Confidence::Memory && question.confirmed != Confirmed::Here {
+        reasons.push("limit_unconfirmed");
+    }
+    reasons
+}
+
+/// IEC 62353:2014 5.3.2 (excerpt seen): protective earth with at least 200 mA into 500 mohm from
+/// a source of at most 24 V. 5.3.3 (from memory): insulation at 500 V dc.
+fn source(question: &Question<'_>, measurand: &str) -> Option<&'static str> {
+    let gives = question.gives;
+    match measurand {
+        "protective_earth_resistance" => {
+            let current = gives.and_then(|g| g.test_current);
+            let open = gives.and_then(|g| g.open_circuit);
+            let (Some(current), Some(open)) = (current, open) else {
+                return Some("test_current_unknown");
+            };
+            let enough = at_least(current, Quantity::Ampere, Ratio::new(2, 10));
+            let safe = at_most(open, Quantity::Volt, Ratio::new(24, 1));
+            (!(enough && safe)).then_some("method_not_valid")
+        }
+        "insulation_resistance" => {
+            let volts = gives.and_then(|g| g.test_voltage)?;
+            let enough = at_least(volts, Quantity::Volt, Ratio::new(500, 1));
+            (!enough).then_some("method_not_valid")
+        }
+        _ => None,
+    }
+}
+
+/// The supply can be used for scaling: inside 85 % to 110 % of its reference, the rated range of
+/// measuring equipment (IEC 61557-1:2019 4.3, excerpt seen). A slip of a digit in a typed voltage
+/// would otherwise scale a fail into a pass. Nothing measured is a case of its own and fits.
+pub(super) fn mains(mains: Option<&Mains>) -> Result<bool, Arithmetic> {
+    let Some(mains) = mains else { return Ok(true) };
+    let volt = Unit { prefix: Prefix::One, quantity: Quantity::Volt };
+    let volts = [mains.measured, mains.reference].map(|a| amount_in(a, volt));
+    let [Ok(measured), Ok(reference)] = volts else { return Ok(false) };
+    let low = measured.compare(reference.times(Ratio::new(85, 100)?)?)?;
+    let high = measured.compare(reference.times(Ratio::new(110, 100)?)?)?;
+    let some = reference.compare(Ratio::new(0, 1)?)? == Ordering::Greater;
+    Ok(some && low != Ordering::Less && high != Ordering::Greater)
+}
+
+fn at_least(amount: Amount, quantity: Quantity, want: Result<Ratio, Arithmetic>) -> bool {
+    compare(amount, quantity, want).is_ok_and(|order| order != Ordering::Less)
+}
+
+fn at_most(amount: Amount, quantity: Quantity, want: Result<Ratio, Arithmetic>) -> bool {
+    compare(amount, quantity, want).is_ok_and(|order| order != Ordering::Greater)
+}
+
+fn compare(
+    amount: Amount,
+    quantity: Quantity,
+    want: Result<Ratio, Arithmetic>,
+) -> Result<Ordering, Arithmetic> {
+    amount_in(amount, Unit { prefix: Prefix::One, quantity })?.abs().compare(want?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mistyped_supply_is_no_supply() {
+        let reference = Amount::parse("230 V").unwrap();
+        let fits = |text: &str| {
+            let measured = Amount::parse(text).unwrap();
+            mains(Some(&Mains { measured, reference, seq: None })).unwrap()
+        };
+        for text in ["230 V", "0.226 kV", "195.5 V", "253 V"] {
+            assert!(fits(text), "{text}");
+        }
+        for text in ["2260 V", "22.6 V", "0 V", "-230 V", "230 mA", "195.4 V", "253.1 V"] {
+            assert!(!fits(text), "{text}");
+        }
+        assert!(mains(None).unwrap());
+    }
+}
