@@ -3,17 +3,20 @@
 //! **Law.** No `std`: no ports, files, threads or clocks. The compiler refuses them.
 //!
 //! Reading order: [`reading`] says what comes out, [`driver`] says how a driver is driven,
-//! `wire` holds the grammars, and each instrument style is one small module.
+//! [`wire`] holds the grammars, and each instrument style is one small module.
 #![no_std]
 #![deny(missing_docs)]
 #![deny(clippy::float_arithmetic)]
 
 extern crate alloc;
+#[cfg(test)]
+extern crate std;
 
 pub mod driver;
 pub mod number;
 pub mod reading;
 pub mod unit;
+pub mod wire;
 
 pub use driver::{Driver, Input, Message, Never, Output, Want};
 pub use number::Number;

@@ -1,0 +1,337 @@
+//! A stream cut into lines: bounded, re-synchronising, every byte accounted for.
+//!
+//! A line ends by one of the end bytes; CR LF counts as one end. Nobody knows at a CR whether
+//! an LF follows, so the line waits for the next byte, at most [`CR_WAIT_US`]. Ends in front of
+//! a line (blank lines, a late LF) belong to that line's span and say nothing.
+
+use alloc::collections::VecDeque;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use crate::reading::{Function, Indication, Note, Now, Reading, Span};
+use crate::unit::Unit;
+
+/// How long a line that ended by CR waits for its LF, microseconds. A byte takes 33 ms at 300
+/// baud and 1 ms at 9600: an LF that comes later than this is counted to the next line.
+pub const CR_WAIT_US: u64 = 20_000;
+
+/// One line, or a piece of one that was too long.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What stood between the ends; of a piece all its bytes.
+    pub bytes: Vec<u8>,
+    /// Its place in the stream, ends included.
+    pub span: Span,
+    /// When its first byte, ends in front not counted, was read.
+    pub first: Now,
+    /// When its last byte was read.
+    pub last: Now,
+    /// It is a piece of a line longer than the limit, and never a reading.
+    pub too_long: bool,
+}
+
+impl Line {
+    /// A note that covers the line.
+    #[must_use]
+    pub fn note(&self, word: &'static str, text: Option<String>) -> Note {
+        Note { word, span: self.span, text, at: self.first }
+    }
+
+    /// A reading that covers the line, without flags.
+    #[must_use]
+    pub fn reading(&self, indication: Indication, function: Function, unit: Unit) -> Reading {
+        Reading {
+            indication,
+            function,
+            unit,
+            flags: Vec::new(),
+            span: self.span,
+            first: self.first,
+            last: self.last,
+            why: None,
+        }
+    }
+}
+
+/// How a stream is cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Framing {
+    /// Most bytes of a line, ends included. What is longer comes out in pieces of this size.
+    pub longest: usize,
+    /// The bytes that end a line.
+    pub ends: &'static [u8],
+    /// Silence that ends a line, microseconds; `None`: only an end byte does.
+    pub silence_us: Option<u64>,
+}
+
+impl Framing {
+    /// Lines that end by LF, CR LF or CR.
+    #[must_use]
+    pub fn text(longest: usize) -> Framing {
+        Framing { longest, ends: b"\r\n", silence_us: None }
+    }
+}
+
+/// Cuts a stream into lines. Holds what was pushed until it is taken; drained by
+/// [`Lines::take`] to `None`, it holds at most `longest` bytes.
+#[derive(Debug, Clone)]
+pub struct Lines {
+    framing: Framing,
+    held: Vec<u8>,
+    head: usize,
+    offset: u64,
+    stamps: VecDeque<(u64, Now)>,
+    cut: bool,
+    due: bool,
+}
+
+impl Lines {
+    /// An empty stream at offset 0.
+    #[must_use]
+    pub fn new(framing: Framing) -> Lines {
+        Lines {
+            framing,
+            held: Vec::new(),
+            head: 0,
+            offset: 0,
+            stamps: VecDeque::new(),
+            cut: false,
+            due: false,
+        }
+    }
+
+    /// Bytes that one read returned.
+    pub fn push(&mut self, now: Now, bytes: &[u8]) {
+        if bytes.is_empty() {
+            return;
+        }
+        self.held.drain(..self.head);
+        self.head = 0;
+        if self.stamps.back().is_none_or(|(_, stamp)| *stamp != now) {
+            self.stamps.push_back((self.end(), now));
+        }
+        self.held.extend_from_slice(bytes);
+    }
+
+    /// The next line, `None` when more bytes or the deadline are needed.
+    pub fn take(&mut self) -> Option<Line> {
+        let Some((length, too_long)) = self.piece() else {
+            self.due = false;
+            return None;
+        };
+        let lead = self.lead();
+        self.cut = too_long && lead < length && !self.ended(length);
+        Some(self.give(length, too_long))
+    }
+
+    /// The deadline has come: what waits ends now. Does nothing before it.
+    pub fn tick(&mut self, now: Now) {
+        self.due = self.deadline().is_some_and(|deadline| now >= deadline);
+    }
+
+    /// When [`Lines::tick`] would end what waits.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Now> {
+        let tail = self.tail();
+        let last = *tail.get(self.lead()..)?.last()?;
+        let wait = match self.framing.silence_us {
+            _ if last == b'\r' && self.framing.ends.contains(&last) => CR_WAIT_US,
+            silence => silence?,
+        };
+        Some(Now(self.stamp(self.end() - 1).0 + wait))
+    }
+
+    /// Starts a fresh stream at offset 0 and gives up what was held.
+    pub fn open(&mut self) -> Option<Line> {
+        let length = self.tail().len();
+        let given_up = (length > 0).then(|| self.give(length, true));
+        *self = Lines::new(self.framing);
+        given_up
+    }
+
+    /// Offset of the first byte that is not yet given out.
+    #[must_use]
+    pub fn offset(&self) -> u64 {
+        self.offset
+    }
+
+    fn tail(&self) -> &[u8] {
+        &self.held[self.head..]
+    }
+
+    fn end(&self) -> u64 {
+        self.offset + self.tail().len() as u64
+    }
+
+    fn is_end(&self, byte: u8) -> bool {
+        self.framing.ends.contains(&byte)
+    }
+
+    /// Ends in front of the line. Behind a cut there are none: the first end closes it.
+    fn lead(&self) -> usize {
+        if self.cut {
+            return 0;
+        }
+        self.tail().iter().take_while(|byte| self.is_end(**byte)).count()
+    }
+
+    /// Whether the piece of this length ends by an end byte.
+    fn ended(&self, length: usize) -> bool {
+        self.tail()[..length].last().is_some_and(|byte| self.is_end(*byte))
+    }
+
+    /// Length of the next piece and whether it is too long. Depends on the bytes alone, never
+    /// on how they were cut.
+    fn piece(&self) -> Option<(usize, bool)> {
+        let (tail, lead, longest) = (self.tail(), self.lead(), self.framing.longest);
+        let Some(found) = tail[lead..].iter().position(|byte| self.is_end(*byte)) else {
+            if tail.len() >= longest {
+                return Some((longest, true));
+            }
+            let silent = self.due && self.framing.silence_us.is_some() && lead < tail.len();
+            return silent.then_some((tail.len(), self.cut));
+        };
+        let end = lead + found + 1;
+        if end > longest {
+            return Some((longest, true));
+        }
+        if tail[end - 1] != b'\r' {
+            return Some((end, self.cut));
+        }
+        match tail.get(end) {
+            Some(b'\n') if end < longest => Some((end + 1, self.cut)),
+            None if end < longest && !self.due => None,
+            _ => Some((end, self.cut)),
+        }
+    }
+
+    fn stamp(&self, offset: u64) -> Now {
+        let after = self.stamps.partition_point(|(from, _)| *from <= offset);
+        after.checked_sub(1).and_then(|at| self.stamps.get(at)).map_or(Now(0), |(_, now)| *now)
+    }
+
+    fn give(&mut self, length: usize, whole: bool) -> Line {
+        let lead = self.lead().min(length.saturating_sub(1));
+        let piece = &self.tail()[..length];
+        let bytes = if whole {
+            piece.to_vec()
+        } else {
+            let ends = piece.iter().rev().take_while(|byte| self.is_end(**byte)).count();
+            piece[lead..(length - ends).max(lead)].to_vec()
+        };
+        let span = Span { from: self.offset, to: self.offset + length as u64 };
+        let first = self.stamp(span.from + lead as u64);
+        let last = self.stamp(span.to - 1);
+        self.head += length;
+        self.offset = span.to;
+        while self.stamps.get(1).is_some_and(|(from, _)| *from <= self.offset) {
+            self.stamps.pop_front();
+        }
+        Line { bytes, span, first, last, too_long: whole }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::vec;
+    use proptest::prelude::*;
+
+    fn lines(reads: &[(u64, &[u8])]) -> (Vec<Line>, Lines) {
+        let mut lines = Lines::new(Framing::text(8));
+        let mut out = Vec::new();
+        for (now, bytes) in reads {
+            lines.push(Now(*now), bytes);
+            out.extend(core::iter::from_fn(|| lines.take()));
+        }
+        (out, lines)
+    }
+
+    fn texts(bytes: &[u8]) -> Vec<Vec<u8>> {
+        lines(&[(0, bytes)]).0.into_iter().map(|line| line.bytes).collect()
+    }
+
+    #[test]
+    fn three_ends_and_blank_lines() {
+        assert_eq!(texts(b"ab\ncd\r\nef\rgh\n"), [b"ab", b"cd", b"ef", b"gh"]);
+        assert_eq!(texts(b"ab\r\n\r\n\r\ncd\n\ref\n"), [b"ab", b"cd", b"ef"]);
+    }
+
+    #[test]
+    fn stamps_are_of_the_first_and_last_byte() {
+        let (out, _) = lines(&[(1, b"\n"), (2, b"a"), (3, b"b\r"), (4, b"\nc\n")]);
+        assert_eq!((out[0].first, out[0].last), (Now(2), Now(4)));
+        assert_eq!(out[0].span, Span { from: 0, to: 5 });
+        assert_eq!((out[1].first, out[1].last), (Now(4), Now(4)));
+        assert_eq!(out[1].span, Span { from: 5, to: 7 });
+    }
+
+    #[test]
+    fn a_line_that_ended_by_cr_waits_for_its_lf_and_not_for_ever() {
+        let (out, mut lines) = lines(&[(5, b"ab\r")]);
+        assert!(out.is_empty());
+        assert_eq!(lines.deadline(), Some(Now(5 + CR_WAIT_US)));
+        lines.tick(Now(4 + CR_WAIT_US));
+        assert_eq!(lines.take(), None);
+        lines.tick(Now(5 + CR_WAIT_US));
+        assert_eq!(lines.take().unwrap().span, Span { from: 0, to: 3 });
+        assert_eq!(lines.deadline(), None);
+    }
+
+    #[test]
+    fn what_is_too_long_comes_in_pieces_until_its_end() {
+        let (out, _) = lines(&[(0, b"0123456789ABCDEFxyz\nok\n")]);
+        let got: Vec<_> = out.iter().map(|line| (line.bytes.len(), line.too_long)).collect();
+        assert_eq!(got, [(8, true), (8, true), (4, true), (2, false)]);
+    }
+
+    #[test]
+    fn silence_ends_a_line_only_where_it_is_asked_for() {
+        let framing = Framing { longest: 8, ends: b"\r\n\t", silence_us: Some(50_000) };
+        let mut lines = Lines::new(framing);
+        lines.push(Now(1), b"ab");
+        lines.tick(Now(50_000));
+        assert_eq!(lines.take(), None);
+        lines.tick(Now(50_001));
+        assert_eq!(lines.take().unwrap().bytes, b"ab");
+        lines = Lines::new(Framing::text(8));
+        lines.push(Now(1), b"ab");
+        lines.tick(Now(1_000_000));
+        assert_eq!(lines.take(), None);
+    }
+
+    #[test]
+    fn opening_gives_up_the_tail_and_counts_from_zero() {
+        let (_, mut lines) = lines(&[(1, b"ab\nc"), (2, b"d")]);
+        let tail = lines.open().unwrap();
+        assert_eq!((tail.bytes.as_slice(), tail.first), (b"cd".as_slice(), Now(1)));
+        assert_eq!(lines.open(), None);
+        assert_eq!(lines.offset(), 0);
+    }
+
+    proptest! {
+        #[test]
+        fn no_byte_is_lost_whatever_the_cuts(
+            bytes in prop::collection::vec(prop::sample::select(b"ab\r\n\0".to_vec()), 0..200),
+            cuts in prop::collection::vec(1usize..9, 200),
+        ) {
+            let (whole, _) = lines(&[(0, &bytes)]);
+            let mut reads = vec![];
+            let mut rest = bytes.as_slice();
+            for cut in cuts {
+                let (read, after) = rest.split_at(cut.min(rest.len()));
+                reads.push((0, read));
+                rest = after;
+            }
+            let (pieces, held) = lines(&reads);
+            prop_assert_eq!(&pieces, &whole);
+            let mut at = 0;
+            for piece in &pieces {
+                prop_assert_eq!(piece.span.from, at);
+                at = piece.span.to;
+            }
+            prop_assert_eq!(held.offset(), at);
+            prop_assert!(bytes.len() as u64 - at <= 8);
+        }
+    }
+}

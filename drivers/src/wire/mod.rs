@@ -1,0 +1,31 @@
+//! Wire grammars: bytes to lines, lines to what they say.
+//!
+//! Reading order: [`lines`] cuts a stream into lines, [`number`] reads a numeric response,
+//! [`words`] the words that stand where a number is expected, [`list`] items and strings.
+
+pub mod lines;
+pub mod list;
+pub mod number;
+pub mod words;
+
+use alloc::string::String;
+
+/// Bytes as text, byte n = code point n: nothing is lost and nothing is guessed.
+#[must_use]
+pub fn latin(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| char::from(*byte)).collect()
+}
+
+/// A byte that stands for nothing: 00 to 20, but not LF.
+#[must_use]
+pub fn blank(byte: u8) -> bool {
+    byte <= b' ' && byte != b'\n'
+}
+
+/// `bytes` without blanks (NUL among them) at either end.
+#[must_use]
+pub fn trim(bytes: &[u8]) -> &[u8] {
+    let from = bytes.iter().position(|b| !blank(*b)).unwrap_or(bytes.len());
+    let to = bytes.iter().rposition(|b| !blank(*b)).map_or(from, |last| last + 1);
+    &bytes[from..to]
+}
