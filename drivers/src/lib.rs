@@ -12,12 +12,18 @@ extern crate alloc;
 #[cfg(test)]
 extern crate std;
 
+pub mod catalogue;
+pub mod contacts;
 pub mod driver;
 pub mod number;
 pub mod reading;
+pub mod scpi;
+pub mod talker;
 pub mod unit;
+pub mod val_unit_line;
 pub mod wire;
 
+pub use catalogue::{AnyDriver, by_name};
 pub use driver::{Driver, Input, Message, Never, Output, Want};
 pub use number::Number;
 pub use reading::{

@@ -6,7 +6,7 @@ use alloc::vec::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::number::Number;
-use crate::unit::Unit;
+use crate::unit::{Quantity, Unit};
 
 /// A moment in microseconds of the boot-time clock, handed in by the caller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -46,6 +46,22 @@ pub enum Function {
     Frequency,
     /// Volt-free contacts that witness a supply box.
     Contacts,
+}
+
+impl Function {
+    /// The quantity that is measured; `None` for contacts.
+    #[must_use]
+    pub fn quantity(self) -> Option<Quantity> {
+        match self {
+            Function::VoltageDc | Function::VoltageAc => Some(Quantity::Volt),
+            Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
+            Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
+                Some(Quantity::Ohm)
+            }
+            Function::Frequency => Some(Quantity::Hertz),
+            Function::Contacts => None,
+        }
+    }
 }
 
 /// What the instrument showed. Never a sentinel number.
@@ -111,7 +127,9 @@ pub struct Reading {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// A closed word: `malformed`, `too_long`, `held` (tail closed by `Open`), `silent`
-    /// (query timed out; empty span), `error_queue`, `answer` (an answer that is no reading).
+    /// (query timed out; empty span), `error_queue`, `answer` (an answer that is no reading),
+    /// `not_configured` (the instrument does not take the wanted function; empty span), `event`
+    /// (the instrument says what was done to it), `duplicate` (the same code scanned again).
     pub word: &'static str,
     /// Its bytes in the link's stream; empty for `silent`.
     pub span: Span,

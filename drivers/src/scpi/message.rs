@@ -1,0 +1,128 @@
+//! All that the driver can ever say. Nothing here starts a source or recalls a setting.
+
+use alloc::vec::Vec;
+
+use crate::driver::Message;
+use crate::reading::Function;
+
+/// A query, that is, a message with an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Query {
+    /// Who are you?
+    Identity,
+    /// The oldest error of the queue.
+    Errors,
+    /// What are you configured for?
+    Function,
+    /// Measure once and say.
+    Reading,
+}
+
+/// The allow-list, first the queries in the order of [`Query`].
+const IDENTITY: &str = "*IDN?";
+const ERRORS: &str = "SYST:ERR?";
+const FUNCTION: &str = "CONF?";
+const READING: &str = "READ?";
+
+/// And the measuring functions. Insulation resistance is missing on purpose: whatever measures
+/// it puts a voltage on its terminals.
+const CONFIGURE: &[(Function, &str)] = &[
+    (Function::VoltageDc, "CONF:VOLT:DC"),
+    (Function::VoltageAc, "CONF:VOLT:AC"),
+    (Function::CurrentDc, "CONF:CURR:DC"),
+    (Function::CurrentAc, "CONF:CURR:AC"),
+    (Function::Resistance2w, "CONF:RES"),
+    (Function::Resistance4w, "CONF:FRES"),
+    (Function::Frequency, "CONF:FREQ"),
+];
+
+impl Query {
+    /// How long its answer may take, microseconds. A conversion may wait for its trigger.
+    pub(super) fn limit_us(self) -> u64 {
+        match self {
+            Query::Identity | Query::Errors => 2_000_000,
+            Query::Function => 1_000_000,
+            Query::Reading => 3_000_000,
+        }
+    }
+
+    /// Its text without terminator.
+    pub(super) fn text(self) -> &'static str {
+        match self {
+            Query::Identity => IDENTITY,
+            Query::Errors => ERRORS,
+            Query::Function => FUNCTION,
+            Query::Reading => READING,
+        }
+    }
+
+    /// The message that asks it.
+    pub(super) fn message(self) -> Message {
+        terminated(self.text())
+    }
+}
+
+/// The message that configures a function, `None` where it is not on the list.
+pub(super) fn configure(function: Function) -> Option<Message> {
+    let (_, text) = CONFIGURE.iter().find(|(known, _)| *known == function)?;
+    Some(terminated(text))
+}
+
+fn terminated(text: &'static str) -> Message {
+    let mut bytes: Vec<u8> = text.into();
+    bytes.push(b'\n');
+    Message(bytes)
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+
+    /// Every function there is, so that a new one can't slip past the list.
+    const FUNCTIONS: [Function; 9] = [
+        Function::VoltageDc,
+        Function::VoltageAc,
+        Function::CurrentDc,
+        Function::CurrentAc,
+        Function::Resistance2w,
+        Function::Resistance4w,
+        Function::InsulationResistance,
+        Function::Frequency,
+        Function::Contacts,
+    ];
+
+    /// The whole allow-list, written down a second time.
+    pub(in crate::scpi) const ALLOWED: [&str; 11] = [
+        "*IDN?\n",
+        "SYST:ERR?\n",
+        "CONF?\n",
+        "READ?\n",
+        "CONF:VOLT:DC\n",
+        "CONF:VOLT:AC\n",
+        "CONF:CURR:DC\n",
+        "CONF:CURR:AC\n",
+        "CONF:RES\n",
+        "CONF:FRES\n",
+        "CONF:FREQ\n",
+    ];
+
+    #[test]
+    fn every_message_that_can_be_made_is_on_the_list_and_none_starts_a_source() {
+        let queries = [Query::Identity, Query::Errors, Query::Function, Query::Reading];
+        let mut made: Vec<Message> = queries.into_iter().map(Query::message).collect();
+        made.extend(FUNCTIONS.into_iter().filter_map(configure));
+        let made: Vec<_> = made.iter().map(|m| core::str::from_utf8(m.bytes()).unwrap()).collect();
+        assert_eq!(made, ALLOWED);
+        for text in made {
+            for word in ["MEAS", "OUTP", "SOUR", "*RST", "*RCL", "INIT", "*TRG", "INS", ";"] {
+                assert!(!text.contains(word), "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn insulation_and_contacts_can_not_be_configured() {
+        assert_eq!(configure(Function::InsulationResistance), None);
+        assert_eq!(configure(Function::Contacts), None);
+    }
+}

@@ -1,0 +1,87 @@
+//! What the driver remembers between two inputs.
+
+use super::message::Query;
+use crate::reading::{Function, Now};
+
+/// Pause after an unanswered error queue, microseconds; doubled each time up to the second.
+pub(super) const RETRY_US: (u64, u64) = (3_000_000, 12_000_000);
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Phase {
+    /// Nothing to do: no query, no deadline.
+    Idle,
+    /// A query is in flight.
+    Asked { query: Query, until: Now },
+    /// The next message may go out then.
+    Pause { until: Now },
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Stage {
+    /// To be configured.
+    New,
+    /// Configured; the error queue says whether that was understood.
+    Sent,
+    /// Understood; `CONF?` is to confirm it.
+    Accepted,
+    /// `CONF?` stayed unanswered; the error queue says why.
+    Unanswered,
+    /// Readings may be asked for.
+    Ready,
+    /// The instrument does not take it.
+    Failed,
+}
+
+/// How far the wanted function is configured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Setup {
+    pub(super) function: Function,
+    pub(super) stage: Stage,
+    pub(super) attempts: u8,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Step {
+    Ask(Query),
+    Configure(Function),
+}
+
+/// What the driver knows of its instrument; all forgotten on opening.
+#[derive(Debug, Clone)]
+pub(super) struct Known {
+    /// The stream was opened.
+    pub(super) open: bool,
+    /// The first look at the instrument is not over.
+    pub(super) opening: bool,
+    /// Asked since opening.
+    pub(super) asked_identity: bool,
+    /// Answered, and nothing since then makes that doubtful.
+    pub(super) identified: bool,
+    /// Something was late or out of place: the error queue has to answer before anything else.
+    /// Holds the number of entries taken.
+    pub(super) doubt: Option<u8>,
+    /// The error queue held something since the last configuration.
+    pub(super) errors: bool,
+    /// It knows `CONF?`.
+    pub(super) answers_conf: bool,
+    /// Function of the last `READ?`.
+    pub(super) last_read: Option<Function>,
+    /// Pause after the next unanswered error queue, microseconds.
+    pub(super) retry_us: u64,
+}
+
+impl Known {
+    pub(super) fn nothing(open: bool) -> Known {
+        Known {
+            open,
+            opening: open,
+            asked_identity: false,
+            identified: false,
+            doubt: None,
+            errors: false,
+            answers_conf: true,
+            last_read: None,
+            retry_us: RETRY_US.0,
+        }
+    }
+}

@@ -1,0 +1,104 @@
+//! Talk-only instruments that print one line a conversion: what is common to them.
+//!
+//! An instrument style of this family is one function from a line to what it says.
+
+use crate::driver::{Driver, Input, Never, Output};
+use crate::reading::{Now, Reading};
+use crate::wire::lines::{Framing, Line, Lines};
+
+/// Reads one line. A line that it does not understand becomes a note, never nothing.
+pub type ReadLine = fn(&Line) -> Output<Never>;
+
+/// A talk-only driver: cuts lines and hands each to its reader. Sends nothing, by type.
+#[derive(Debug)]
+pub struct Talker {
+    lines: Lines,
+    read: ReadLine,
+    fresh: bool,
+    given_up: Option<Line>,
+}
+
+impl Talker {
+    /// A driver for lines of at most `longest` bytes, ends included.
+    #[must_use]
+    pub fn new(longest: usize, read: ReadLine) -> Talker {
+        Talker { lines: Lines::new(Framing::text(longest)), read, fresh: false, given_up: None }
+    }
+
+    /// The first line after opening may have begun before it, or be stale.
+    fn suspect(&mut self, output: Output<Never>) -> Output<Never> {
+        let fresh = core::mem::take(&mut self.fresh);
+        match output {
+            Output::Reading(reading) if fresh => {
+                Output::Reading(Reading { why: Some("first_after_open"), ..reading })
+            }
+            other => other,
+        }
+    }
+}
+
+impl Driver for Talker {
+    type Sends = Never;
+
+    fn handle(&mut self, now: Now, input: Input<'_>) {
+        match input {
+            Input::Open => {
+                self.given_up = self.lines.open();
+                self.fresh = true;
+            }
+            Input::Bytes(bytes) => self.lines.push(now, bytes),
+            Input::Tick => self.lines.tick(now),
+            Input::Want(_) => {}
+        }
+    }
+
+    fn poll(&mut self) -> Option<Output<Never>> {
+        if let Some(line) = self.given_up.take() {
+            return Some(Output::Note(line.note("held", None)));
+        }
+        let line = self.lines.take()?;
+        let output = if line.too_long {
+            Output::Note(line.note("too_long", None))
+        } else {
+            (self.read)(&line)
+        };
+        Some(self.suspect(output))
+    }
+
+    fn deadline(&self) -> Option<Now> {
+        self.lines.deadline()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::contacts;
+    use alloc::vec::Vec;
+
+    fn drain(talker: &mut Talker) -> Vec<Output<Never>> {
+        core::iter::from_fn(|| talker.poll()).collect()
+    }
+
+    #[test]
+    fn a_held_tail_is_given_up_when_a_fresh_stream_begins() {
+        let mut talker = contacts::driver();
+        talker.handle(Now(1), Input::Open);
+        talker.handle(Now(2), Input::Bytes(b"C 10"));
+        assert_eq!(drain(&mut talker), []);
+        talker.handle(Now(3), Input::Open);
+        let out = drain(&mut talker);
+        let [Output::Note(note)] = &out[..] else { panic!("{out:?}") };
+        assert_eq!((note.word, note.span.from, note.span.to, note.at), ("held", 0, 4, Now(2)));
+    }
+
+    #[test]
+    fn what_is_too_long_is_noted_and_never_read() {
+        let mut talker = contacts::driver();
+        talker.handle(Now(1), Input::Bytes(b"xxxxxxxxxxxxxxxxxxxxxC 1010\r\nC 0000\r\n"));
+        let out = drain(&mut talker);
+        assert_eq!(out.len(), 3);
+        assert!(out[..2].iter().all(|o| matches!(o, Output::Note(n) if n.word == "too_long")));
+        assert!(matches!(&out[2], Output::Contacts(contacts) if contacts.closed == [false; 4]));
+    }
+}
