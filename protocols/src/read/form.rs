@@ -17,11 +17,12 @@ pub struct Form<'s, 'i> {
     path: String,
     line: u32,
     asked: Vec<&'static str>,
+    missing: Vec<&'static str>,
 }
 
 impl<'s, 'i> Form<'s, 'i> {
     pub(super) fn top(sheet: &'s Sheet, table: &'s DeTable<'i>) -> Form<'s, 'i> {
-        Form { sheet, table, path: String::new(), line: 1, asked: Vec::new() }
+        Form { sheet, table, path: String::new(), line: 1, asked: Vec::new(), missing: Vec::new() }
     }
 
     pub(super) fn new(
@@ -31,14 +32,14 @@ impl<'s, 'i> Form<'s, 'i> {
         line: u32,
     ) -> Form<'s, 'i> {
         sheet.found(path, line);
-        Form { sheet, table, path: path.to_string(), line, asked: Vec::new() }
+        Form { sheet, table, path: path.to_string(), line, asked: Vec::new(), missing: Vec::new() }
     }
 
     /// The value of a key that must be there.
     pub fn need(&mut self, key: &'static str) -> Option<Value<'s, 'i>> {
         let value = self.may(key);
-        if value.is_none() && !self.sheet.is_broken() {
-            self.sheet.fault(self.line, &self.field(key), "is missing".into());
+        if value.is_none() {
+            self.missing.push(key);
         }
         value
     }
@@ -67,19 +68,27 @@ impl<'s, 'i> Form<'s, 'i> {
         self.sheet.fault(self.line, &field, text);
     }
 
-    /// Says which keys nobody knows.
-    pub fn finish(self) {
+    /// Says which keys nobody knows and which are missing; a mistyped one is not missing too.
+    pub fn finish(mut self) {
         for key in self.table.keys() {
             let name = key.get_ref().as_ref();
             if self.asked.contains(&name) {
                 continue;
             }
             let text = match nearest(name, self.asked.iter().copied()) {
-                Some(meant) => format!("is no known key; did you mean `{meant}`?"),
+                Some(meant) => {
+                    self.missing.retain(|missing| *missing != meant);
+                    format!("is no known key; did you mean `{meant}`?")
+                }
                 None => format!("is no known key; known here: {}", self.asked.join(", ")),
             };
             let line = self.sheet.line(key.span().start);
             self.sheet.fault(line, &self.field(name), text);
+        }
+        if !self.sheet.is_broken() {
+            for key in &self.missing {
+                self.sheet.fault(self.line, &self.field(key), "is missing".into());
+            }
         }
     }
 

@@ -5,6 +5,10 @@ mod asset;
 mod fixture;
 mod instrument;
 mod operator;
+mod read_assets;
+mod read_bench;
+mod read_fixtures;
+mod unique;
 
 pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, PartType};
 pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
@@ -13,3 +17,6 @@ pub use instrument::{
     SourceClass,
 };
 pub use operator::{Competence, Operator};
+pub use read_assets::{COLUMNS_MORE, COLUMNS_NEEDED, read_assets};
+pub use read_bench::read_instruments;
+pub use read_fixtures::{read_fixtures, read_operators};
