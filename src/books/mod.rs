@@ -1,17 +1,26 @@
 //! Books: append-only files that are their own proof.
 //!
 //! Reading order: [`line`] is one stored line, [`disk`] what is asked of a file system, [`place`]
-//! where books lie, [`reader`] what is believed of a book.
+//! where books lie, [`reader`] what is believed of a book, [`writer`] how lines become durable,
+//! [`recover`] what is found at a start, [`seal`] how a book is closed for ever.
 
 pub mod disk;
 pub mod halted;
 pub mod key;
 pub mod line;
+pub mod lines;
 pub mod place;
 pub mod reader;
+pub mod recover;
+mod scan;
+pub mod seal;
+pub mod writer;
 
 pub use disk::{Crash, Disk, Folder, Memory};
 pub use halted::{Cause, Halted};
 pub use key::{Key, PublicKey};
 pub use line::{Line, LineFault};
+pub use lines::Lines;
 pub use reader::{Commit, Ending, Reader, Tail, Unread};
+pub use recover::{Damaged, Recovered, SetAside};
+pub use writer::Books;

@@ -1,0 +1,109 @@
+//! One pass over a book without understanding its facts: enough to go on writing it.
+
+use std::collections::BTreeSet;
+use std::io;
+
+use sha2::Sha256;
+use tapline_protocols::Fact;
+use tapline_protocols::fact::SealedFact;
+
+use super::disk::Disk;
+use super::line::Line;
+use super::reader::{Ending, Reader};
+
+/// What a writer has to know of a book.
+#[derive(Debug)]
+pub(super) struct Scan {
+    pub(super) ending: Ending,
+    /// Hash and number of the bytes that are believed.
+    pub(super) above: Sha256,
+    pub(super) bytes: u64,
+    /// Highest `seq` that is believed; 0 without lines.
+    pub(super) seq: u64,
+    /// Set-aside files that its `torn` facts name.
+    pub(super) torn: BTreeSet<String>,
+    /// Its `sealed` facts name these books.
+    pub(super) sealed: Vec<SealedFact>,
+    /// Its last fact, `torn` ones aside, is `sign` or `end`.
+    pub(super) closed: bool,
+}
+
+pub(super) fn scan(disk: &dyn Disk, path: &str) -> io::Result<Scan> {
+    let mut reader = Reader::new(disk.read(path, 0)?);
+    let mut scan = Scan {
+        ending: Ending::Whole,
+        above: reader.above(),
+        bytes: 0,
+        seq: 0,
+        torn: BTreeSet::new(),
+        sealed: Vec::new(),
+        closed: false,
+    };
+    while let Some(commit) = reader.commit()? {
+        scan.above = reader.above();
+        for line in commit.lines() {
+            scan.line(line);
+        }
+    }
+    scan.bytes = reader.believed();
+    scan.ending = reader.ending().cloned().unwrap_or(Ending::Whole);
+    Ok(scan)
+}
+
+impl Scan {
+    fn line(&mut self, line: &[u8]) {
+        let Some((seq, kind)) = outline(line) else { return };
+        self.seq = self.seq.max(seq);
+        match kind {
+            b"sign" | b"end" => self.closed = true,
+            b"torn" | b"sealed" => match Line::read(line).map(|line| line.fact) {
+                Ok(Fact::Torn(torn)) => drop(self.torn.insert(torn.file)),
+                Ok(Fact::Sealed(sealed)) => self.sealed.push(sealed),
+                _ => {}
+            },
+            _ => self.closed = false,
+        }
+    }
+}
+
+/// `seq` and kind of a line, read from its fixed beginning `{"seq":N,"t":"…","m":N,"k":"…"`.
+pub(super) fn outline(line: &[u8]) -> Option<(u64, &[u8])> {
+    let (seq, rest) = number(line.strip_prefix(b"{\"seq\":")?)?;
+    let rest = rest.strip_prefix(b",\"t\":\"")?;
+    let rest = rest.get("2026-11-24T08:14:03.512004Z".len()..)?.strip_prefix(b"\",\"m\":")?;
+    let kind = number(rest)?.1.strip_prefix(b",\"k\":\"")?;
+    let end = kind.iter().position(|&b| b == b'"')?;
+    Some((seq, &kind[..end]))
+}
+
+/// Highest `seq` in the last bytes of a file, believed or not: a number that may have been used
+/// is not used again.
+pub(super) fn last_seq(disk: &dyn Disk, path: &str) -> io::Result<u64> {
+    use io::Read;
+    let window = 2 * super::line::LINE_BYTES_MAX as u64;
+    let from = disk.length(path)?.unwrap_or(0).saturating_sub(window);
+    let mut bytes = Vec::new();
+    disk.read(path, from)?.take(window).read_to_end(&mut bytes)?;
+    let seqs = bytes.split(|&b| b == b'\n').filter_map(outline).map(|(seq, _)| seq);
+    Ok(seqs.max().unwrap_or(0))
+}
+
+fn number(text: &[u8]) -> Option<(u64, &[u8])> {
+    let end = text.iter().take_while(|b| b.is_ascii_digit()).count();
+    let digits = std::str::from_utf8(&text[..end]).ok()?;
+    Some((digits.parse().ok()?, &text[end..]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_outline_of_a_line_is_its_number_and_kind() {
+        let line = br#"{"seq":4713,"t":"2026-11-24T08:14:03.530551Z","m":83530551,"k":"value"}"#;
+        assert_eq!(outline(line), Some((4713, &b"value"[..])));
+        for bad in [&b""[..], b"{\"seq\":", b"{\"seq\":4713,\"t\":\"20", b"{\"mark\":\"\"}"] {
+            assert_eq!(outline(bad), None);
+        }
+    }
+}

@@ -1,0 +1,8 @@
+//! Books against a model, against a disk that loses what was not synced, and against the tools of
+//! a stranger.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+#[path = "journal/bench.rs"]
+mod bench;
+#[path = "journal/crash.rs"]
+mod crash;
