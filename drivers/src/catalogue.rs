@@ -2,9 +2,10 @@
 
 use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::reading::Now;
+use crate::scan::Scanner;
 use crate::scpi::Scpi;
 use crate::talker::Talker;
-use crate::{contacts, scpi, val_unit_line};
+use crate::{contacts, scan, scpi, val_unit_line};
 
 /// What is known of a built-in driver before it runs.
 #[derive(Debug, Clone, Copy)]
@@ -38,6 +39,13 @@ const ENTRIES: &[Entry] = &[
         period_ms: 0,
         make: || Kind::Talker(contacts::driver()),
     },
+    Entry {
+        name: "scan",
+        version: scan::VERSION,
+        sends: false,
+        period_ms: 0,
+        make: || Kind::Scanner(Scanner::new()),
+    },
 ];
 
 /// A built-in driver. All speak with one output type; a listen-only one can't make a `Send`.
@@ -51,6 +59,7 @@ pub struct AnyDriver {
 enum Kind {
     Scpi(Scpi),
     Talker(Talker),
+    Scanner(Scanner),
 }
 
 /// The names of all built-in drivers.
@@ -112,6 +121,7 @@ impl Driver for AnyDriver {
         match &mut self.kind {
             Kind::Scpi(driver) => driver.handle(now, input),
             Kind::Talker(driver) => driver.handle(now, input),
+            Kind::Scanner(driver) => driver.handle(now, input),
         }
     }
 
@@ -119,6 +129,7 @@ impl Driver for AnyDriver {
         match &mut self.kind {
             Kind::Scpi(driver) => driver.poll(),
             Kind::Talker(driver) => driver.poll().map(quiet),
+            Kind::Scanner(driver) => driver.poll().map(quiet),
         }
     }
 
@@ -126,6 +137,7 @@ impl Driver for AnyDriver {
         match &self.kind {
             Kind::Scpi(driver) => driver.deadline(),
             Kind::Talker(driver) => driver.deadline(),
+            Kind::Scanner(driver) => driver.deadline(),
         }
     }
 }

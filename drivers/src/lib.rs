@@ -17,6 +17,7 @@ pub mod contacts;
 pub mod driver;
 pub mod number;
 pub mod reading;
+pub mod scan;
 pub mod scpi;
 pub mod talker;
 pub mod unit;

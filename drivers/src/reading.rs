@@ -178,16 +178,25 @@ pub enum ScanKind {
 pub struct Scan {
     /// What it is.
     pub kind: ScanKind,
-    /// The code without suffix; empty when refused.
+    /// The code without suffix, symbology identifier included; empty when refused.
     pub raw: Vec<u8>,
     /// AIM symbology identifier such as `]C1`, if it was sent.
     pub aim: Option<String>,
     /// Why it was refused: `patient_identifier`, `too_long`, `control_bytes`, `damaged_code`.
     pub refused: Option<&'static str>,
-    /// Length of what was scanned, bytes.
+    /// Length of the code without suffix and symbology identifier, bytes.
     pub length: usize,
     /// Its bytes in the link's stream, suffix included.
     pub span: Span,
     /// When its first byte was read.
     pub at: Now,
+}
+
+impl Scan {
+    /// The code without its symbology identifier; empty when refused.
+    #[must_use]
+    pub fn payload(&self) -> &[u8] {
+        let prefix = self.aim.as_ref().map_or(0, String::len);
+        self.raw.get(prefix..).unwrap_or_default()
+    }
 }

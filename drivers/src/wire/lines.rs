@@ -28,6 +28,8 @@ pub struct Line {
     pub last: Now,
     /// It is a piece of a line longer than the limit, and never a reading.
     pub too_long: bool,
+    /// It goes on where the piece before it was cut.
+    pub continued: bool,
 }
 
 impl Line {
@@ -70,6 +72,13 @@ impl Framing {
     pub fn text(longest: usize) -> Framing {
         Framing { longest, ends: b"\r\n", silence_us: None }
     }
+}
+
+/// How many of the held bytes come out next, and whether that is for want of an end.
+#[derive(Debug, Clone, Copy)]
+struct Piece {
+    length: usize,
+    overflow: bool,
 }
 
 /// Cuts a stream into lines. Holds what was pushed until it is taken; drained by
@@ -115,13 +124,14 @@ impl Lines {
 
     /// The next line, `None` when more bytes or the deadline are needed.
     pub fn take(&mut self) -> Option<Line> {
-        let Some((length, too_long)) = self.piece() else {
+        let Some(piece) = self.piece() else {
             self.due = false;
             return None;
         };
-        let lead = self.lead();
-        self.cut = too_long && lead < length && !self.ended(length);
-        Some(self.give(length, too_long))
+        let (lead, continued) = (self.lead(), self.cut);
+        let line = self.give(piece.length, piece.overflow || continued);
+        self.cut = piece.overflow && lead < piece.length;
+        Some(Line { continued, ..line })
     }
 
     /// The deadline has come: what waits ends now. Does nothing before it.
@@ -175,33 +185,29 @@ impl Lines {
         self.tail().iter().take_while(|byte| self.is_end(**byte)).count()
     }
 
-    /// Whether the piece of this length ends by an end byte.
-    fn ended(&self, length: usize) -> bool {
-        self.tail()[..length].last().is_some_and(|byte| self.is_end(*byte))
-    }
-
-    /// Length of the next piece and whether it is too long. Depends on the bytes alone, never
-    /// on how they were cut.
-    fn piece(&self) -> Option<(usize, bool)> {
+    /// The next piece. Depends on the bytes alone, never on how they were cut.
+    fn piece(&self) -> Option<Piece> {
         let (tail, lead, longest) = (self.tail(), self.lead(), self.framing.longest);
+        let ends = |length| Some(Piece { length, overflow: false });
+        let overflow = Some(Piece { length: longest, overflow: true });
         let Some(found) = tail[lead..].iter().position(|byte| self.is_end(*byte)) else {
             if tail.len() >= longest {
-                return Some((longest, true));
+                return overflow;
             }
             let silent = self.due && self.framing.silence_us.is_some() && lead < tail.len();
-            return silent.then_some((tail.len(), self.cut));
+            return if silent { ends(tail.len()) } else { None };
         };
         let end = lead + found + 1;
         if end > longest {
-            return Some((longest, true));
+            return overflow;
         }
         if tail[end - 1] != b'\r' {
-            return Some((end, self.cut));
+            return ends(end);
         }
         match tail.get(end) {
-            Some(b'\n') if end < longest => Some((end + 1, self.cut)),
+            Some(b'\n') if end < longest => ends(end + 1),
             None if end < longest && !self.due => None,
-            _ => Some((end, self.cut)),
+            _ => ends(end),
         }
     }
 
@@ -227,7 +233,7 @@ impl Lines {
         while self.stamps.get(1).is_some_and(|(from, _)| *from <= self.offset) {
             self.stamps.pop_front();
         }
-        Line { bytes, span, first, last, too_long: whole }
+        Line { bytes, span, first, last, too_long: whole, continued: false }
     }
 }
 
@@ -294,6 +300,13 @@ mod tests {
         assert_eq!(lines.take(), None);
         lines.tick(Now(50_001));
         assert_eq!(lines.take().unwrap().bytes, b"ab");
+        // Silence closes a line that was too long as well: the next is read again.
+        lines.push(Now(60_000), b"0123456789");
+        assert!(lines.take().unwrap().too_long);
+        lines.tick(Now(110_000));
+        assert!(lines.take().unwrap().continued);
+        lines.push(Now(120_000), b"cd\n");
+        assert_eq!(lines.take().unwrap().bytes, b"cd");
         lines = Lines::new(Framing::text(8));
         lines.push(Now(1), b"ab");
         lines.tick(Now(1_000_000));
