@@ -84,10 +84,11 @@ pub(super) fn takes(when: &PlanFor, part: PartType) -> bool {
 
 /// The conditions of a step in order: fixed switches, and the walk through the others with the
 /// last one fastest, position of rest first.
-pub(super) fn conditions(step: &Step, asset: &Asset) -> Vec<Settings> {
-    let fixed = step.set.iter().filter(|(switch, _)| has(asset, **switch));
+pub(super) fn conditions(step: &Step, class: Class, functional_earth: bool) -> Vec<Settings> {
+    let has = |switch: &Switch| has(class, functional_earth, *switch);
+    let fixed = step.set.iter().filter(|(switch, _)| has(switch));
     let mut conditions = vec![fixed.map(|(s, word)| (*s, word.clone())).collect::<Settings>()];
-    for switch in step.sweep.iter().filter(|switch| has(asset, **switch)) {
+    for switch in step.sweep.iter().filter(|switch| has(switch)) {
         let walk = |set: &Settings| {
             let set = set.clone();
             switch.words().iter().map(move |word| {
@@ -103,10 +104,10 @@ pub(super) fn conditions(step: &Step, asset: &Asset) -> Vec<Settings> {
 
 /// The switch means something for this asset: class II has no protective earth to open, and S10
 /// needs a functional earth.
-fn has(asset: &Asset, switch: Switch) -> bool {
+fn has(class: Class, functional_earth: bool, switch: Switch) -> bool {
     match switch {
-        Switch::S7 => matches!(asset.class, Class::I | Class::System),
-        Switch::S10 => asset.functional_earth,
+        Switch::S7 => matches!(class, Class::I | Class::System),
+        Switch::S10 => functional_earth,
         Switch::S1 | Switch::S5 | Switch::Supply => true,
     }
 }

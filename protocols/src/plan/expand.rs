@@ -66,10 +66,14 @@ pub(super) fn not_for(plan: &Plan, asset: &Asset) -> Vec<Fault> {
     if !cords.is_empty() && !cords.contains(&asset.cord) {
         let known: Vec<&str> = cords.iter().map(|cord| cord_word(*cord)).collect();
         let (is, known) = (cord_word(asset.cord), known.join(", "));
-        faults.push(fault("cord", format!(
-            "plan `{}` is for mains connection {known}; that of asset `{}` is {is}: choose another plan",
-            plan.id, asset.id
-        )));
+        faults.push(fault(
+            "cord",
+            format!(
+                "plan `{}` is for mains connection {known}; that of asset `{}` is {is}: choose \
+                 another plan",
+                plan.id, asset.id
+            ),
+        ));
     }
     faults
 }
@@ -90,7 +94,7 @@ fn one(
     asset: &Asset,
     bench: &BenchGiven<'_>,
 ) -> Result<Vec<Expanded>, Fault> {
-    let conditions = conditions(step, asset);
+    let conditions = conditions(step, asset.class, asset.functional_earth);
     let first = conditions.first().cloned().unwrap_or_default();
     let choice = bench.choose(step, &first);
     let spots = spots(step, asset, choice.kind, EXPANDED_MAX).ok_or(too_many(&step.id))?;

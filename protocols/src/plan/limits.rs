@@ -18,6 +18,14 @@ pub(super) struct LimitKey<'a> {
 }
 
 impl LimitKey<'_> {
+    pub(super) fn class_word(&self) -> &'static str {
+        class_word(self.class)
+    }
+
+    pub(super) fn part_word(&self) -> Option<&'static str> {
+        self.part.map(part_word)
+    }
+
     /// The one row in the table of the standard's edition.
     pub(super) fn row<'t>(&self, tables: &'t [Table]) -> Result<&'t Row, NoRow> {
         let own = |t: &&Table| t.standard == self.standard && t.edition == self.edition;

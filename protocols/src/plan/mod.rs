@@ -3,6 +3,7 @@
 mod axes;
 mod bench;
 mod builtin;
+mod check;
 mod compare;
 mod expand;
 mod fit;
@@ -13,6 +14,7 @@ mod steps;
 
 pub use bench::BenchGiven;
 pub use builtin::{builtin, builtin_ids};
+pub use check::{Reached, check, reached};
 pub use compare::Comparison;
 pub use expand::{EXPANDED_MAX, expand};
 pub use fit::{Fit, fits};

@@ -191,7 +191,10 @@ mod tests {
     }
 
     macro_rules! faults {
-        ($($name:ident: $from:literal => $to:literal: $line:literal, $field:literal, $said:literal;)*) => {$(
+        ($(
+            $name:ident: $from:literal => $to:literal
+            : $line:literal, $field:literal, $said:literal;
+        )*) => {$(
             #[test]
             fn $name() {
                 assert!(EXAMPLE.contains($from));
@@ -204,24 +207,42 @@ mod tests {
     }
 
     faults! {
-        a_newer_format: "instruments-1\"\n" => "instruments-2\"\n": 2, "format", "newer than this program";
-        another_format: "tapline-instruments-1\"\n" => "tapline-plan-1\"\n": 2, "format", "another format";
-        a_mistyped_key: "serial =" => "seral =": 7, "instrument.LR-01.seral", "did you mean `serial`";
-        an_unknown_key: "serial = \"0001\"" => "serial = \"0001\"\ncolour = \"red\"": 8, "instrument.LR-01.colour", "no known key";
-        a_number_for_a_text: "serial = \"0001\"" => "serial = 1": 7, "instrument.LR-01.serial", "in quotes";
-        an_unknown_word: "\"low\"" => "\"lo\"": 8, "instrument.LR-01.source_class", "did you mean `low`";
-        isolation_without_volts: ", volts = 1000 }" => " }": 9, "instrument.LR-01.isolation.volts", "is missing";
-        volts_of_no_isolation: "kind = \"optical\"" => "kind = \"none\"": 9, "instrument.LR-01.isolation.volts", "leave it out";
-        no_day: "2027-03-31" => "\"soon\"": 10, "instrument.LR-01.calibration_due", "day of the calendar";
-        a_day_with_a_time: "2027-03-31" => "2027-03-31T10:00:00Z": 10, "instrument.LR-01.calibration_due", "day of the calendar";
-        another_quantity: "to = \"2 Ohm\"" => "to = \"2 V\"": 14, "instrument.LR-01.range.1.to", "another quantity";
-        no_unit: "to = \"2 Ohm\"" => "to = \"2\"": 14, "instrument.LR-01.range.1.to", "needs a number";
-        a_decimal_without_quotes: "reading_percent = \"1\"" => "reading_percent = 1": 16, "instrument.LR-01.range.1.accuracy.reading_percent", "in quotes";
-        a_response_of_nothing: "response_ms = 400" => "response_ms = 0": 15, "instrument.LR-01.range.1.response_ms", "1 to 60000";
-        a_range_without_kind: ", kind = \"dc\"" => "": 18, "instrument.LR-01.range.1.gives.kind", "is missing";
-        an_id_twice: "\"IR-01\"" => "\"LR-01\"": 21, "instrument.LR-01", "a second entry";
-        a_ratio_of_no_frequency: "\"50\" =" => "mains =": 80, "setup.LK-1.ratio.mains", "in hertz";
-        a_text_for_a_flag: "true_rms = true" => "true_rms = \"true\"": 52, "instrument.DM-01.range.1.true_rms", "without quotes";
+        a_newer_format: "instruments-1\"\n" => "instruments-2\"\n":
+            2, "format", "newer than this program";
+        another_format: "tapline-instruments-1\"\n" => "tapline-plan-1\"\n":
+            2, "format", "another format";
+        a_mistyped_key: "serial =" => "seral =":
+            7, "instrument.LR-01.seral", "did you mean `serial`";
+        an_unknown_key: "serial = \"0001\"" => "serial = \"0001\"\ncolour = \"red\"":
+            8, "instrument.LR-01.colour", "no known key";
+        a_number_for_a_text: "serial = \"0001\"" => "serial = 1":
+            7, "instrument.LR-01.serial", "in quotes";
+        an_unknown_word: "\"low\"" => "\"lo\"":
+            8, "instrument.LR-01.source_class", "did you mean `low`";
+        isolation_without_volts: ", volts = 1000 }" => " }":
+            9, "instrument.LR-01.isolation.volts", "is missing";
+        volts_of_no_isolation: "kind = \"optical\"" => "kind = \"none\"":
+            9, "instrument.LR-01.isolation.volts", "leave it out";
+        no_day: "2027-03-31" => "\"soon\"":
+            10, "instrument.LR-01.calibration_due", "day of the calendar";
+        a_day_with_a_time: "2027-03-31" => "2027-03-31T10:00:00Z":
+            10, "instrument.LR-01.calibration_due", "day of the calendar";
+        another_quantity: "to = \"2 Ohm\"" => "to = \"2 V\"":
+            14, "instrument.LR-01.range.1.to", "another quantity";
+        no_unit: "to = \"2 Ohm\"" => "to = \"2\"":
+            14, "instrument.LR-01.range.1.to", "needs a number";
+        a_decimal_without_quotes: "reading_percent = \"1\"" => "reading_percent = 1":
+            16, "instrument.LR-01.range.1.accuracy.reading_percent", "in quotes";
+        a_response_of_nothing: "response_ms = 400" => "response_ms = 0":
+            15, "instrument.LR-01.range.1.response_ms", "1 to 60000";
+        a_range_without_kind: ", kind = \"dc\"" => "":
+            18, "instrument.LR-01.range.1.gives.kind", "is missing";
+        an_id_twice: "\"IR-01\"" => "\"LR-01\"":
+            21, "instrument.LR-01", "a second entry";
+        a_ratio_of_no_frequency: "\"50\" =" => "mains =":
+            80, "setup.LK-1.ratio.mains", "in hertz";
+        a_text_for_a_flag: "true_rms = true" => "true_rms = \"true\"":
+            52, "instrument.DM-01.range.1.true_rms", "without quotes";
     }
 
     #[test]

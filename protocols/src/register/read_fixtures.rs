@@ -160,7 +160,10 @@ mod tests {
     }
 
     macro_rules! faults {
-        ($($name:ident: $read:ident($text:ident), $from:literal => $to:literal: $line:literal, $field:literal, $said:literal;)*) => {$(
+        ($(
+            $name:ident: $read:ident($text:ident), $from:literal => $to:literal
+            : $line:literal, $field:literal, $said:literal;
+        )*) => {$(
             #[test]
             fn $name() {
                 assert!($text.contains($from));
@@ -173,21 +176,37 @@ mod tests {
     }
 
     faults! {
-        an_unknown_kind: read_fixtures(FIXTURES), "\"foil\"" => "\"foyl\"": 22, "fixture.FO-1.what", "did you mean `foil`";
-        a_box_without_poles: read_fixtures(FIXTURES), "poles = \"all\"\n" => "": 4, "fixture.SB-1.poles", "is missing";
-        a_box_with_other_poles: read_fixtures(FIXTURES), "\"all\"" => "\"two\"": 9, "fixture.SB-1.poles", "known here: all, one";
-        an_rcd_that_is_too_large: read_fixtures(FIXTURES), "rcd_ma = 30" => "rcd_ma = 300": 8, "fixture.SB-1.rcd_ma", "1 to 30";
-        an_unknown_switch: read_fixtures(FIXTURES), "S5 =" => "S6 =": 10, "fixture.SB-1.switches.S6", "no switch";
-        an_unknown_way_of_knowing: read_fixtures(FIXTURES), "S5 = \"declared\"" => "S5 = \"seen\"": 10, "fixture.SB-1.switches.S5", "witnessed";
-        a_network_without_r1: read_fixtures(FIXTURES), "r1 = \"10.012 kOhm\"\n" => "": 12, "fixture.NW-1.r1", "is missing";
-        foil_with_an_rcd: read_fixtures(FIXTURES), "what = \"foil\"" => "what = \"foil\"\nrcd_ma = 30": 23, "fixture.FO-1.rcd_ma", "leave it out";
-        a_lead_without_reference: read_fixtures(FIXTURES), ", minus = \"0.059 Ohm\"" => "": 28, "lead.L-1.reference.minus", "is missing";
-        a_reference_in_volts: read_fixtures(FIXTURES), "0.059 Ohm" => "0.059 V": 28, "lead.L-1.reference.minus", "another quantity";
-        a_newer_fixture_format: read_fixtures(FIXTURES), "fixtures-1\"" => "fixtures-9\"": 2, "format", "install a newer version";
-        an_unknown_competence: read_operators(OPERATORS), "\"live_work\"" => "\"live\"": 9, "operator.op-7.competence.1.what", "live_work";
-        a_badge_that_is_a_control_code: read_operators(OPERATORS), "OP-0002" => ".tl-dead": 16, "operator.op-2.badge", ".TL-";
-        a_badge_twice: read_operators(OPERATORS), "OP-0002" => "OP-0007": 1, "operator", "two have the badge";
-        no_format_at_all: read_operators(OPERATORS), "format = \"tapline-operators-1\"" => "": 1, "format", "at its top";
+        an_unknown_kind: read_fixtures(FIXTURES), "\"foil\"" => "\"foyl\"":
+            22, "fixture.FO-1.what", "did you mean `foil`";
+        a_box_without_poles: read_fixtures(FIXTURES), "poles = \"all\"\n" => "":
+            4, "fixture.SB-1.poles", "is missing";
+        a_box_with_other_poles: read_fixtures(FIXTURES), "\"all\"" => "\"two\"":
+            9, "fixture.SB-1.poles", "known here: all, one";
+        an_rcd_that_is_too_large: read_fixtures(FIXTURES), "rcd_ma = 30" => "rcd_ma = 300":
+            8, "fixture.SB-1.rcd_ma", "1 to 30";
+        an_unknown_switch: read_fixtures(FIXTURES), "S5 =" => "S6 =":
+            10, "fixture.SB-1.switches.S6", "no switch";
+        an_unknown_way_of_knowing: read_fixtures(FIXTURES), "S5 = \"declared\"" => "S5 = \"seen\"":
+            10, "fixture.SB-1.switches.S5", "witnessed";
+        a_network_without_r1: read_fixtures(FIXTURES), "r1 = \"10.012 kOhm\"\n" => "":
+            12, "fixture.NW-1.r1", "is missing";
+        foil_with_an_rcd: read_fixtures(FIXTURES), "what = \"foil\""
+            => "what = \"foil\"\nrcd_ma = 30":
+            23, "fixture.FO-1.rcd_ma", "leave it out";
+        a_lead_without_reference: read_fixtures(FIXTURES), ", minus = \"0.059 Ohm\"" => "":
+            28, "lead.L-1.reference.minus", "is missing";
+        a_reference_in_volts: read_fixtures(FIXTURES), "0.059 Ohm" => "0.059 V":
+            28, "lead.L-1.reference.minus", "another quantity";
+        a_newer_fixture_format: read_fixtures(FIXTURES), "fixtures-1\"" => "fixtures-9\"":
+            2, "format", "install a newer version";
+        an_unknown_competence: read_operators(OPERATORS), "\"live_work\"" => "\"live\"":
+            9, "operator.op-7.competence.1.what", "live_work";
+        a_badge_that_is_a_control_code: read_operators(OPERATORS), "OP-0002" => ".tl-dead":
+            16, "operator.op-2.badge", ".TL-";
+        a_badge_twice: read_operators(OPERATORS), "OP-0002" => "OP-0007":
+            1, "operator", "two have the badge";
+        no_format_at_all: read_operators(OPERATORS), "format = \"tapline-operators-1\"" => "":
+            1, "format", "at its top";
     }
 
     #[test]

@@ -1,0 +1,173 @@
+//! Whether every asset that a plan is for finds one limit at each step.
+
+use alloc::collections::BTreeSet;
+use alloc::format;
+use alloc::vec;
+use alloc::vec::Vec;
+
+use super::Findings;
+use crate::limits::{Confidence, Direction, NoRow, Row, Table};
+use crate::plan::axes::conditions;
+use crate::plan::expand::{cord_word, kinds};
+use crate::plan::limits::{LimitKey, condition};
+use crate::plan::model::{Axis, Combine, Method, Plan, Step, StepKind};
+use crate::register::{Class, Cord, Kind, PartType};
+
+/// A limit that a step can come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reached<'a> {
+    /// The step.
+    pub step: &'a Step,
+    /// The row.
+    pub row: &'a Row,
+}
+
+impl Reached<'_> {
+    /// The row was entered from memory: it decides nothing until the workshop has confirmed it.
+    #[must_use]
+    pub fn is_unconfirmed(&self) -> bool {
+        self.row.confidence == Confidence::Memory
+    }
+}
+
+/// Every limit that some asset of the plan can come to, by step, each once.
+#[must_use]
+pub fn reached<'a>(plan: &'a Plan, tables: &'a [Table]) -> Vec<Reached<'a>> {
+    let mut found = Vec::new();
+    for step in plan.steps.iter().filter(|step| step.kind == StepKind::Measure) {
+        let mut seen = BTreeSet::new();
+        for key in keys(plan, step) {
+            if let Ok(row) = key.row(tables)
+                && seen.insert(&row.id)
+            {
+                found.push(Reached { step, row });
+            }
+        }
+    }
+    found
+}
+
+pub(super) fn checked(
+    plan: &Plan,
+    step: &Step,
+    tables: &[Table],
+    place: &str,
+    findings: &mut Findings<'_>,
+) {
+    for key in keys(plan, step) {
+        match key.row(tables) {
+            Ok(row) => {
+                let worst = match row.bound.direction {
+                    Direction::Max => Combine::LargestMagnitude,
+                    Direction::Min => Combine::Smallest,
+                };
+                let fits = step.combine.is_none_or(|combine| combine == worst);
+                let text = "keeps the better of several values: turn it round";
+                findings.unless(fits, place, "combine", text);
+            }
+            Err(NoRow::Many { ids }) => {
+                findings.add(place, "", format!("two limits for {key}: {}", ids.join(", ")));
+            }
+            // Said of the term itself.
+            Err(NoRow::Unknown { .. }) => {}
+            Err(NoRow::NoLimit | NoRow::Missing { .. }) => {
+                findings.add(place, "", format!("no limit for {key}"));
+            }
+        }
+    }
+    uncovered(plan, step, place, findings);
+}
+
+/// A method by cord has a word for every cord that comes to the step, and none for others.
+fn uncovered(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let Some(Method::ByCord(words)) = &step.method else { return };
+    let coming = cords(plan, step);
+    for cord in &coming {
+        let text = format!("has no word for the mains connection `{}`", cord_word(*cord));
+        findings.unless(words.contains_key(cord), place, "method", &text);
+    }
+    for cord in words.keys().filter(|cord| !coming.contains(cord)) {
+        let text = format!("no asset of the plan with `{}` comes here", cord_word(*cord));
+        findings.add(place, "method", text);
+    }
+}
+
+/// The keys of every class, method, part, condition and kind that can come to a step.
+fn keys<'a>(plan: &'a Plan, step: &'a Step) -> Vec<LimitKey<'a>> {
+    let Some(measurand) = &step.measurand else { return Vec::new() };
+    let mut keys = Vec::new();
+    for class in classes(plan, step) {
+        for method in methods(plan, step) {
+            for part in parts(step) {
+                for condition in words(step, class) {
+                    for kind in kinds(step) {
+                        keys.push(LimitKey {
+                            standard: &plan.standard,
+                            edition: &plan.edition,
+                            measurand,
+                            method,
+                            class,
+                            part,
+                            condition,
+                            kind,
+                        });
+                    }
+                }
+            }
+        }
+    }
+    keys
+}
+
+fn classes(plan: &Plan, step: &Step) -> Vec<Class> {
+    let all = [Class::I, Class::II, Class::Internal, Class::System];
+    both(&all, &plan.for_assets.class, &step.when.class)
+}
+
+fn cords(plan: &Plan, step: &Step) -> Vec<Cord> {
+    let all = [Cord::Fixed, Cord::Detachable, Cord::Installed, Cord::None];
+    both(&all, &plan.for_assets.cord, &step.when.cord)
+}
+
+fn both<T: Copy + PartialEq>(all: &[T], some: &[T], others: &[T]) -> Vec<T> {
+    let takes = |list: &[T], word| list.is_empty() || list.contains(word);
+    all.iter().filter(|word| takes(some, word) && takes(others, word)).copied().collect()
+}
+
+fn methods<'a>(plan: &Plan, step: &'a Step) -> Vec<&'a str> {
+    match &step.method {
+        None => Vec::new(),
+        Some(Method::One(word)) => vec![word],
+        Some(Method::ByCord(words)) => {
+            let cords = cords(plan, step);
+            words.iter().filter(|(cord, _)| cords.contains(cord)).map(|(_, w)| w.as_str()).collect()
+        }
+    }
+}
+
+fn parts(step: &Step) -> Vec<Option<PartType>> {
+    if !step.each.contains(&Axis::AppliedPart) {
+        return vec![None];
+    }
+    let all = [PartType::B, PartType::BF, PartType::CF];
+    both(&all, &step.when.applied_part, &[]).into_iter().map(Some).collect()
+}
+
+/// Words of the conditions, each once, with a functional earth and without.
+fn words(step: &Step, class: Class) -> BTreeSet<&'static str> {
+    let with = conditions(step, class, true);
+    with.iter().chain(&conditions(step, class, false)).map(condition).collect()
+}
+
+impl core::fmt::Display for LimitKey<'_> {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        let (measurand, method) = (self.measurand, self.method);
+        write!(f, "{measurand}, method {method}, class {}", self.class_word())?;
+        if let Some(part) = self.part_word() {
+            write!(f, ", applied part {part}")?;
+        }
+        let kind = if self.kind == Kind::Ac { "ac" } else { "dc" };
+        write!(f, ", {kind}, condition {}", self.condition)?;
+        write!(f, " in {} edition {}", self.standard, self.edition)
+    }
+}

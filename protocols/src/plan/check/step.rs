@@ -1,0 +1,190 @@
+//! One step: what a measurement must say, and what an answer must not.
+
+use alloc::format;
+
+use super::Findings;
+use crate::plan::model::{
+    Axis, Capture, Correct, Hazard, Method, Needs, Potential, Proof, Rule, Step, While,
+};
+use crate::plan::steps::Switch;
+use crate::read::nearest;
+use crate::register::FixtureKind;
+use crate::terms;
+
+/// A look, try or ask step.
+pub(super) fn answered(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let text = "needs at least one item to answer";
+    findings.unless(!step.items.is_empty(), place, "items", text);
+    let measured = [
+        ("measurand", step.measurand.is_some()),
+        ("method", step.method.is_some()),
+        ("needs", step.needs.is_some()),
+        ("capture", step.capture.is_some()),
+        ("combine", step.combine.is_some()),
+        ("correct", !step.correct.is_empty()),
+        ("prove", !step.prove.is_empty()),
+        ("sweep", !step.sweep.is_empty()),
+        ("set", !step.set.is_empty()),
+        ("gate", step.gate.is_some()),
+        ("hazard", step.hazard.is_some()),
+    ];
+    for (key, _) in measured.into_iter().filter(|(_, there)| *there) {
+        findings.add(place, key, "plays no part in a step that is answered: leave it out".into());
+    }
+}
+
+/// A measure step.
+pub(super) fn measured(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let there = [
+        ("measurand", step.measurand.is_some()),
+        ("method", step.method.is_some()),
+        ("contact", step.contact.is_some()),
+        ("potential", step.potential.is_some()),
+        ("needs", step.needs.is_some()),
+        ("capture", step.capture.is_some()),
+        ("lead", step.lead.is_some()),
+    ];
+    for (key, there) in there {
+        findings.unless(there, place, key, "every measure step names it");
+    }
+    findings.unless(step.items.is_empty(), place, "items", "a measurement has no items");
+    terms_of(step, place, findings);
+    if let Some(capture) = step.capture {
+        window(capture, place, findings);
+    }
+    axes(step, place, findings);
+    switches(step, place, findings);
+    hazard(step, place, findings);
+    corrections(step, place, findings);
+    let several = !step.each.is_empty() || !step.sweep.is_empty();
+    let text = "the step gives several values: say which one is judged";
+    findings.unless(step.combine.is_some() || !several, place, "combine", text);
+}
+
+fn terms_of(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let Some(measurand) = &step.measurand else { return };
+    let list = format!("method.{measurand}");
+    if !terms::known("measurand", measurand) {
+        unknown("measurand", "measurand", measurand, place, findings);
+        return;
+    }
+    let words = match &step.method {
+        None => return,
+        Some(Method::One(word)) => alloc::vec![word],
+        Some(Method::ByCord(words)) => words.values().collect(),
+    };
+    for word in words.into_iter().filter(|word| !terms::known(&list, word)) {
+        unknown("method", &list, word, place, findings);
+    }
+}
+
+fn unknown(key: &str, list: &str, word: &str, place: &str, findings: &mut Findings<'_>) {
+    let known = terms::choices(list);
+    findings.add(
+        place,
+        key,
+        match nearest(word, known.iter().copied()) {
+            Some(meant) => format!("unknown term `{word}`; did you mean `{meant}`?"),
+            None => format!("unknown term `{word}`; known here: {}", known.join(", ")),
+        },
+    );
+}
+
+fn window(capture: Capture, place: &str, findings: &mut Findings<'_>) {
+    let timed = matches!(capture.rule, Rule::WorstOver | Rule::AfterSeconds);
+    let text = "this rule needs `seconds`, 1 to 600";
+    findings.unless(capture.seconds.is_some() || !timed, place, "capture", text);
+    let text = "this rule has no window: leave `seconds` out";
+    findings.unless(capture.seconds.is_none() || timed, place, "capture", text);
+    let flexed = capture.during == Some(While::Flexed);
+    let text = "only `worst_over` watches while the cord is flexed";
+    findings.unless(!flexed || capture.rule == Rule::WorstOver, place, "capture", text);
+}
+
+fn axes(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let is_point = |axis: &&Axis| match axis {
+        Axis::EarthedPoint | Axis::AccessiblePart | Axis::Cord | Axis::Connection | Axis::Inlet => {
+            true
+        }
+        Axis::AppliedPart | Axis::OperatingState | Axis::DcDirection => false,
+    };
+    let points = step.each.iter().filter(is_point).count();
+    let text = "one step is repeated over one kind of point: split it";
+    findings.unless(points <= 1, place, "each", text);
+    let at = |axis| step.each.iter().position(|other| *other == axis);
+    if let Some(connection) = at(Axis::Connection) {
+        let inside = at(Axis::AppliedPart).is_some_and(|part| part < connection);
+        let text = "`connection` is repeated within `applied_part`, which stands before it";
+        findings.unless(inside, place, "each", text);
+    }
+}
+
+fn switches(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    for switch in &step.sweep {
+        let name = switch.name();
+        if step.set.contains_key(switch) {
+            findings.add(place, "sweep", format!("`{name}` stands in `set` as well"));
+        }
+        let text = "the supply is switched by the operator's acts, never walked through";
+        findings.unless(*switch != Switch::Supply, place, "sweep", text);
+    }
+    let switched = !step.sweep.is_empty() || !step.set.is_empty();
+    let has_box = step.fixtures.contains(&FixtureKind::SupplyBox);
+    let text = "switches need the fixture `supply_box`";
+    findings.unless(!switched || has_box, place, "fixtures", text);
+}
+
+fn hazard(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let proves = |proof| step.prove.contains(&proof);
+    match step.hazard {
+        Some(Hazard::Live) => {
+            let proved = proves(Proof::Alive) && proves(Proof::Supply);
+            let text = "an energised step proves `alive` and `supply`";
+            findings.unless(proved, place, "prove", text);
+            let has_box = step.fixtures.contains(&FixtureKind::SupplyBox);
+            let text = "an energised step needs the fixture `supply_box`";
+            findings.unless(has_box, place, "fixtures", text);
+            let mains = step.potential == Some(Potential::Mains);
+            let text = "in an energised step the meter may come to `mains`";
+            findings.unless(mains, place, "potential", text);
+        }
+        Some(Hazard::TestVoltage) => {
+            let text = "a large resistance proves nothing unless the path was `closed_path`";
+            findings.unless(proves(Proof::ClosedPath), place, "prove", text);
+            let high = step.potential == Some(Potential::Dc500);
+            let text = "with a test voltage the meter may come to `dc_500`";
+            findings.unless(high, place, "potential", text);
+        }
+        None => {
+            let low = matches!(step.potential, None | Some(Potential::ExtraLow));
+            let text = "above extra-low voltage a step says its `hazard`";
+            findings.unless(low, place, "hazard", text);
+        }
+    }
+}
+
+fn corrections(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let corrects = |link| step.correct.contains(&link);
+    let asks = |of: fn(&Needs) -> bool| step.needs.as_ref().is_some_and(of);
+    if asks(|needs| needs.network.is_some()) {
+        let text = "a voltage across the network becomes a current by `network`";
+        findings.unless(corrects(Correct::Network), place, "correct", text);
+        let has_network = step.fixtures.contains(&FixtureKind::NetworkFig12);
+        let text = "the network of `needs` is a fixture: `network_fig12`";
+        findings.unless(has_network, place, "fixtures", text);
+        let proved = step.prove.contains(&Proof::NetworkResistance);
+        let text = "a small leakage proves nothing without `network_resistance`";
+        findings.unless(proved, place, "prove", text);
+    } else {
+        let text = "`network` corrects the voltage of a network: name it in `needs`";
+        findings.unless(!corrects(Correct::Network), place, "correct", text);
+    }
+    let scaled = corrects(Correct::MainsScaling);
+    let text = "scaling needs a mains voltage: `needs = { mains = … }`";
+    findings.unless(!scaled || asks(|needs| needs.mains.is_some()), place, "needs", text);
+    for (link, name) in [(Correct::Temperature, "temperature"), (Correct::Rms, "rms")] {
+        if corrects(link) {
+            findings.add(place, "correct", format!("`{name}` is not built yet: leave it out"));
+        }
+    }
+}

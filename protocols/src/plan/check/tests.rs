@@ -1,0 +1,197 @@
+use alloc::string::String;
+
+use super::*;
+use crate::plan::{builtin, read};
+
+fn plan() -> String {
+    builtin("iec62353-recurrent-direct").unwrap().into()
+}
+
+fn tables() -> Vec<Table> {
+    alloc::vec![Table::parse(Table::builtin("IEC 62353", "2014").unwrap()).unwrap()]
+}
+
+fn checked(text: &str) -> Vec<Fault> {
+    let (plan, lines) = read(text).unwrap();
+    check(&plan, &lines, &tables())
+}
+
+#[test]
+fn the_built_in_plan_has_no_fault() {
+    assert_eq!(checked(&plan()), []);
+}
+
+/// What stands from memory in the table is what a workshop must confirm for this plan.
+#[test]
+fn a_plan_lists_its_limits_and_the_unconfirmed_ones() {
+    let text = plan();
+    let (plan, _) = read(&text).unwrap();
+    let tables = tables();
+    let found = reached(&plan, &tables);
+    let ids = |step: &str| -> Vec<&str> {
+        let own = found.iter().filter(|r| r.step.id == step);
+        own.map(|r| r.row.id.as_str()).collect()
+    };
+    assert_eq!(ids("pe").len(), 2);
+    assert_eq!(ids("cord"), ["iec62353-2014.pe.cord_alone"]);
+    assert_eq!(ids("part").len(), 2);
+    let open: Vec<&str> =
+        found.iter().filter(|r| r.is_unconfirmed()).map(|r| r.step.id.as_str()).collect();
+    assert_eq!(open, ["insulation", "insulation_parts", "insulation_parts", "part", "part"]);
+}
+
+/// The plan with the first of some words after `id = "STEP"` replaced.
+fn changed(step: &str, from: &str, to: &str) -> String {
+    let text = plan();
+    let names = text.match_indices("[[step]]").map(|(at, _)| at);
+    let own = |at: &usize| {
+        let line = text[*at..].lines().nth(1).unwrap_or_default();
+        line.ends_with(&format!("\"{step}\""))
+    };
+    let at = names.into_iter().find(own).expect("the plan has the step");
+    let (before, after) = text.split_at(at);
+    assert!(after.contains(from), "{step} has no {from}");
+    format!("{before}{}", after.replacen(from, to, 1))
+}
+
+macro_rules! faults {
+    ($(
+        $name:ident: $step:literal, $from:literal => $to:literal
+            : $key:literal, $said:literal;
+    )*) => {$(
+        #[test]
+        fn $name() {
+            let text = changed($step, $from, $to);
+            let faults = checked(&text);
+            assert!(!faults.is_empty(), "nothing found");
+            let place = format!("step.{}", $step);
+            let field = if $key.is_empty() { place } else { format!("{place}.{}", $key) };
+            let said = |f: &&Fault| f.field == field && f.text.contains($said);
+            let fault = faults.iter().find(said).unwrap_or_else(|| panic!("{faults:?}"));
+            let lines: Vec<&str> = text.lines().collect();
+            let line = lines[fault.line as usize - 1];
+            assert!(line.starts_with($key.split('.').next().unwrap()) || line == "[[step]]",
+                "line {}: {line}", fault.line);
+        }
+    )*};
+}
+
+faults! {
+    a_step_that_nobody_reaches: "pe",
+        "when      = { class = [\"I\"] }" =>
+        "when = { class = [\"internal\"] }"
+        : "when", "ever comes to this step";
+    a_step_for_a_cord_that_never_comes: "cord",
+        "cord = [\"detachable\"]" =>
+        "cord = [\"installed\"]"
+        : "when", "ever comes to this step";
+    no_potential: "pe", "potential = \"extra_low\"" => ""
+        : "potential", "every measure step names it";
+    no_contact: "leak", "contact    = \"plug\"" => ""
+        : "contact", "every measure step names it";
+    no_capture: "pe", "capture   = { rule = \"worst_over\", seconds = 5, while = \"flexed\" }" => ""
+        : "capture", "every measure step names it";
+    no_lead: "pe", "lead      = \"pe.earth_contact_to_part\"" => ""
+        : "lead", "every measure step names it";
+    no_needs: "insulation",
+        "needs     = { function = [\"insulation_resistance\"], test_voltage = \">= 500 V\" }" =>
+        ""
+        : "needs", "every measure step names it";
+    an_unknown_measurand: "leak", "\"equipment_leakage\"" => "\"equipment_leak\""
+        : "measurand", "did you mean `equipment_leakage`";
+    an_unknown_method: "leak", "\"direct\"" => "\"indirect\""
+        : "method", "unknown term `indirect`";
+    a_method_of_another_measurand: "leak", "\"direct\"" => "\"inlet\""
+        : "method", "unknown term `inlet`";
+    no_limit_for_the_method: "part", "\"direct\"" => "\"differential\""
+        : "", "no limit for applied_part_leakage";
+    no_limit_for_type_b: "part", "[\"BF\", \"CF\"]" => "[\"B\", \"BF\"]"
+        : "", "applied part B";
+    no_limit_for_the_class: "cord", "class = [\"I\"], " => ""
+        : "", "class II";
+    no_word_for_a_cord: "pe", ", detachable = \"inlet\"" => ""
+        : "method", "`detachable`";
+    a_word_for_a_cord_that_never_comes: "pe",
+        "detachable = \"inlet\"" =>
+        "detachable = \"inlet\", installed = \"installed\""
+        : "method", "`installed` comes here";
+    a_window_without_length: "pe", "seconds = 5, " => ""
+        : "capture", "needs `seconds`";
+    a_length_without_window: "leak", "\"worst_over\"" => "\"settled\""
+        : "capture", "leave `seconds` out";
+    flexed_while_settled: "pe", "\"worst_over\"" => "\"after_seconds\""
+        : "capture", "only `worst_over`";
+    two_kinds_of_point: "pe", "\"dc_direction\"]" => "\"accessible_part\"]"
+        : "each", "split it";
+    connections_without_their_part: "part", "[\"applied_part\"]" => "[\"connection\"]"
+        : "each", "within `applied_part`";
+    a_switch_fixed_and_walked: "leak", "[\"S5\"]" => "[\"S5\", \"S7\"]"
+        : "sweep", "`S7` stands in `set`";
+    a_walk_through_the_supply: "leak", "[\"S5\"]" => "[\"supply\"]"
+        : "sweep", "never walked through";
+    switches_without_a_box: "leak", "\"supply_box\", " => ""
+        : "fixtures", "supply_box";
+    live_without_proof: "leak", "prove      = [\"network_resistance\", \"alive\", \"supply\"]" => ""
+        : "prove", "`alive` and `supply`";
+    live_without_the_network_shown: "leak", "\"network_resistance\", " => ""
+        : "prove", "proves nothing without";
+    live_without_the_supply_checked: "leak", ", \"supply\"]" => "]"
+        : "prove", "`alive` and `supply`";
+    live_at_extra_low_voltage: "leak", "\"mains\"\nfixtures" => "\"extra_low\"\nfixtures"
+        : "potential", "may come to `mains`";
+    mains_without_hazard: "leak", "hazard     = \"live\"" => ""
+        : "hazard", "says its `hazard`";
+    a_test_voltage_without_closed_path: "insulation", "prove     = [\"closed_path\"]" => ""
+        : "prove", "closed_path";
+    a_test_voltage_at_mains: "insulation", "\"dc_500\"" => "\"mains\""
+        : "potential", "dc_500";
+    a_network_without_its_correction: "leak",
+        "[\"network\", \"mains_scaling\"]" =>
+        "[\"mains_scaling\"]"
+        : "correct", "becomes a current";
+    a_network_that_is_no_fixture: "leak", ", \"network_fig12\"" => ""
+        : "fixtures", "network_fig12";
+    a_correction_without_its_network: "pe", "[\"lead_null\"]" => "[\"lead_null\", \"network\"]"
+        : "correct", "name it in `needs`";
+    scaling_without_voltage: "leak", ", mains = \"measured_or_worst_case\"" => ""
+        : "needs", "a mains voltage";
+    a_correction_that_is_not_built: "pe", "[\"lead_null\"]" => "[\"lead_null\", \"rms\"]"
+        : "correct", "not built yet";
+    several_values_and_no_choice: "leak", "combine    = \"largest_magnitude\"" => ""
+        : "combine", "which one is judged";
+    the_better_of_several: "leak", "\"largest_magnitude\"" => "\"smallest\""
+        : "combine", "keeps the better";
+    nothing_to_answer: "try", "items = [\"function\", \"alarms\", \"indicators\"]" => ""
+        : "items", "at least one item";
+    a_measurand_to_answer: "look", "items = " => "measurand = \"touch_current\"\nitems = "
+        : "measurand", "leave it out";
+    a_computed_step: "try", "kind  = \"try\"" => "kind = \"compute\""
+        : "kind", "not built yet";
+}
+
+/// Only the steps named `gate` prove it; without them nothing energised ever opens.
+#[test]
+fn a_gate_that_nobody_proves() {
+    let faults = checked(&plan().replace("gate      = \"protective_earth\"\n", ""));
+    let found: Vec<&str> = faults.iter().map(|f| f.field.as_str()).collect();
+    assert_eq!(found, ["step.leak.needs_gate", "step.part.needs_gate"], "{faults:?}");
+}
+
+#[test]
+fn a_limit_that_stands_twice_is_said_with_both_names() {
+    let text = plan();
+    let (plan, lines) = read(&text).unwrap();
+    let mut tables = tables();
+    let row = tables[0].rows.iter().find(|row| row.id.ends_with("pe.cord_alone")).unwrap();
+    let twin = crate::limits::Row { id: "site.cord".into(), ..row.clone() };
+    tables[0].rows.push(twin);
+    let faults = check(&plan, &lines, &tables);
+    assert_eq!(faults.len(), 2, "ac and dc: {faults:?}");
+    assert!(faults[0].text.contains("iec62353-2014.pe.cord_alone, site.cord"));
+}
+
+#[test]
+fn another_edition_has_no_limits() {
+    let faults = checked(&plan().replace("\"2014\"", "\"1999\""));
+    assert!(faults.iter().any(|f| f.text.contains("edition 1999")), "{faults:?}");
+}
