@@ -5,5 +5,6 @@
 pub mod books;
 pub mod clock;
 pub mod config;
+pub mod link;
 pub mod station;
 pub mod words;

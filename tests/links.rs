@@ -1,0 +1,260 @@
+//! Links against a real pty pair and real sockets: what arrives, what is lost, who is refused.
+//!
+//! Each test runs on one thread, so that the kernel's count of that thread's reads is ours.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::fs::File;
+use std::io::{Read, Write};
+use std::os::unix::fs::symlink;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Duration;
+
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use tapline::clock;
+use tapline::config::{Bits, Flow, Line, Parity, Place};
+use tapline::link::{LinkSpec, Supervised, supervise};
+use tapline::station::event::Event;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpListener;
+use tokio::sync::mpsc;
+use tokio::time::timeout;
+
+/// A generous cap against hangs; nothing is asserted about times below it.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+const LINE: Line = Line {
+    baud: 9600,
+    bits: Bits { data: 8, parity: Parity::None, stop: 1 },
+    dtr: true,
+    rts: false,
+    flow: Flow::None,
+};
+
+/// The instrument's end of a pty, and the path of the other end.
+fn pty() -> (File, PathBuf) {
+    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&master).unwrap();
+    unlockpt(&master).unwrap();
+    let name = ptsname(&master, Vec::new()).unwrap().into_string().unwrap();
+    (File::from(master), PathBuf::from(name))
+}
+
+struct Tap {
+    inbox: mpsc::Receiver<Event>,
+    link: Supervised,
+}
+
+fn tap(place: Place, talks: bool) -> Tap {
+    let (send, inbox) = mpsc::channel(64);
+    let link = supervise(LinkSpec { id: "ohm".into(), place, talks }, send);
+    Tap { inbox, link }
+}
+
+fn serial(path: &Path) -> Place {
+    Place::Serial(path.to_owned(), LINE)
+}
+
+impl Tap {
+    async fn next(&mut self) -> Event {
+        timeout(PATIENCE, self.inbox.recv()).await.expect("an event").expect("a live link")
+    }
+
+    async fn up(&mut self) {
+        let event = self.next().await;
+        assert!(matches!(event, Event::LinkUp { .. }), "{event:?}");
+    }
+
+    async fn down(&mut self) -> String {
+        match self.next().await {
+            Event::LinkDown { why, .. } => why,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    /// Bytes until `count` are there.
+    async fn bytes(&mut self, count: usize) -> Vec<u8> {
+        let mut all = Vec::new();
+        while all.len() < count {
+            match self.next().await {
+                Event::Bytes { bytes, .. } => all.extend(bytes),
+                other => panic!("{other:?}"),
+            }
+        }
+        all
+    }
+}
+
+/// Reads that this thread has made so far (`syscr` of the kernel's io accounting).
+fn reads() -> u64 {
+    let text = std::fs::read_to_string("/proc/thread-self/io").unwrap();
+    let row = text.lines().find_map(|row| row.strip_prefix("syscr: ")).unwrap();
+    row.parse().unwrap()
+}
+
+#[tokio::test]
+async fn bytes_arrive_with_the_stamp_of_their_read() {
+    let (mut meter, path) = pty();
+    let mut tap = tap(serial(&path), false);
+    tap.up().await;
+    let before = clock::now();
+    meter.write_all(b"R4 +0.182 Ohm\r\n").unwrap();
+    let Event::Bytes { at, link, bytes } = tap.next().await else { panic!("bytes") };
+    assert_eq!(link, "ohm");
+    assert_eq!(bytes, b"R4 +0.182 Ohm\r\n");
+    assert!(before.boot_us <= at.boot_us && at.boot_us <= clock::now().boot_us);
+}
+
+#[tokio::test]
+async fn every_byte_value_comes_through_raw() {
+    let (mut meter, path) = pty();
+    let mut tap = tap(serial(&path), false);
+    tap.up().await;
+    let all: Vec<u8> = (0..=255).collect();
+    meter.write_all(&all).unwrap();
+    assert_eq!(tap.bytes(256).await, all);
+}
+
+#[tokio::test]
+async fn what_came_before_opening_is_flushed() {
+    for talks in [false, true] {
+        let (mut meter, path) = pty();
+        meter.write_all(b"OLD 0.999\r\n").unwrap();
+        let mut tap = tap(serial(&path), talks);
+        tap.up().await;
+        meter.write_all(b"NEW\r\n").unwrap();
+        assert_eq!(tap.bytes(5).await, b"NEW\r\n", "talks: {talks}");
+    }
+}
+
+#[tokio::test]
+async fn a_listen_only_port_is_open_for_reading_only() {
+    let (_meter, path) = pty();
+    let mut tap = tap(serial(&path), false);
+    tap.up().await;
+    assert!(tap.link.send(b"*IDN?\n".to_vec()).is_err());
+    let fds = std::fs::read_dir("/proc/self/fd").unwrap().map(|fd| fd.unwrap());
+    let fd = fds.into_iter().find(|fd| std::fs::read_link(fd.path()).is_ok_and(|to| to == path));
+    let info = PathBuf::from("/proc/self/fdinfo").join(fd.unwrap().file_name());
+    let info = std::fs::read_to_string(info).unwrap();
+    let flags = info.lines().find_map(|row| row.strip_prefix("flags:")).unwrap().trim();
+    // O_ACCMODE is 3, O_RDONLY is 0 (fcntl.h).
+    assert_eq!(u32::from_str_radix(flags, 8).unwrap() & 3, 0, "{info}");
+}
+
+#[tokio::test]
+async fn a_hang_up_is_told_once_and_never_spun_on() {
+    for talks in [false, true] {
+        let (meter, path) = pty();
+        let mut tap = tap(serial(&path), talks);
+        tap.up().await;
+        let before = reads();
+        drop(meter);
+        assert_eq!(tap.down().await, "unplugged or switched off");
+        // Long enough for a spin to show: an untamed loop made 670 000 reads in 0.2 s.
+        let more = timeout(Duration::from_millis(200), tap.inbox.recv()).await;
+        assert!(more.is_err(), "told again at once: {more:?}");
+        let made = reads() - before;
+        // Of these, one reads /proc for the count itself.
+        assert!(made <= 8, "{made} reads after the hang-up, talks: {talks}");
+    }
+}
+
+#[tokio::test]
+async fn a_port_that_comes_back_under_its_name_goes_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let name = folder.path().join("ttyMETER");
+    let (meter, path) = pty();
+    symlink(&path, &name).unwrap();
+    let mut tap = tap(serial(&name), false);
+    tap.up().await;
+    std::fs::remove_file(&name).unwrap();
+    drop(meter);
+    tap.down().await;
+    let absent = tap.down().await;
+    assert!(absent.contains("is not there: plug it in"), "{absent}");
+    let (mut meter, path) = pty();
+    symlink(&path, &name).unwrap();
+    tap.up().await;
+    meter.write_all(b"back").unwrap();
+    assert_eq!(tap.bytes(4).await, b"back");
+}
+
+#[tokio::test]
+async fn a_taken_port_names_its_holder() {
+    for talks in [false, true] {
+        let (mut meter, path) = pty();
+        // util-linux flock(1), as a terminal program takes the port.
+        let script = "exec 9<>\"$1\"; flock -n 9; echo held >&9; exec sleep 60";
+        let mut other = Command::new("sh").args(["-c", script, "sh"]).arg(&path).spawn().unwrap();
+        let mut held = [0; 4];
+        meter.read_exact(&mut held).unwrap();
+        let mut tap = tap(serial(&path), talks);
+        let why = tap.down().await;
+        let want = format!("{} is in use by process {} (sleep)", path.display(), other.id());
+        other.kill().unwrap();
+        other.wait().unwrap();
+        // The shell may not yet have become `sleep` when it is looked at.
+        let want = want.trim_end_matches("(sleep)");
+        assert!(why.starts_with(want), "{why}");
+        tap.up().await;
+    }
+}
+
+#[tokio::test]
+async fn a_talking_link_sends_and_a_stuck_one_is_given_up() {
+    let (mut meter, path) = pty();
+    let mut tap = tap(serial(&path), true);
+    tap.up().await;
+    tap.link.send(b"*IDN?\n".to_vec()).unwrap();
+    let asked = tokio::task::spawn_blocking(move || {
+        let mut asked = [0; 6];
+        meter.read_exact(&mut asked).unwrap();
+        (asked, meter)
+    });
+    let (asked, _meter) = timeout(PATIENCE, asked).await.unwrap().unwrap();
+    assert_eq!(&asked, b"*IDN?\n");
+    // Nobody reads: the pty takes about 20 kB, then no more.
+    tap.link.send(vec![b'x'; 65_536]).unwrap();
+    assert_eq!(tap.down().await, "takes no bytes: check flow control and cable");
+    tap.up().await;
+}
+
+#[tokio::test]
+async fn a_socket_that_ends_or_is_reset_is_connected_again() {
+    for (talks, reset) in [(false, false), (false, true), (true, false), (true, true)] {
+        let server = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let mut tap = tap(Place::Tcp(server.local_addr().unwrap().to_string()), talks);
+        let (mut meter, _) = server.accept().await.unwrap();
+        tap.up().await;
+        meter.write_all(b"+1.23").await.unwrap();
+        assert_eq!(tap.bytes(5).await, b"+1.23");
+        if reset {
+            meter.set_zero_linger().unwrap();
+        }
+        drop(meter);
+        assert_eq!(tap.down().await, "unplugged or switched off");
+        let (mut meter, _) = timeout(PATIENCE, server.accept()).await.unwrap().unwrap();
+        tap.up().await;
+        meter.write_all(b"again").await.unwrap();
+        assert_eq!(tap.bytes(5).await, b"again");
+    }
+}
+
+#[tokio::test]
+async fn a_listening_socket_stays_open_towards_the_peer() {
+    let server = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let mut tap = tap(Place::Tcp(server.local_addr().unwrap().to_string()), false);
+    let (mut meter, _) = server.accept().await.unwrap();
+    tap.up().await;
+    let mut byte = [0; 1];
+    let read = timeout(Duration::from_millis(200), meter.read(&mut byte)).await;
+    assert!(read.is_err(), "the peer was told that we are done, or got a byte: {read:?}");
+}
+
+#[tokio::test]
+async fn nobody_at_the_address_is_said_in_words() {
+    let free = TcpListener::bind("127.0.0.1:0").await.unwrap().local_addr().unwrap();
+    let mut tap = tap(Place::Tcp(free.to_string()), false);
+    assert_eq!(tap.down().await, format!("{free} is not there: plug it in and switch it on"));
+}
