@@ -5,8 +5,15 @@
 //! circuit, so that a wrong hook-up gives its own wrong number.
 //!
 //! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change, [`hookup`]
-//! makes a netlist of both.
+//! makes a netlist of both, [`meter`] are the instruments on it.
 
+pub mod bench;
 pub mod circuit;
+pub mod hand;
 pub mod hookup;
+pub mod meter;
+pub mod noise;
+pub mod person;
 pub mod room;
+pub mod scene;
+pub mod world;

@@ -70,6 +70,8 @@ pub struct Room {
     pub jack: Jack,
     /// The multimeter's display is held.
     pub dmm_hold: bool,
+    /// Range end of its ac voltage, set by hand, volt; `None`: it chooses.
+    pub dmm_range_volts: Option<f64>,
     /// Clips of the low-resistance meter.
     pub clips: Clips,
     /// The cord is being flexed.
@@ -100,6 +102,7 @@ impl Default for Room {
             isolated: true,
             jack: Jack::Volts,
             dmm_hold: false,
+            dmm_range_volts: None,
             clips: Clips::Open,
             flexed: false,
             way: Way::Plus,

@@ -1,0 +1,10 @@
+//! The instruments: pure machines that say bytes. Moments are microseconds of the bench's clock.
+
+mod contacts;
+mod low_ohm;
+mod multimeter;
+mod scpi;
+
+pub use contacts::Contacts;
+pub use low_ohm::{LowOhm, Met};
+pub use multimeter::{Multimeter, Seen};

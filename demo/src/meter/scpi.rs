@@ -1,0 +1,50 @@
+//! The words of IEEE 488.2 and SCPI-1999 that a bench multimeter needs.
+
+/// Overload, as SCPI-1999 volume 1, 7.2.1.4 writes infinity (from memory).
+pub(super) const OVERLOAD: f64 = 9.9e37;
+
+/// A number as NR3: sign, eight decimals, two digits of exponent.
+pub(super) fn nr3(value: f64) -> String {
+    let text = format!("{value:+.8e}");
+    let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+    let exponent: i32 = exponent.parse().unwrap_or(0);
+    let sign = if exponent < 0 { '-' } else { '+' };
+    format!("{mantissa}E{sign}{:02}", exponent.unsigned_abs())
+}
+
+/// Whether a header is `wanted`, written as SCPI documents it: `VOLTage:AC` allows each word in
+/// its short form (capitals) or its full form, in any case, with or without a leading colon.
+pub(super) fn is(header: &str, wanted: &str) -> bool {
+    let header = header.strip_prefix(':').unwrap_or(header);
+    let mut words = header.split(':');
+    let all = wanted.split(':').all(|want| {
+        let short: String = want.chars().filter(|c| !c.is_ascii_lowercase()).collect();
+        words.next().is_some_and(|word| {
+            word.eq_ignore_ascii_case(want) || word.eq_ignore_ascii_case(&short)
+        })
+    });
+    all && words.next().is_none()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_the_form_of_a_response() {
+        assert_eq!(nr3(0.159), "+1.59000000E-01");
+        assert_eq!(nr3(-11_012.0), "-1.10120000E+04");
+        assert_eq!(nr3(OVERLOAD), "+9.90000000E+37");
+        assert_eq!(nr3(0.0), "+0.00000000E+00");
+    }
+
+    #[test]
+    fn headers_match_in_short_and_full_form_only() {
+        for header in ["CONF:VOLT:AC", "configure:voltage:ac", ":Conf:Voltage:AC"] {
+            assert!(is(header, "CONFigure:VOLTage:AC"), "{header}");
+        }
+        for header in ["CONF:VOLT", "CONFI:VOLT:AC", "CONF:VOLT:AC:X", "VOLT:AC"] {
+            assert!(!is(header, "CONFigure:VOLTage:AC"), "{header}");
+        }
+    }
+}
