@@ -6,3 +6,7 @@
 mod bench;
 #[path = "journal/crash.rs"]
 mod crash;
+#[path = "journal/facts.rs"]
+mod facts;
+#[path = "journal/outside.rs"]
+mod outside;

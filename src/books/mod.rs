@@ -2,7 +2,8 @@
 //!
 //! Reading order: [`line`] is one stored line, [`disk`] what is asked of a file system, [`place`]
 //! where books lie, [`reader`] what is believed of a book, [`writer`] how lines become durable,
-//! [`recover`] what is found at a start, [`seal`] how a book is closed for ever.
+//! [`recover`] what is found at a start, [`seal`] how a book is closed for ever,
+//! [`verify`] how anyone checks it.
 
 pub mod disk;
 pub mod halted;
@@ -14,6 +15,7 @@ pub mod reader;
 pub mod recover;
 mod scan;
 pub mod seal;
+pub mod verify;
 pub mod writer;
 
 pub use disk::{Crash, Disk, Folder, Memory};
@@ -23,4 +25,5 @@ pub use line::{Line, LineFault};
 pub use lines::Lines;
 pub use reader::{Commit, Ending, Reader, Tail, Unread};
 pub use recover::{Damaged, Recovered, SetAside};
+pub use verify::verify;
 pub use writer::Books;

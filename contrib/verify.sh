@@ -1,0 +1,52 @@
+#!/bin/sh
+# Checks one sealed record with a shell, sha256sum and openssl (1.1.1 or newer), nothing else.
+#
+#   verify.sh FILE.jsonl KEY.pub.pem
+#
+# FILE.head and FILE.sig must lie beside FILE.jsonl. What is checked: the head names this file and
+# holds the SHA-256 of its bytes; the signature is one of this key over the bytes of the head.
+# Exit: 0 nothing was changed, 1 something was, 2 it could not be checked.
+#
+# The key proves no more than who held it: compare its fingerprint, which is printed, with the one
+# on the paper of the inspection.
+
+trouble() {
+    printf 'CANNOT CHECK: %s\n' "$1" >&2
+    exit 2
+}
+
+failed() {
+    printf 'FAILED: %s\n' "$1"
+    exit 1
+}
+
+[ $# -eq 2 ] || trouble 'usage: verify.sh FILE.jsonl KEY.pub.pem'
+file=$1
+key=$2
+base=${file%.jsonl}
+[ "$base" != "$file" ] || trouble "$file does not end in .jsonl"
+name=${file##*/}
+
+for tool in sha256sum openssl; do
+    command -v "$tool" >/dev/null 2>&1 || trouble "$tool is not installed"
+done
+for needed in "$file" "$key"; do
+    [ -r "$needed" ] || trouble "$needed can't be read"
+done
+[ -r "$base.head" ] || failed "there is no head $base.head: the record is not sealed"
+[ -r "$base.sig" ] || failed "there is no signature $base.sig"
+
+# The file is read from standard input: a name with a backslash would change sha256sum's output.
+sum=$(sha256sum <"$file") || trouble "$file can't be read"
+sum=${sum%% *}
+
+# Byte for byte, so that nothing can hide in the head.
+printf '%s  %s\n' "$sum" "$name" | cmp -s - "$base.head" ||
+    failed "$name was changed after it was sealed, or its head belongs to another file"
+
+openssl pkey -pubin -in "$key" -noout 2>/dev/null || trouble "$key is not a public key in PEM"
+openssl pkeyutl -verify -pubin -inkey "$key" -rawin -in "$base.head" -sigfile "$base.sig" \
+    >/dev/null 2>&1 || failed "the signature of $base.head was not made with this key"
+
+print=$(openssl pkey -pubin -in "$key" -outform DER 2>/dev/null | sha256sum)
+printf 'OK: %s is unchanged since it was sealed with the key %s.\n' "$name" "${print%% *}"

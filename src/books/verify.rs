@@ -1,0 +1,299 @@
+//! Checks a book as a stranger would: marks, head, signature. Needs no daemon and writes nothing.
+
+use std::fmt;
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use data_encoding::HEXLOWER;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+use tapline_protocols::Fact;
+
+use super::key::PublicKey;
+use super::line::Line;
+use super::place::InspectionName;
+use super::reader::{Commit, Ending, Reader};
+use super::scan::outline;
+use super::seal::head_text;
+
+/// A head, signature or key file is never longer, bytes.
+const SMALL_MAX: u64 = 4096;
+/// So many faults are listed; the first is the one that counts.
+const FAULTS_MAX: usize = 20;
+
+/// What was found in one book.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Report {
+    /// The file.
+    pub file: String,
+    /// Nothing is wrong with it.
+    pub ok: bool,
+    /// It has a head and a signature, and they fit.
+    pub sealed: bool,
+    /// Lines that are believed, marks left out.
+    pub lines: u64,
+    /// Marks that are right.
+    pub marks: u64,
+    /// Bytes of the file.
+    pub bytes: u64,
+    /// SHA-256 of the file, hex.
+    pub sha256: String,
+    /// SHA-256 of the public key (SPKI DER) that signed it, hex: compare it with the paper.
+    pub key: Option<String>,
+    /// What is wrong, first things first.
+    pub faults: Vec<VerifyFault>,
+}
+
+/// One thing that is wrong with a book.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct VerifyFault {
+    /// `mark head signature order line_signature not_sealed`.
+    pub code: &'static str,
+    /// Line, counted from 1.
+    pub line: Option<u64>,
+    /// Offset of the first byte in doubt.
+    pub byte: Option<u64>,
+    /// What it is, in words.
+    pub text: String,
+}
+
+/// Why a book can't be checked at all.
+#[derive(Debug)]
+pub enum Trouble {
+    /// A file can't be read.
+    Read(PathBuf, io::Error),
+    /// No public key was found for a signed book.
+    NoKey(PathBuf),
+}
+
+/// Checks a book. The key is the one given, else one in `keys/` of the data folder that the book
+/// lies in, else one beside it.
+///
+/// # Errors
+/// It can't be read, or a signature is there and no key to check it with.
+pub fn verify(file: &Path, key: Option<&Path>) -> Result<Report, Trouble> {
+    let keys = match key {
+        Some(path) => vec![public_key(path)?],
+        None => keys_near(file),
+    };
+    let mut pass = Pass::new(&keys);
+    let (sha256, bytes) = pass.read(file)?;
+    let mut report = Report {
+        file: file.display().to_string(),
+        ok: false,
+        sealed: false,
+        lines: pass.lines,
+        marks: pass.marks,
+        bytes,
+        sha256,
+        key: None,
+        faults: pass.faults,
+    };
+    let wants_head = pass.is_inspection || InspectionName::read(&stem(file)).is_some();
+    check_head(file, wants_head, &keys, &mut report)?;
+    report.ok = report.faults.is_empty();
+    report.sealed = report.ok && report.key.is_some();
+    Ok(report)
+}
+
+/// One pass over the lines.
+struct Pass<'a> {
+    keys: &'a [PublicKey],
+    lines: u64,
+    marks: u64,
+    seq: u64,
+    is_inspection: bool,
+    faults: Vec<VerifyFault>,
+}
+
+impl Pass<'_> {
+    fn new(keys: &[PublicKey]) -> Pass<'_> {
+        Pass { keys, lines: 0, marks: 0, seq: 0, is_inspection: false, faults: vec![] }
+    }
+
+    /// Reads the file once. Returns SHA-256 and length of all its bytes.
+    fn read(&mut self, file: &Path) -> Result<(String, u64), Trouble> {
+        let trouble = |error| Trouble::Read(file.to_owned(), error);
+        let mut all =
+            Hashing { source: File::open(file).map_err(trouble)?, sha: Sha256::new(), bytes: 0 };
+        let mut reader = Reader::new(&mut all);
+        while let Some(commit) = reader.commit().map_err(trouble)? {
+            self.commit(&commit);
+        }
+        if let Some(Ending::Torn(tail) | Ending::Damaged(tail)) = reader.ending() {
+            let (line, byte) = (Some(tail.line), Some(tail.from));
+            self.fault(VerifyFault { code: "mark", line, byte, text: tail.to_string() });
+        }
+        drop(reader);
+        Ok((HEXLOWER.encode(&all.sha.finalize()), all.bytes))
+    }
+
+    fn commit(&mut self, commit: &Commit) {
+        self.marks += 1;
+        let mut byte = commit.from;
+        for (n, bytes) in commit.lines().enumerate() {
+            self.lines += 1;
+            self.line(bytes, commit.line + n as u64, byte);
+            byte += bytes.len() as u64 + 1;
+        }
+    }
+
+    fn line(&mut self, bytes: &[u8], line: u64, byte: u64) {
+        let Some((seq, kind)) = outline(bytes) else {
+            let text = format!("line {line} does not begin like a line of a book");
+            return self.fault(VerifyFault {
+                code: "order",
+                line: Some(line),
+                byte: Some(byte),
+                text,
+            });
+        };
+        if seq <= self.seq {
+            let text = format!("line {line} has number {seq} after number {}", self.seq);
+            self.fault(VerifyFault { code: "order", line: Some(line), byte: Some(byte), text });
+        }
+        self.seq = seq;
+        match kind {
+            b"open" => {
+                let fact = Line::read(bytes).map(|line| line.fact);
+                self.is_inspection |= matches!(fact, Ok(Fact::Open(o)) if o.inspection.is_some());
+            }
+            b"confirm" if !self.keys.iter().any(|key| key.verifies_line(bytes)) => {
+                let text = format!("no key here has signed the confirmation on line {line}");
+                let (line, byte) = (Some(line), Some(byte));
+                self.fault(VerifyFault { code: "line_signature", line, byte, text });
+            }
+            _ => {}
+        }
+    }
+
+    fn fault(&mut self, fault: VerifyFault) {
+        if self.faults.len() < FAULTS_MAX {
+            self.faults.push(fault);
+        }
+    }
+}
+
+fn check_head(
+    file: &Path,
+    wanted: bool,
+    keys: &[PublicKey],
+    report: &mut Report,
+) -> Result<(), Trouble> {
+    let mut fault = |code, text: String| {
+        report.faults.push(VerifyFault { code, line: None, byte: None, text });
+    };
+    let head = small(&file.with_extension("head"))?;
+    let signature = small(&file.with_extension("sig"))?;
+    let (Some(head), Some(signature)) = (&head, &signature) else {
+        match (head, signature, wanted) {
+            (None, None, false) => {}
+            (None, None, true) => fault("not_sealed", "it has no head: it is not sealed".into()),
+            (None, _, _) => fault("head", "the head is missing".into()),
+            (_, None, _) => fault("signature", "the signature is missing".into()),
+            (Some(_), Some(_), _) => {}
+        }
+        return Ok(());
+    };
+    if *head != head_text(&report.sha256, &stem(file)).as_bytes() {
+        let text = "the head names another file, or the file changed after it was sealed";
+        fault("head", text.into());
+    }
+    if keys.is_empty() {
+        return Err(Trouble::NoKey(file.to_owned()));
+    }
+    match keys.iter().find(|key| key.verifies(head, signature)) {
+        Some(key) => report.key = Some(key.fingerprint()),
+        None => fault("signature", "the signature of the head is not of this key".into()),
+    }
+    Ok(())
+}
+
+/// Public keys in the data folder that the file lies in, and beside it.
+fn keys_near(file: &Path) -> Vec<PublicKey> {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let mut found = Vec::new();
+    for place in ["../../../keys", "../keys", ""] {
+        let Ok(entries) = std::fs::read_dir(folder.join(place).join(".")) else { continue };
+        let mut paths: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+        paths.sort();
+        let keys = paths.iter().filter(|p| p.to_string_lossy().ends_with(".pub.pem"));
+        found.extend(keys.filter_map(|path| public_key(path).ok()));
+    }
+    found
+}
+
+fn public_key(path: &Path) -> Result<PublicKey, Trouble> {
+    let trouble = |error| Trouble::Read(path.to_owned(), error);
+    let bytes = small(path)?.ok_or_else(|| trouble(io::ErrorKind::NotFound.into()))?;
+    PublicKey::from_pem(&String::from_utf8_lossy(&bytes)).map_err(trouble)
+}
+
+fn small(path: &Path) -> Result<Option<Vec<u8>>, Trouble> {
+    let mut bytes = Vec::new();
+    match File::open(path).and_then(|file| file.take(SMALL_MAX).read_to_end(&mut bytes)) {
+        Ok(_) => Ok(Some(bytes)),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Trouble::Read(path.to_owned(), e)),
+    }
+}
+
+fn stem(file: &Path) -> String {
+    file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+struct Hashing {
+    source: File,
+    sha: Sha256,
+    bytes: u64,
+}
+
+impl Read for Hashing {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let n = self.source.read(buffer)?;
+        self.sha.update(&buffer[..n]);
+        self.bytes += n as u64;
+        Ok(n)
+    }
+}
+
+impl fmt::Display for Report {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Report { file, lines, marks, bytes, .. } = self;
+        match (&self.key, self.faults.first()) {
+            (Some(key), None) => write!(
+                f,
+                "OK {file}: sealed and unchanged, {lines} lines, {marks} marks, {bytes} bytes, \
+                 signed by key {key}"
+            ),
+            (None, None) => write!(
+                f,
+                "OK {file}: {lines} lines, {marks} marks, {bytes} bytes; a book of this kind is \
+                 not sealed"
+            ),
+            (_, Some(_)) => {
+                write!(f, "FAILED {file}:")?;
+                for (n, fault) in self.faults.iter().enumerate() {
+                    write!(f, "{} {}", if n == 0 { "" } else { ";" }, fault.text)?;
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Trouble::Read(path, error) => write!(f, "can't read `{}`: {error}", path.display()),
+            Trouble::NoKey(path) => write!(
+                f,
+                "no public key for `{}`: name the station's `.pub.pem` with --key",
+                path.display()
+            ),
+        }
+    }
+}
+
+impl std::error::Error for Trouble {}
