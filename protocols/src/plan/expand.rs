@@ -225,3 +225,7 @@ fn too_many(step: &str) -> Fault {
 fn fault(field: &str, text: String) -> Fault {
     Fault { line: 0, field: field.to_string(), text }
 }
+
+#[cfg(test)]
+#[path = "expand_tests.rs"]
+mod tests;
