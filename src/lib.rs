@@ -6,5 +6,6 @@ pub mod books;
 pub mod clock;
 pub mod config;
 pub mod link;
+pub mod serve;
 pub mod station;
 pub mod words;

@@ -1,0 +1,3 @@
+//! The running station.
+
+pub mod feed;
