@@ -17,6 +17,7 @@ pub mod doubt;
 pub mod exact;
 pub mod fact;
 pub mod fault;
+pub mod inspection;
 pub mod judge;
 pub mod limits;
 pub mod plan;

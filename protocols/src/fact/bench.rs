@@ -39,7 +39,7 @@ pub struct SwitchFact {
 pub struct ActFact {
     /// `connected clear live dead arm`.
     pub what: String,
-    /// Active step.
+    /// Active step; `null/L-1` where a null is armed.
     pub step: String,
 }
 
@@ -121,7 +121,7 @@ pub struct ProveFact {
     /// What was wanted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub want: Option<String>,
-    /// Alive: `indicator` or `supply_current`.
+    /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// How it is known.
@@ -155,7 +155,7 @@ pub struct ValueFact {
     /// `above below overload`; left out for a value.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub indication: Option<String>,
-    /// Value or bound, digits as sent, with its sign.
+    /// Value or bound, digits as sent, with its sign; empty for `overload`.
     pub value: String,
     /// Unit as sent.
     pub unit: Unit,
@@ -165,7 +165,8 @@ pub struct ValueFact {
     /// The weakest way in which that condition is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Known>,
-    /// Words that limit what may be concluded: `open_seen` …
+    /// Words that limit what may be concluded: `open_seen`; `relative` where the meter itself
+    /// subtracted something; `out_of_calibration` where the policy lets it pass.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub words: Vec<String>,
 }
@@ -212,6 +213,9 @@ pub struct ResumeFact {
     pub judge: u32,
     /// `restart` or `park`.
     pub after: String,
+    /// Local date, `2026-11-24`: a gate holds on the day of its proof only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
 }
 
 /// Signed.

@@ -149,7 +149,7 @@ impl<'a> BenchGiven<'a> {
 }
 
 /// Rated isolation that a step asks of the data connection, volts.
-fn isolation_needed(potential: Option<Potential>) -> u32 {
+pub(crate) fn isolation_needed(potential: Option<Potential>) -> u32 {
     match potential {
         None | Some(Potential::ExtraLow) => 0,
         Some(Potential::Mains) => 300,
@@ -157,7 +157,8 @@ fn isolation_needed(potential: Option<Potential>) -> u32 {
     }
 }
 
-fn offers(range: &Range, needs: &Needs) -> bool {
+/// A range gives what a step needs.
+pub(crate) fn offers(range: &Range, needs: &Needs) -> bool {
     let gives = range.gives;
     let enough = |wanted: &Option<String>, offered| match wanted {
         None => true,
@@ -169,7 +170,7 @@ fn offers(range: &Range, needs: &Needs) -> bool {
 }
 
 /// Alternating or direct, where the function alone decides it.
-pub(super) fn kind_of(function: Function) -> Option<Kind> {
+pub(crate) fn kind_of(function: Function) -> Option<Kind> {
     match function {
         Function::VoltageAc | Function::CurrentAc => Some(Kind::Ac),
         Function::VoltageDc | Function::CurrentDc | Function::InsulationResistance => {

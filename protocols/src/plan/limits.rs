@@ -42,7 +42,7 @@ impl LimitKey<'_> {
 }
 
 /// The word of a condition: one opened conductor is a single fault.
-pub(super) fn condition(set: &Settings) -> &'static str {
+pub(crate) fn condition(set: &Settings) -> &'static str {
     let open = |switch| set.get(&switch).is_some_and(|word| word == "open");
     match set.is_empty() {
         true => "none",
@@ -52,7 +52,7 @@ pub(super) fn condition(set: &Settings) -> &'static str {
 }
 
 /// The closed word of a class.
-pub(super) fn class_word(class: Class) -> &'static str {
+pub(crate) fn class_word(class: Class) -> &'static str {
     match class {
         Class::I => "I",
         Class::II => "II",
@@ -61,7 +61,8 @@ pub(super) fn class_word(class: Class) -> &'static str {
     }
 }
 
-fn part_word(part: PartType) -> &'static str {
+/// The closed word of a type of applied part.
+pub(crate) fn part_word(part: PartType) -> &'static str {
     match part {
         PartType::B => "B",
         PartType::BF => "BF",
@@ -69,7 +70,8 @@ fn part_word(part: PartType) -> &'static str {
     }
 }
 
-fn kind_word(kind: Kind) -> &'static str {
+/// The closed word of a kind.
+pub(crate) fn kind_word(kind: Kind) -> &'static str {
     match kind {
         Kind::Ac => "ac",
         Kind::Dc => "dc",

@@ -13,11 +13,13 @@ mod reader;
 mod steps;
 
 pub use bench::BenchGiven;
+pub(crate) use bench::{isolation_needed, kind_of, offers};
 pub use builtin::{builtin, builtin_ids};
 pub use check::{Reached, check, reached};
 pub use compare::Comparison;
 pub use expand::{EXPANDED_MAX, expand};
 pub use fit::{Fit, fits};
+pub(crate) use limits::{class_word, condition, kind_word, part_word};
 pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,
     Potential, Proof, Rule, Step, StepKind, While,

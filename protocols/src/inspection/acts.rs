@@ -1,0 +1,305 @@
+//! Deliberate acts: connected, clear, live, dead, capture, and what a person can prove.
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use tapline_drivers::{Prefix, Quantity, Unit};
+
+use super::command::{Desk, Expect, Refusal, one_of};
+use super::evidence::ENTER_AGAIN;
+use super::job::Job;
+use super::proof::{self, Stage};
+use super::record::Line;
+use super::run::Phase;
+use super::{condition, scale};
+use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
+use crate::plan::{Settings, Switch};
+use crate::register::Known;
+
+/// Widest that a typed supply lies from its rated voltage, thousandths.
+const RATED_PERMILLE: i128 = 100;
+/// Neutral to protective earth stays below, and line to protective earth within, this share of
+/// the voltage, thousandths.
+const EARTHED_PERMILLE: i128 = 10;
+
+/// `connected clear live dead`.
+pub(super) fn act(
+    desk: Desk<'_>,
+    what: &str,
+    expect: Option<&Expect>,
+) -> Result<Vec<Fact>, Refusal> {
+    let what = one_of(what, &["connected", "clear", "live", "dead"], "refusal.act")?;
+    desk.seen(expect)?;
+    let step = desk.active()?;
+    if what == "dead" {
+        return dead(desk);
+    }
+    let wrong = Refusal::new("conflict", "refusal.no_live_step");
+    let job = desk.brief.job(&step.expanded.step).filter(|job| job.live()).ok_or(wrong)?;
+    match what {
+        "connected" => connected(desk, job),
+        "clear" => clear(desk, job),
+        _ => live(desk, job),
+    }
+}
+
+fn fact(what: &str, job: &Job) -> Fact {
+    Fact::Act(ActFact { what: what.to_string(), step: job.step.clone() })
+}
+
+fn connected(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
+    match desk.record.run.phase {
+        Phase::Dead | Phase::Connected => {}
+        _ => return Err(out_of_turn(desk)),
+    }
+    let supply = desk.record.switches.get(&Switch::Supply);
+    if supply.is_some_and(|one| one.word == "on" && one.known == Known::Witnessed) {
+        return Err(Refusal::new("conflict", "refusal.supply_is_on"));
+    }
+    if proof::reprove(desk.record, job) {
+        // The leads are not laid anew before the path is shown once more.
+        return Err(out_of_turn(desk));
+    }
+    Ok(Vec::from([fact("connected", job)]))
+}
+
+fn clear(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
+    let stage = proof::stage(desk.record, desk.brief, job);
+    if desk.record.run.phase != Phase::Connected || proof::reprove(desk.record, job) {
+        return Err(out_of_turn(desk));
+    }
+    if stage != Stage::Ready {
+        return Err(Refusal::new("path_not_proved", "refusal.path_first"));
+    }
+    if let Some(switch) = condition::contradiction(desk.record, job) {
+        return Err(Refusal::new("condition_not_set", "refusal.switch_stands_otherwise")
+            .with(switch.name()));
+    }
+    let channel = desk.watch.seen(&job.meter);
+    let measures = match job.polled {
+        true => channel.and_then(|channel| channel.ready).map(|(function, _)| function),
+        false => channel.and_then(|channel| channel.newest).map(|(function, _)| function),
+    };
+    if measures != Some(job.function) {
+        return Err(Refusal::new("wrong_function", "refusal.meter_not_ready").with(&job.meter));
+    }
+    let mut facts = Vec::from([fact("clear", job)]);
+    facts.extend(declared(desk, &job.set));
+    Ok(facts)
+}
+
+fn live(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
+    if desk.record.run.phase != Phase::Cleared {
+        return Err(out_of_turn(desk));
+    }
+    if desk.brief.witness.sees(Switch::Supply) {
+        return Err(Refusal::new("conflict", "refusal.contacts_say_live"));
+    }
+    let mut facts = Vec::from([fact("live", job)]);
+    facts.extend(declared(desk, &supply("on")));
+    facts.push(Fact::Prove(alive(job)));
+    Ok(facts)
+}
+
+/// Always accepted unless contacts see the supply on: nobody is kept from making safe.
+fn dead(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
+    let step = desk.active()?.expanded.step.clone();
+    if desk.record.run.phase == Phase::Dead {
+        return Err(out_of_turn(desk));
+    }
+    let seen = desk.record.switches.get(&Switch::Supply);
+    if seen.is_some_and(|one| one.known == Known::Witnessed && one.word == "on") {
+        return Err(Refusal::new("conflict", "refusal.supply_is_on"));
+    }
+    let mut facts = Vec::from([Fact::Act(ActFact { what: "dead".to_string(), step })]);
+    facts.extend(declared(desk, &supply("off")));
+    Ok(facts)
+}
+
+fn out_of_turn(desk: Desk<'_>) -> Refusal {
+    let now = super::prompt::prompt(desk.record, Some(desk.brief), desk.watch);
+    Refusal::new("conflict", "refusal.out_of_turn").with(now.state)
+}
+
+fn supply(word: &str) -> Settings {
+    Settings::from([(Switch::Supply, word.to_string())])
+}
+
+/// Settings that the operator takes upon themselves; what is known better already is left out.
+fn declared(desk: Desk<'_>, set: &Settings) -> Option<Fact> {
+    let better = |switch: &Switch, word: &String| {
+        let setting = desk.record.switches.get(switch);
+        setting.is_some_and(|one| one.word == *word && one.known > Known::Declared)
+    };
+    let set: Settings = set
+        .iter()
+        .filter(|(switch, word)| !better(switch, word) && !desk.brief.witness.sees(**switch))
+        .map(|(switch, word)| (*switch, word.clone()))
+        .collect();
+    let fixture = desk.brief.supply_box()?.id.clone();
+    let known = Known::Declared;
+    (!set.is_empty()).then_some(Fact::Switch(SwitchFact { fixture, set, known }))
+}
+
+fn alive(job: &Job) -> ProveFact {
+    ProveFact {
+        what: "alive".into(),
+        step: Some(job.step.clone()),
+        how: Some("indicator".into()),
+        ok: true,
+        ..ProveFact::default()
+    }
+}
+
+/// Arms a capture; never shortens a window.
+pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fact>, Refusal> {
+    desk.seen(expect)?;
+    let step = desk.active()?;
+    let job = desk.brief.job(&step.expanded.step);
+    let job = job.ok_or(Refusal::new("conflict", "refusal.nothing_to_capture"))?;
+    if job.live() && !desk.record.run.live_and_watched() {
+        return Err(Refusal::new("conflict", "refusal.not_live"));
+    }
+    if desk.watch.seen(&job.meter).is_some_and(super::channel::Channel::measuring) {
+        return Err(Refusal::new("conflict", "refusal.window_runs"));
+    }
+    Ok(Vec::from([Desk::arm(&job.step)]))
+}
+
+/// `network_resistance alive supply`.
+pub(super) fn prove(
+    desk: Desk<'_>,
+    what: &str,
+    volts: [Option<&str>; 3],
+) -> Result<Vec<Fact>, Refusal> {
+    match one_of(what, &["network_resistance", "alive", "supply"], "refusal.prove")? {
+        "supply" => prove_supply(desk, volts),
+        "alive" => prove_alive(desk),
+        _ => give_up_path(desk),
+    }
+}
+
+fn prove_alive(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
+    desk.seen(None)?;
+    let step = desk.active()?;
+    let job = desk.brief.job(&step.expanded.step).filter(|job| job.live());
+    let job = job.ok_or(Refusal::new("conflict", "refusal.no_live_step"))?;
+    if !desk.record.run.live_and_watched() {
+        return Err(Refusal::new("conflict", "refusal.not_live"));
+    }
+    Ok(Vec::from([Fact::Prove(alive(job))]))
+}
+
+/// The path can't be shown: said, so that the run may go on and its values stay undecided.
+fn give_up_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
+    desk.seen(None)?;
+    let step = desk.active()?;
+    let job = desk.brief.job(&step.expanded.step).filter(|job| job.live());
+    let job = job.ok_or(Refusal::new("conflict", "refusal.no_live_step"))?;
+    if proof::stage(desk.record, desk.brief, job) == Stage::Ready {
+        return Err(out_of_turn(desk));
+    }
+    let again = proof::reprove(desk.record, job);
+    let run = &desk.record.run;
+    let since = if again { run.dead } else { run.connected };
+    let shown = |set: &Settings| {
+        let mut proofs = proof::proofs(desk.record, "network_resistance", since);
+        proofs.any(|line| line.fact.set == *set)
+    };
+    let newest = desk.watch.seen(&job.meter).and_then(|channel| channel.newest);
+    let failed = |set: Settings| {
+        let reading = newest.filter(|(function, _)| super::job::is_resistance(*function));
+        let sample = reading.map(|(_, sample)| sample);
+        let unit = sample.map(|sample| sample.unit);
+        let want = proof::target(desk.brief, job, &set);
+        Fact::Prove(ProveFact {
+            what: "network_resistance".into(),
+            step: Some(job.step.clone()),
+            set,
+            value: sample.map(|sample| sample.number.text()),
+            want: want.zip(unit).map(|(want, unit)| scale::text(want, unit)),
+            unit,
+            why: Some("path_not_proved".into()),
+            from: sample.map(|sample| sample.id).into_iter().collect(),
+            ..ProveFact::default()
+        })
+    };
+    let open = proof::wanted(job, again).into_iter().filter(|set| !shown(set));
+    Ok(open.map(failed).collect())
+}
+
+/// Typed twice: the first entry is kept as one that is no check yet.
+fn prove_supply(desk: Desk<'_>, volts: [Option<&str>; 3]) -> Result<Vec<Fact>, Refusal> {
+    let [Some(ln), Some(npe), Some(lpe)] = volts else {
+        return Err(Refusal::new("bad_input", "refusal.three_voltages"));
+    };
+    let number = |text: &str| {
+        let size = scale::volts(text).filter(|size| *size >= 0);
+        size.ok_or_else(|| Refusal::new("bad_input", "refusal.no_voltage").with(text))
+    };
+    let sizes = [number(ln)?, number(npe)?, number(lpe)?];
+    let last = proof::proofs(desk.record, "supply", 0).last();
+    let again = last.is_some_and(|line| is_first_of(line, [ln, npe, lpe], desk.by));
+    let why = match again {
+        false => Some(ENTER_AGAIN),
+        true => supply_fault(desk, sizes),
+    };
+    Ok(Vec::from([Fact::Prove(ProveFact {
+        what: "supply".into(),
+        ln: Some(ln.to_string()),
+        npe: Some(npe.to_string()),
+        lpe: Some(lpe.to_string()),
+        unit: Some(Unit { prefix: Prefix::One, quantity: Quantity::Volt }),
+        known: Some(Known::Declared),
+        typed: true,
+        ok: why.is_none(),
+        why: why.map(ToString::to_string),
+        ..ProveFact::default()
+    })]))
+}
+
+fn is_first_of(line: &Line<ProveFact>, volts: [&str; 3], by: Option<&str>) -> bool {
+    let fact = &line.fact;
+    let typed = [&fact.ln, &fact.npe, &fact.lpe];
+    fact.why.as_deref() == Some(ENTER_AGAIN)
+        && line.by.as_deref() == by
+        && typed.iter().zip(volts).all(|(old, new)| old.as_deref() == Some(new))
+}
+
+/// An earthed-neutral supply of the rated voltage: anything else reads too little leakage.
+fn supply_fault(desk: Desk<'_>, [ln, npe, lpe]: [i128; 3]) -> Option<&'static str> {
+    let rated = desk.brief.asset.rated_volts.as_deref().and_then(scale::volts);
+    let fits = rated.is_some_and(|rated| scale::within_permille(ln, rated, RATED_PERMILLE));
+    let earthed = npe.saturating_mul(1000) < ln.saturating_mul(EARTHED_PERMILLE)
+        && scale::within_permille(lpe, ln, EARTHED_PERMILLE);
+    (!(fits && earthed)).then_some("supply_not_checked")
+}
+
+/// Switches as a person or a code beside the lever says.
+pub(super) fn switch(desk: Desk<'_>, set: &Settings, known: Known) -> Result<Vec<Fact>, Refusal> {
+    let fixture = desk.brief.supply_box();
+    let fixture = fixture.ok_or(Refusal::new("fixture_missing", "refusal.no_supply_box"))?;
+    if set.is_empty() {
+        return Err(Refusal::new("bad_input", "refusal.no_switch"));
+    }
+    let mut known = known.min(Known::Revealed);
+    for (switch, word) in set {
+        let best = fixture.switches.get(switch.name());
+        let Some(best) = best else {
+            return Err(Refusal::new("not_found", "refusal.box_has_no_switch").with(switch.name()));
+        };
+        one_of(word, switch.words(), "refusal.switch_word")?;
+        if *switch == Switch::Supply {
+            return Err(Refusal::new("conflict", "refusal.supply_by_acts"));
+        }
+        if desk.brief.witness.sees(*switch) {
+            return Err(Refusal::new("conflict", "refusal.contacts_say_switch").with(switch.name()));
+        }
+        known = known.min(*best);
+    }
+    if desk.record.run.phase == Phase::Live {
+        return Err(Refusal::new("conflict", "refusal.dead_first"));
+    }
+    let (fixture, set) = (fixture.id.clone(), set.clone());
+    Ok(Vec::from([Fact::Switch(SwitchFact { fixture, set, known })]))
+}

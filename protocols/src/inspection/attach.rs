@@ -1,0 +1,221 @@
+//! Where a reading belongs: to the active step, to a null, to a proof, or to nothing and why.
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use tapline_drivers::{Flag, Now, Reading};
+
+use super::Inspection;
+use super::brief::Brief;
+use super::channel::Taken;
+use super::condition;
+use super::job::{self, Job};
+use super::proof::{self, Stage};
+use super::record::Record;
+use super::run::Phase;
+use super::sample::Sample;
+use crate::fact::{Fact, ReadingId};
+
+/// Where a reading belongs.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Where {
+    /// Expanded step, or `null/L-1`, `prove/network_resistance`.
+    pub step: Option<String>,
+    /// Why it belongs to none, a closed word.
+    pub why: Option<&'static str>,
+}
+
+impl Where {
+    fn step(step: impl Into<String>) -> Where {
+        Where { step: Some(step.into()), why: None }
+    }
+
+    fn why(why: &'static str) -> Where {
+        Where { step: None, why: Some(why) }
+    }
+}
+
+impl Inspection {
+    /// Takes a reading of an instrument: says where it belongs, and what it makes. The caller
+    /// stores and applies the facts before the next reading.
+    pub fn reading(
+        &mut self,
+        id: ReadingId,
+        instrument: &str,
+        reading: &Reading,
+    ) -> (Where, Vec<Fact>) {
+        match self.attach(id, instrument, reading) {
+            Ok((step, facts)) => (Where::step(step), facts),
+            Err(why) => (Where::why(why), Vec::new()),
+        }
+    }
+
+    fn attach(
+        &mut self,
+        id: ReadingId,
+        instrument: &str,
+        reading: &Reading,
+    ) -> Result<(String, Vec<Fact>), &'static str> {
+        let Some(brief) = self.brief.as_ref().filter(|_| !self.record.closed()) else {
+            return Err(reading.why.unwrap_or("idle"));
+        };
+        refused(brief, &self.record, instrument, reading)?;
+        let sample = Sample::of(id, reading);
+        let channel = self.watch.channel(instrument);
+        if let Some(sample) = sample {
+            let lifted = lifted(brief, channel.idle(), instrument, (reading, sample));
+            channel.watch(sample.at, lifted, &brief.policy.release);
+            channel.newest = Some((reading.function, sample));
+        }
+        if let Some(null) = self.watch.null.as_mut().filter(|null| null.meter == instrument) {
+            let fact = null.take(brief, reading, sample)?;
+            if fact.is_none() && null.off_reference() {
+                self.watch.refused = Some("lead_not_nulled");
+            }
+            return Ok((format!("null/{}", null.lead), fact.map(Fact::Null).into_iter().collect()));
+        }
+        let step = self.record.active().ok_or("idle")?;
+        let job = brief.job(&step.expanded.step).filter(|job| job.meter == instrument);
+        let job = job.ok_or("idle")?;
+        if reading.first < step.at {
+            return Err("guard");
+        }
+        if job.lapsed && brief.policy.out_of_calibration != "override" {
+            return Err("out_of_calibration");
+        }
+        let sample = sample.ok_or("window_closed");
+        match (job.live(), self.record.run.phase) {
+            (true, Phase::Connected) => self.prove(reading, sample?),
+            (true, Phase::Dead | Phase::Cleared) => self.rest(instrument, reading, sample.ok()),
+            (true, Phase::Live) | (false, _) => self.capture(reading, sample?),
+        }
+    }
+
+    /// Nothing is energised: the reading shows what the meter reads of nothing.
+    fn rest(
+        &mut self,
+        instrument: &str,
+        reading: &Reading,
+        sample: Option<Sample>,
+    ) -> Result<(String, Vec<Fact>), &'static str> {
+        let (_, job) = self.active_job().ok_or("idle")?;
+        if let Some(sample) = sample.filter(|_| reading.function == job.function) {
+            self.watch.channel(instrument).note_idle(sample);
+        }
+        Err("not_live")
+    }
+
+    fn prove(
+        &mut self,
+        reading: &Reading,
+        sample: Sample,
+    ) -> Result<(String, Vec<Fact>), &'static str> {
+        let Inspection { record, brief, watch, .. } = self;
+        let (brief, step) = (brief.as_ref().ok_or("idle")?, record.active().ok_or("idle")?);
+        let job = brief.job(&step.expanded.step).ok_or("idle")?;
+        let stage = proof::stage(record, brief, job);
+        if stage == Stage::Ready {
+            let meter = job.meter.clone();
+            return self.rest(&meter, reading, Some(sample));
+        }
+        let facts = watch.proof.take((record, brief, job), reading.function, sample)?;
+        let what = match stage {
+            Stage::Voltage(_) => "prove/no_voltage",
+            _ => "prove/network_resistance",
+        };
+        Ok((String::from(what), facts))
+    }
+
+    fn capture(
+        &mut self,
+        reading: &Reading,
+        sample: Sample,
+    ) -> Result<(String, Vec<Fact>), &'static str> {
+        let Inspection { record, brief, watch, .. } = self;
+        let (brief, step) = (brief.as_ref().ok_or("idle")?, record.active().ok_or("idle")?);
+        let job = brief.job(&step.expanded.step).ok_or("idle")?;
+        if reading.function != job.function {
+            return Err("wrong_function");
+        }
+        let known = condition::known(record, job)?;
+        let channel = watch.channel(&job.meter);
+        let quiet = quiet(record, job, step.at);
+        let fact = if job.by_operator() {
+            if reading.first.0 < quiet.0 + condition::operator_guard_us(brief, job) {
+                return Err("guard");
+            }
+            channel.answer(job, quiet, condition::operator_guard_us(brief, job), reading.first)
+        } else {
+            match channel.take(job, quiet, sample) {
+                Taken::Window(fact) => fact,
+                Taken::Why(why) => return Err(why),
+            }
+        };
+        if fact.is_some() {
+            channel.spend(reading.first);
+        }
+        let facts = fact.map(|fact| condition::stamped(fact, known));
+        Ok((job.step.clone(), facts.map(Fact::Value).into_iter().collect()))
+    }
+}
+
+/// When the bench was last changed for a job: the step began, a switch moved, a phase began.
+pub(super) fn quiet(record: &Record, job: &Job, step_at: Now) -> Now {
+    if job.live() {
+        return step_at.max(record.switched).max(record.run.changed);
+    }
+    step_at
+}
+
+/// What no reading of any step may be.
+fn refused(
+    brief: &Brief,
+    record: &Record,
+    instrument: &str,
+    reading: &Reading,
+) -> Result<(), &'static str> {
+    if let Some(why) = reading.why {
+        return Err(why);
+    }
+    if record.parked {
+        return Err("parked");
+    }
+    if !brief.instruments.contains_key(instrument) {
+        return Err("unknown_instrument");
+    }
+    if job::quantity(reading.function) != Some(reading.unit.quantity) {
+        return Err("wrong_unit");
+    }
+    let has = |flag: Flag| reading.flags.contains(&flag);
+    if has(Flag::Hold) {
+        // A held display repeats an old contact.
+        return Err("duplicate");
+    }
+    if has(Flag::Min) || has(Flag::Max) || has(Flag::Peak) {
+        return Err("wrong_function");
+    }
+    if brief.operators.is_empty() && record.opened.as_ref().is_none_or(|open| open.by.is_none()) {
+        return Err("no_operator");
+    }
+    Ok(())
+}
+
+/// The reading shows a probe that touches nothing, or a supply that is off.
+fn lifted(
+    brief: &Brief,
+    idle: Option<i128>,
+    instrument: &str,
+    (reading, sample): (&Reading, Sample),
+) -> bool {
+    let same = |job: &&Job| job.meter == instrument && job.function == reading.function;
+    let jobs = || brief.jobs.values().filter(same);
+    if job::is_resistance(reading.function) {
+        return sample.open(jobs().filter_map(|job| job.open_at).max());
+    }
+    let percent = jobs().filter_map(|job| job.limit).min().map(|limit| limit / 100);
+    match idle.zip(percent) {
+        Some((idle, percent)) => sample.size <= idle.saturating_add(percent),
+        None => false,
+    }
+}

@@ -1,0 +1,63 @@
+//! The condition of a value: what the switches are set to, and how weakly that is known.
+
+use super::brief::Brief;
+use super::job::Job;
+use super::record::Record;
+use crate::fact::ValueFact;
+use crate::plan::{Settings, Switch};
+use crate::register::Known;
+
+/// The weakest way in which the condition of a job is known, `None` for one that has none.
+///
+/// # Errors
+/// `not_live` where the asset is not energised on purpose or a switch stands otherwise.
+pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'static str> {
+    if !job.live() {
+        return Ok(None);
+    }
+    if !record.run.live_and_watched() {
+        return Err("not_live");
+    }
+    let active = record.active().and_then(|step| record.captured(step));
+    if active.is_some_and(|value| record.run.live < value.seq && !armed_since(record, value.seq)) {
+        return Err("window_closed");
+    }
+    let mut weakest = Known::Witnessed;
+    for (switch, word) in needed(job) {
+        let setting = record.switches.get(&switch).filter(|setting| setting.word == word);
+        weakest = weakest.min(setting.ok_or("not_live")?.known);
+    }
+    Ok(Some(weakest))
+}
+
+/// The operator asked for one more capture.
+fn armed_since(record: &Record, seq: u64) -> bool {
+    record.acts.iter().any(|act| act.fact.what == "arm" && seq < act.seq)
+}
+
+/// The switches that a job needs, supply on included.
+pub(super) fn needed(job: &Job) -> Settings {
+    let mut set = job.set.clone();
+    set.insert(Switch::Supply, "on".into());
+    set
+}
+
+/// The first switch that is known to stand otherwise than the job wants.
+pub(super) fn contradiction(record: &Record, job: &Job) -> Option<Switch> {
+    let otherwise = |(switch, word): (&Switch, &alloc::string::String)| {
+        let setting = record.switches.get(switch)?;
+        (setting.word != *word && setting.known == Known::Witnessed).then_some(*switch)
+    };
+    job.set.iter().find_map(otherwise)
+}
+
+/// The value with how its condition is known.
+pub(super) fn stamped(mut fact: ValueFact, known: Option<Known>) -> ValueFact {
+    fact.known = known;
+    fact
+}
+
+/// Guard of a value that the operator captures.
+pub(super) fn operator_guard_us(brief: &Brief, job: &Job) -> u64 {
+    job.guard_us.unwrap_or(u64::from(brief.policy.guard_ms) * 1_000)
+}

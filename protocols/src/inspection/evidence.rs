@@ -1,0 +1,135 @@
+//! What the record holds for and against a captured value.
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use super::brief::Brief;
+use super::job::Job;
+use super::proof;
+use super::record::{Line, Record};
+use super::run::Placement;
+use crate::fact::{ProveFact, ValueFact};
+use crate::plan::{Proof, Settings, Step};
+use crate::register::Known;
+
+/// Words that are known about a value, of the closed list of reasons.
+pub(super) fn against(
+    record: &Record,
+    brief: &Brief,
+    (job, step): (&Job, &Step),
+    line: &Line<ValueFact>,
+) -> Vec<String> {
+    let value = &line.fact;
+    let mut words: Vec<&str> = Vec::new();
+    let has = |word: &str| value.words.iter().any(|one| one == word);
+    if has("open_seen") {
+        words.push("open_seen");
+    }
+    if has("out_of_calibration") && brief.policy.out_of_calibration != "override" {
+        words.push("out_of_calibration");
+    }
+    if job.live() {
+        match value.known {
+            None => words.push("condition_not_set"),
+            Some(_) if value.set != job.set => words.push("condition_not_set"),
+            Some(Known::Declared) => words.push("conditions_declared"),
+            Some(Known::Revealed | Known::Witnessed) => {}
+        }
+    }
+    if step.prove.contains(&Proof::Alive) && !alive(record, line) {
+        words.push("not_alive");
+    }
+    if step.prove.contains(&Proof::Supply) && supply(record, line).is_none() {
+        words.push("supply_not_checked");
+    }
+    if wide_band_unknown(brief, job) {
+        words.push("bandwidth_unknown");
+    }
+    words.into_iter().map(ToString::to_string).collect()
+}
+
+/// The path was shown: before the value, and after it where the lead could have come off.
+pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueFact>) -> bool {
+    if !job.prove.contains(&Proof::NetworkResistance) {
+        // Nothing here can show a closed path but the network; a low resistance shows itself.
+        return job.low_resistance();
+    }
+    if !proof::provable(brief, job) {
+        return false;
+    }
+    let connected = last_act(record, "connected", line.seq);
+    let next = next_act(record, "connected", line.seq);
+    let same = |line: &Line<ProveFact>| placement_of(record, line) == placement(record, job);
+    let shown = |set: &Settings, from: u64, to: u64| {
+        let within = |line: &&Line<ProveFact>| line.seq < to && line.fact.set == *set;
+        let newest = proof::proofs(record, "network_resistance", from).filter(within).last();
+        newest.is_some_and(|line| line.fact.ok && same(line))
+    };
+    let before = |set: &Settings| shown(set, connected, line.seq);
+    let after = |set: &Settings| shown(set, line.seq, next);
+    proof::wanted(job, false).iter().all(before) && proof::wanted(job, true).iter().all(after)
+}
+
+/// The newest supply check before a value that holds.
+pub(super) fn supply<'a>(
+    record: &'a Record,
+    value: &Line<ValueFact>,
+) -> Option<&'a Line<ProveFact>> {
+    let before = |line: &&Line<ProveFact>| line.seq < value.seq && record.day_began <= line.seq;
+    let entered = |line: &&Line<ProveFact>| line.fact.why.as_deref() != Some(ENTER_AGAIN);
+    proof::proofs(record, "supply", 0)
+        .filter(before)
+        .filter(entered)
+        .last()
+        .filter(|line| line.fact.ok)
+}
+
+/// The first of two equal entries: it is no check yet.
+pub(super) const ENTER_AGAIN: &str = "enter_again";
+
+/// Boot-clock microseconds of a check, carried over or not.
+pub(super) fn taken(line: &Line<ProveFact>) -> u64 {
+    line.fact.carried.as_ref().map_or(line.at.0, |carried| carried.m)
+}
+
+/// The asset was shown alive while it was energised for this value.
+fn alive(record: &Record, value: &Line<ValueFact>) -> bool {
+    let from = last_act(record, "clear", value.seq);
+    let to = next_act(record, "clear", value.seq).min(next_act(record, "connected", value.seq));
+    proof::proofs(record, "alive", from).any(|line| {
+        line.seq < to && line.fact.ok && line.fact.step.as_deref() == Some(&value.fact.step)
+    })
+}
+
+/// The asset was shown alive since hands are clear.
+pub(super) fn alive_now(record: &Record, step: &str) -> bool {
+    let from = last_act(record, "clear", u64::MAX);
+    proof::proofs(record, "alive", from)
+        .any(|line| line.fact.ok && line.fact.step.as_deref() == Some(step))
+}
+
+fn last_act(record: &Record, what: &str, before: u64) -> u64 {
+    let acts = record.acts.iter().filter(|act| act.fact.what == what && act.seq < before);
+    acts.map(|act| act.seq).next_back().unwrap_or(0)
+}
+
+fn next_act(record: &Record, what: &str, after: u64) -> u64 {
+    let mut acts = record.acts.iter().filter(|act| act.fact.what == what && after < act.seq);
+    acts.next().map_or(u64::MAX, |act| act.seq)
+}
+
+fn placement(record: &Record, job: &Job) -> Option<Placement> {
+    record.step_named(&job.step).map(|step| Placement::of(&step.expanded))
+}
+
+fn placement_of(record: &Record, line: &Line<ProveFact>) -> Option<Placement> {
+    let step = line.fact.step.as_ref()?;
+    record.step_named(step).map(|step| Placement::of(&step.expanded))
+}
+
+/// A switching supply, and a setup that nobody has looked at above 1 kHz.
+fn wide_band_unknown(brief: &Brief, job: &Job) -> bool {
+    let Some(setup) = job.setup.as_ref().and_then(|id| brief.setups.get(id)) else { return false };
+    let above = |hertz: &String| hertz.parse::<u64>().is_ok_and(|hz| 1000 < hz);
+    brief.asset.switching_supply && !setup.ratio.keys().any(above)
+}

@@ -1,0 +1,86 @@
+//! The gate of protective earth: energised steps stay closed until it is proved.
+
+use super::brief::Brief;
+use super::record::Record;
+use crate::fact::Word;
+use crate::plan::{Gate, Step};
+use crate::register::Class;
+
+/// Where a gate stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum GateState {
+    /// The asset has no protective earth to prove.
+    NotAsked,
+    /// Every step of the gate has passed, today.
+    Proved,
+    /// Opened by competence; the step of the plan is named in `override`.
+    Overridden,
+    /// Closed; it may be opened by competence.
+    Undecided,
+    /// Closed: a step of the gate has failed. There is no override.
+    Failed,
+}
+
+impl GateState {
+    /// Energised steps may go on.
+    pub(super) fn open(self) -> bool {
+        matches!(self, GateState::NotAsked | GateState::Proved | GateState::Overridden)
+    }
+}
+
+/// The gate as a step of the plan meets it.
+pub(super) fn before(record: &Record, brief: &Brief, step: &Step) -> GateState {
+    let Some(gate) = step.needs_gate else { return GateState::NotAsked };
+    if matches!(brief.asset.class, Class::II | Class::Internal) {
+        return GateState::NotAsked;
+    }
+    let state = state(record, brief, gate);
+    let names = |over: &str| over == step.id || gates(brief, gate).any(|proof| proof.id == over);
+    if state == GateState::Undecided && record.overrides.iter().any(|o| names(&o.fact.step)) {
+        return GateState::Overridden;
+    }
+    state
+}
+
+/// The gate by itself.
+pub(super) fn state(record: &Record, brief: &Brief, gate: Gate) -> GateState {
+    let mut state = GateState::Undecided;
+    for step in gates(brief, gate) {
+        if record.steps_of(&step.id).next().is_none() {
+            continue;
+        }
+        let verdict = record.verdicts.get(&step.id);
+        match verdict.map(|line| line.fact.judged.verdict) {
+            Some(Word::Fail | Word::ConditionalFail) => return GateState::Failed,
+            Some(Word::Pass | Word::ConditionalPass) if fresh(record, step) => {
+                state = GateState::Proved;
+            }
+            _ => return worst(record, brief, gate),
+        }
+    }
+    state
+}
+
+/// Undecided, unless a later step of the gate has failed.
+fn worst(record: &Record, brief: &Brief, gate: Gate) -> GateState {
+    let failed = |step: &Step| {
+        let verdict = record.verdicts.get(&step.id);
+        verdict.is_some_and(|line| {
+            matches!(line.fact.judged.verdict, Word::Fail | Word::ConditionalFail)
+        })
+    };
+    match gates(brief, gate).any(failed) {
+        true => GateState::Failed,
+        false => GateState::Undecided,
+    }
+}
+
+/// Judged today, and nothing was measured since that has not been judged.
+fn fresh(record: &Record, step: &Step) -> bool {
+    let verdict = record.verdicts.get(&step.id);
+    !record.due.contains(&step.id) && verdict.is_some_and(|line| record.day_began < line.seq)
+}
+
+fn gates(brief: &Brief, gate: Gate) -> impl Iterator<Item = &Step> {
+    brief.plan.steps.iter().filter(move |step| step.gate == Some(gate))
+}

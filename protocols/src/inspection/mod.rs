@@ -1,0 +1,208 @@
+//! The inspection: readings, contacts and acts of people in, facts out.
+//!
+//! Three parts, kept apart:
+//! - [`Record`], what the facts add up to. It changes in [`Inspection::apply`] alone and
+//!   interprets nothing, so that live running, recovery and replay can't drift apart.
+//! - the brief, what was given when the inspection opened: plan, limits, asset, bench.
+//! - the watch, what is known by watching: windows, releases, spent instruments. It is volatile,
+//!   and void after a restart and after a lost link.
+//!
+//! Decisions are a function of the facts in their order and of the readings with their stamps.
+//! No timer makes a fact: a window ends with the first reading after its time. The caller stores
+//! what comes back, hands it to [`Inspection::apply`], and asks [`Inspection::follow`] until it is
+//! empty.
+//!
+//! Reading order: `record` and `run` hold what was, `job` and `brief` what is asked, `attach` where
+//! a reading belongs, `channel` and `window` how it becomes a value, `proof` and `null` what is
+//! shown besides, `weigh`, `gate` and `outcome` what follows, `command` and `acts` what people do.
+
+mod acts;
+mod attach;
+mod brief;
+mod channel;
+mod command;
+mod condition;
+mod evidence;
+mod follow;
+mod gate;
+mod job;
+mod null;
+mod outcome;
+mod prompt;
+mod proof;
+mod record;
+mod run;
+mod sample;
+mod scale;
+mod watch;
+mod weigh;
+mod window;
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use tapline_drivers::{Contacts, Function, Now};
+
+use crate::fact::{Fact, SwitchFact};
+use crate::fault::Fault;
+use crate::plan::{Settings, Switch};
+use crate::register::Known;
+use brief::Brief;
+use command::Desk;
+use job::Job;
+use watch::Watch;
+
+pub use attach::Where;
+pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
+pub use outcome::Outcome;
+pub use prompt::Prompt;
+pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
+pub use run::{Phase, Placement, Run};
+
+/// One inspection.
+#[derive(Debug, Clone, Default)]
+pub struct Inspection {
+    record: Record,
+    brief: Option<Brief>,
+    watch: Watch,
+}
+
+impl Inspection {
+    /// An inspection before its first line.
+    #[must_use]
+    pub fn new() -> Inspection {
+        Inspection::default()
+    }
+
+    /// Takes a stored fact: the only place where the record changes.
+    pub fn apply(&mut self, seq: u64, at: Now, fact: &Fact, by: Option<&str>) {
+        let was = self.record.run.phase;
+        self.record.apply(seq, at, fact, by);
+        self.watch.follow(at, fact, (&self.record, was), self.brief.as_ref());
+        if let (Fact::Given(crate::fact::Given::Operator { operator }), Some(brief)) =
+            (fact, &mut self.brief)
+        {
+            brief.operators.push((**operator).clone());
+        }
+    }
+
+    /// Reads what was given: after the first commit, and after a recovery.
+    ///
+    /// # Errors
+    /// Every fault of what was given. Until it succeeds nothing is captured and nothing follows.
+    pub fn prepare(&mut self) -> Result<(), Vec<Fault>> {
+        self.brief = Some(Brief::read(&self.record)?);
+        Ok(())
+    }
+
+    /// What each instrument is to measure now. An instrument that is not listed is not needed.
+    #[must_use]
+    pub fn wants(&self) -> Vec<(String, Function)> {
+        let Some(brief) = self.brief.as_ref() else { return Vec::new() };
+        if self.record.parked || self.record.closed() {
+            return Vec::new();
+        }
+        let mut wants: Vec<(String, Function)> = Vec::new();
+        if let Some(null) = &self.watch.null {
+            wants.push((null.meter.clone(), null.function));
+        }
+        if let Some((_, job)) = self.active_job()
+            && wants.iter().all(|(meter, _)| *meter != job.meter)
+        {
+            wants.push((job.meter.clone(), prompt::wanted(&self.record, brief, job)));
+        }
+        wants
+    }
+
+    /// The driver of an instrument says that it is configured.
+    pub fn configured(&mut self, instrument: &str, function: Function, at: Now) {
+        self.watch.configured(instrument, function, at);
+    }
+
+    /// Contacts of the supply box say how it stands: the switches that changed, witnessed.
+    pub fn contacts(&mut self, link: &str, contacts: &Contacts) -> Vec<Fact> {
+        let Some(brief) = self.brief.as_ref() else { return Vec::new() };
+        let (Some(fixture), true) =
+            (brief.supply_box(), brief.witness.link.as_deref() == Some(link))
+        else {
+            return Vec::new();
+        };
+        if self.record.parked || self.record.closed() {
+            return Vec::new();
+        }
+        let mut set = Settings::new();
+        for (input, switch, word) in &brief.witness.inputs {
+            let closed = contacts.closed.get(*input).copied().unwrap_or(false);
+            let word = if closed { word } else { other(*switch, word) };
+            let same = |one: &Setting| one.word == *word && one.known == Known::Witnessed;
+            if !self.record.switches.get(switch).is_some_and(same) {
+                set.insert(*switch, word.to_string());
+            }
+        }
+        if set.is_empty() {
+            return Vec::new();
+        }
+        let fixture = fixture.id.clone();
+        Vec::from([Fact::Switch(SwitchFact { fixture, set, known: Known::Witnessed })])
+    }
+
+    /// The link of an instrument is gone: spent, its window void. What contacts saw is no longer
+    /// known.
+    pub fn link_lost(&mut self, instrument: &str, at: Now) -> Vec<Fact> {
+        self.watch.lost(instrument, at);
+        Vec::new()
+    }
+
+    /// What follows from what is known. Apply it, and ask again until it is empty.
+    #[must_use]
+    pub fn follow(&self, at: Now) -> Vec<Fact> {
+        let Some(brief) = self.brief.as_ref() else { return Vec::new() };
+        follow::follow(&self.record, brief, &self.watch, at)
+    }
+
+    /// Does what a person asks.
+    ///
+    /// # Errors
+    /// Why it is refused, and nothing has changed then.
+    pub fn command(
+        &self,
+        at: Now,
+        command: &Command,
+        by: Option<&str>,
+    ) -> Result<Vec<Fact>, Refusal> {
+        let Some(brief) = self.brief.as_ref() else {
+            return Err(Refusal::new("conflict", "refusal.not_prepared"));
+        };
+        let desk = Desk { record: &self.record, brief, watch: &self.watch, at, by };
+        command::command(desk, command)
+    }
+
+    /// What the operator should do now.
+    #[must_use]
+    pub fn prompt(&self) -> Prompt {
+        prompt::prompt(&self.record, self.brief.as_ref(), &self.watch)
+    }
+
+    /// What the whole inspection says so far.
+    #[must_use]
+    pub fn outcome(&self) -> Outcome {
+        outcome::outcome(&self.record, self.brief.as_ref())
+    }
+
+    /// What the facts add up to.
+    #[must_use]
+    pub fn record(&self) -> &Record {
+        &self.record
+    }
+
+    fn active_job(&self) -> Option<(&StepRecord, &Job)> {
+        let step = self.record.active()?;
+        Some((step, self.brief.as_ref()?.job(&step.expanded.step)?))
+    }
+}
+
+/// The other setting of a switch.
+fn other(switch: Switch, word: &str) -> &'static str {
+    let words = switch.words();
+    words.iter().find(|one| **one != word).copied().unwrap_or_default()
+}

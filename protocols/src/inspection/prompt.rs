@@ -1,0 +1,226 @@
+//! What the operator should do now.
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use tapline_drivers::Function;
+
+use super::brief::Brief;
+use super::job::Job;
+use super::null::{self, Nulled};
+use super::proof::{self, Stage};
+use super::record::{Record, StepRecord, StepState};
+use super::run::Phase;
+use super::watch::Watch;
+use super::{condition, evidence, follow};
+use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
+
+/// What the operator should do now. `state` is one of a closed list:
+///
+/// | word | what is to be done |
+/// |---|---|
+/// | `waiting` | nothing yet: the inspection is being opened |
+/// | `parked` | resume |
+/// | `null` | join the clips of the lead set in `step` (`null/L-1`), in `direction` |
+/// | `null_apart` | take the clips apart, turn the current round, join them again |
+/// | `look` | look at `items` and answer |
+/// | `answer` | answer `items` (try, ask) |
+/// | `arm` | lift the probe, or arm by an act |
+/// | `measure` | touch the point and hold |
+/// | `connect` | lay the leads, then `act connected` |
+/// | `prove_closed` | close S7; the network is read by itself |
+/// | `prove_open` | open S7 where the asset has one; the network is read by itself |
+/// | `clear` | set the switches of `set`, take the hands off, then `act clear` |
+/// | `live` | switch the supply on, then `act live` on a declared box |
+/// | `alive` | see the asset's own indicator, then `prove alive` |
+/// | `capture` | wait, hands off |
+/// | `dead` | switch the supply off, then `act dead` on a declared box |
+/// | `reprove` | close S7 before a lead is moved; the network is read by itself |
+/// | `may_be_live` | it may still be live: switch off, make safe, then `act dead` |
+/// | `close_scan` | scan the asset once more |
+/// | `sign` | sign |
+/// | `done` | nothing: signed or ended |
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Prompt {
+    /// The word.
+    pub state: &'static str,
+    /// Active expanded step, or `null/L-1`.
+    pub step: Option<String>,
+    /// The plan's step.
+    pub of: Option<String>,
+    /// `seq` of the last `step` or `act` line: what an act expects.
+    pub seq: Option<u64>,
+    /// How the leads lie: a key of the words file.
+    pub lead: Option<String>,
+    /// Cautions: keys of the words file.
+    pub cautions: Vec<String>,
+    /// Switches to be set.
+    pub set: Settings,
+    /// Items that are open.
+    pub items: Vec<String>,
+    /// Earthed point, accessible part, cord, connection or inlet.
+    pub point: Option<String>,
+    /// Applied part.
+    pub part: Option<String>,
+    /// Operating state.
+    pub operating: Option<String>,
+    /// Direction of a dc measuring current.
+    pub direction: Option<Direction>,
+    /// Instrument that is read.
+    pub instrument: Option<String>,
+    /// Function that it is read in.
+    pub function: Option<Function>,
+    /// Limit row.
+    pub limit: Option<String>,
+    /// What is missing and will leave the step undecided: `supply_not_checked`,
+    /// `lead_not_nulled`, `null_too_old`, `path_not_proved`.
+    pub missing: Vec<&'static str>,
+    /// Why the last null or proof was not accepted, a word of the reasons.
+    pub refused: Option<&'static str>,
+}
+
+/// Says what the operator should do now.
+pub(super) fn prompt(record: &Record, brief: Option<&Brief>, watch: &Watch) -> Prompt {
+    let mut prompt = Prompt {
+        state: state(record, brief, watch),
+        seq: record.last.map(|(seq, _)| seq),
+        refused: watch.refused,
+        ..Prompt::default()
+    };
+    let Some(brief) = brief else { return prompt };
+    if let Some(null) = &watch.null {
+        prompt.step = Some(alloc::format!("null/{}", null.lead));
+        prompt.direction = Some(null.direction);
+        prompt.instrument = Some(null.meter.clone());
+        prompt.function = Some(null.function);
+        return prompt;
+    }
+    if let Some(step) = record.active() {
+        fill(&mut prompt, record, brief, step);
+    }
+    prompt
+}
+
+fn fill(prompt: &mut Prompt, record: &Record, brief: &Brief, step: &StepRecord) {
+    let expanded = &step.expanded;
+    prompt.step = Some(expanded.step.clone());
+    prompt.of = Some(expanded.of.clone());
+    prompt.point.clone_from(&expanded.point);
+    prompt.part.clone_from(&expanded.part);
+    prompt.operating.clone_from(&expanded.state);
+    prompt.direction = expanded.direction;
+    prompt.limit.clone_from(&expanded.limit);
+    if let Some(planned) = brief.step(&expanded.of) {
+        prompt.lead.clone_from(&planned.lead);
+        prompt.cautions.clone_from(&planned.caution);
+    }
+    if let Some(job) = brief.job(&expanded.step) {
+        prompt.instrument = Some(job.meter.clone());
+        prompt.function = Some(wanted(record, brief, job));
+        prompt.set = settings(record, brief, job, prompt.state);
+        prompt.missing = missing(record, brief, job);
+    } else {
+        let open = |item: &String| !follow::answered(record, step, item);
+        prompt.items = brief.items(expanded).into_iter().filter(open).collect();
+    }
+}
+
+/// The function that a meter is to measure now for the active step.
+pub(super) fn wanted(record: &Record, brief: &Brief, job: &Job) -> Function {
+    match job.live() {
+        true => proof::stage(record, brief, job).function(brief, job),
+        false => job.function,
+    }
+}
+
+fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings {
+    let supply = |word: &str| (Switch::Supply, word.to_string());
+    match (state, proof::stage(record, brief, job)) {
+        ("prove_closed" | "prove_open" | "reprove", Stage::Network(set)) => set,
+        ("prove_closed" | "reprove", _) if job.opens_earth() => {
+            Settings::from([(Switch::S7, "closed".to_string())])
+        }
+        ("clear", _) => job.set.clone(),
+        ("live" | "alive" | "capture", _) => condition::needed(job),
+        ("connect" | "dead" | "may_be_live", _) => Settings::from([supply("off")]),
+        _ => Settings::new(),
+    }
+}
+
+fn missing(record: &Record, brief: &Brief, job: &Job) -> Vec<&'static str> {
+    let mut words = Vec::new();
+    if job.prove.contains(&Proof::Supply) && !follow::supply_checked(record) {
+        words.push("supply_not_checked");
+    }
+    if job.leads.is_some() {
+        let at = record.last.map_or(tapline_drivers::Now(0), |(_, at)| at);
+        if let Nulled::Not(why) = null::ready(record, brief, job, at) {
+            words.push(why);
+        }
+    }
+    if job.proves_network() && !proof::provable(brief, job) {
+        words.push("path_not_proved");
+    }
+    words
+}
+
+fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str {
+    if record.closed() {
+        return "done";
+    }
+    if record.parked {
+        return "parked";
+    }
+    let run = &record.run;
+    if run.phase == Phase::Live && (run.doubt || run.unready) {
+        return "may_be_live";
+    }
+    let Some(brief) = brief else { return "waiting" };
+    if let Some(null) = &watch.null {
+        return if null.waits() { "null_apart" } else { "null" };
+    }
+    let Some(step) = record.active() else { return at_the_end(record) };
+    match (brief.kind(&step.expanded), brief.job(&step.expanded.step)) {
+        (StepKind::Look, _) => "look",
+        (_, Some(job)) if job.live() => live(record, brief, job, step),
+        (_, Some(job)) => {
+            let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
+            if armed { "measure" } else { "arm" }
+        }
+        _ => "answer",
+    }
+}
+
+fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'static str {
+    let again = proof::reprove(record, job);
+    match (record.run.phase, proof::stage(record, brief, job)) {
+        (Phase::Dead, _) => "connect",
+        (Phase::Connected, Stage::Ready) => "clear",
+        (Phase::Connected, _) if again => "reprove",
+        (Phase::Connected, Stage::Network(set)) if closed_first(&set) => "prove_closed",
+        (Phase::Connected, Stage::Voltage(_)) if job.opens_earth() => "prove_closed",
+        (Phase::Connected, _) => "prove_open",
+        (Phase::Cleared, _) => "live",
+        (Phase::Live, _) if !shown_alive(record, job) => "alive",
+        (Phase::Live, _) => {
+            let value = record.captured(step).filter(|value| record.run.live < value.seq);
+            if value.is_some() { "dead" } else { "capture" }
+        }
+    }
+}
+
+fn closed_first(set: &Settings) -> bool {
+    set.get(&Switch::S7).is_some_and(|word| word == "closed")
+}
+
+fn shown_alive(record: &Record, job: &Job) -> bool {
+    let asked = job.prove.contains(&Proof::Alive);
+    !asked || evidence::alive_now(record, &job.step)
+}
+
+fn at_the_end(record: &Record) -> &'static str {
+    if record.steps.is_empty() || record.steps.iter().any(|s| s.state == StepState::Waiting) {
+        return "waiting";
+    }
+    if record.closing_scan() { "sign" } else { "close_scan" }
+}

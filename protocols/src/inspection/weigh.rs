@@ -1,0 +1,266 @@
+//! Judging a step of the plan from what was captured: the question that is asked, and when.
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use tapline_drivers::{Function, Indication, Number};
+
+use super::brief::Brief;
+use super::evidence;
+use super::job::{self, EXCLUDED, Job};
+use super::null::{self, Nulled};
+use super::record::{Line, Record, StepRecord, StepState};
+use crate::amount::Amount;
+use crate::correct::{Mains, Null};
+use crate::fact::{Judged, ValueFact, VerdictFact, Word};
+use crate::judge::{Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
+use crate::limits::Key;
+use crate::plan::{Correct, Step, StepKind, class_word, condition, kind_of, kind_word, part_word};
+use crate::register::{Kind, Range};
+
+/// Oldest supply check that a value is scaled by, microseconds.
+const MAINS_AGE_MAX_US: u64 = 600_000_000;
+
+/// The verdict of a step of the plan, where it is due: at once when something fails, else when
+/// everything is in.
+pub(super) fn verdict(record: &Record, brief: &Brief, step: &Step) -> Option<VerdictFact> {
+    let expanded: Vec<&StepRecord> = record.steps_of(&step.id).collect();
+    if expanded.iter().all(|one| one.reason.as_deref() == Some(EXCLUDED)) {
+        return None;
+    }
+    let complete = expanded.iter().all(|one| complete(record, brief, one));
+    let judged = match step.kind {
+        StepKind::Measure => measured(record, brief, step)?,
+        _ => answered(record, &expanded),
+    };
+    let fails = matches!(judged.verdict, Word::Fail | Word::ConditionalFail);
+    (complete || fails).then(|| VerdictFact { step: step.id.clone(), judged })
+}
+
+/// The verdict that one value alone would give.
+pub(super) fn alone(record: &Record, brief: &Brief, value: &Line<ValueFact>) -> Option<Word> {
+    let job = brief.job(&value.fact.step)?;
+    let step = brief.step(&job.of)?;
+    let values = Vec::from([weighed(record, brief, (job, step), value)]);
+    Some(ask_for(record, brief, (job, step), (values, &[value])).verdict)
+}
+
+/// Nothing more comes for an expanded step before its verdict.
+fn complete(record: &Record, brief: &Brief, step: &StepRecord) -> bool {
+    match step.state {
+        StepState::Done | StepState::Skipped | StepState::Closed => true,
+        StepState::Waiting => false,
+        StepState::Active => super::follow::finished(record, brief, step),
+    }
+}
+
+fn measured(record: &Record, brief: &Brief, step: &Step) -> Option<Judged> {
+    let mut values = Vec::new();
+    let mut lines = Vec::new();
+    let mut missing: Vec<String> = Vec::new();
+    for one in record.steps_of(&step.id) {
+        let job = brief.job(&one.expanded.step)?;
+        let chosen = in_force(record, brief, (job, step));
+        if chosen.is_empty() {
+            let reason = one.reason.clone().filter(|_| one.state == StepState::Closed);
+            missing.push(reason.unwrap_or_else(|| "no_reading".to_string()));
+        }
+        for (measured, line) in chosen {
+            values.push(measured);
+            lines.push(line);
+        }
+    }
+    let first = record.steps_of(&step.id).next()?;
+    let job = brief.job(&first.expanded.step)?;
+    let none = values.is_empty();
+    let mut judged = ask_for(record, brief, (job, step), (values, &lines));
+    if !missing.is_empty() && !matches!(judged.verdict, Word::Fail | Word::ConditionalFail) {
+        judged.verdict = Word::Undecided;
+        if none {
+            judged.reasons.clear();
+        }
+        judged.reasons.extend(missing.into_iter().filter(|word| word != EXCLUDED));
+        judged.reasons.sort();
+        judged.reasons.dedup();
+    }
+    Some(judged)
+}
+
+/// Captures that count: all that say something, all that fail by themselves, and where none says
+/// anything the newest one.
+fn in_force<'a>(
+    record: &'a Record,
+    brief: &Brief,
+    (job, step): (&Job, &Step),
+) -> Vec<(Measured, &'a Line<ValueFact>)> {
+    let weigh = |line: &'a Line<ValueFact>| (weighed(record, brief, (job, step), line), line);
+    let all: Vec<_> = record.values_of(&job.step).map(weigh).collect();
+    let clean = |(measured, _): &(Measured, &Line<ValueFact>)| {
+        !measured.reasons.iter().any(|reason| hold(reason) != Hold::Nothing)
+            && (measured.null.is_some() || !step.correct.contains(&Correct::LeadNull))
+            && (measured.proved || step.prove.is_empty())
+    };
+    let some_clean = all.iter().any(clean);
+    let newest = all.last().map(|(_, line)| line.seq);
+    let fails = |line: &Line<ValueFact>| {
+        matches!(alone(record, brief, line), Some(Word::Fail | Word::ConditionalFail))
+    };
+    all.into_iter()
+        .filter(|one| {
+            let (_, line) = one;
+            clean(one) || fails(line) || (!some_clean && Some(line.seq) == newest)
+        })
+        .collect()
+}
+
+/// A captured value with all that is known for and against it.
+fn weighed(
+    record: &Record,
+    brief: &Brief,
+    (job, step): (&Job, &Step),
+    line: &Line<ValueFact>,
+) -> Measured {
+    let value = &line.fact;
+    let mut measured = Measured::new(indication(value), value.unit);
+    measured.seq = Some(line.seq);
+    measured.reasons = evidence::against(record, brief, (job, step), line);
+    measured.proved = evidence::path(record, brief, job, line);
+    if step.correct.contains(&Correct::LeadNull) {
+        match null::of_value(record, brief, job, line) {
+            Nulled::By(null) => {
+                let amount =
+                    Amount::parse(&alloc::format!("{} {}", null.fact.value, null.fact.unit.ucum()));
+                measured.null = amount.ok().map(|amount| Null { amount, seq: Some(null.seq) });
+            }
+            Nulled::InMeter(null) => {
+                let number = Number { negative: false, digits: 0, exponent: 0 };
+                let amount = Amount { number, unit: null.fact.unit };
+                measured.null = Some(Null { amount, seq: Some(null.seq) });
+            }
+            Nulled::Not(reason) => measured.reasons.push(reason.to_string()),
+        }
+    }
+    measured
+}
+
+/// What was captured, as an indication again.
+fn indication(value: &ValueFact) -> Indication {
+    let Some(number) = Number::parse(&value.value) else { return Indication::Overload };
+    match value.indication.as_deref() {
+        None => Indication::Value(number),
+        Some("above") => Indication::Above(number),
+        Some("below") => Indication::Below(number),
+        Some(_) => Indication::Overload,
+    }
+}
+
+fn ask_for(
+    record: &Record,
+    brief: &Brief,
+    (job, step): (&Job, &Step),
+    (values, lines): (Vec<Measured>, &[&Line<ValueFact>]),
+) -> Judged {
+    let expanded = record.step_named(&job.step).map(|one| &one.expanded);
+    let range = job::range(brief.instruments.get(&job.meter), step, job.function);
+    let part = expanded
+        .and_then(|one| one.part.as_ref())
+        .and_then(|name| brief.asset.applied_parts.iter().find(|part| part.name == *name));
+    let setup = job.setup.as_ref().and_then(|id| brief.setups.get(id));
+    let row = expanded.and_then(|one| brief.row(one));
+    let confirmed = row.is_some_and(|row| brief.confirmed.contains(&row.id));
+    let question = Question {
+        key: Key {
+            measurand: step.measurand.as_deref().unwrap_or_default(),
+            method: expanded.and_then(|one| one.method.as_deref()),
+            class: Some(class_word(brief.asset.class)),
+            applied_part: Some(part.map_or("none", |part| part_word(part.part_type))),
+            condition: Some(condition(&job.set)),
+            kind: kind(range, job.function).map(kind_word),
+        },
+        values,
+        correct: step.correct.clone(),
+        mains: mains(record, brief, step, lines),
+        gives: range.and_then(|range| range.gives),
+        accuracy: match setup {
+            Some(setup) => setup.accuracy.clone(),
+            None => range.and_then(|range| range.accuracy.clone()),
+        },
+        resolution: range.filter(|_| setup.is_none()).and_then(|range| range.resolution),
+        rule: match brief.policy.decision_rule.as_str() {
+            "guard_band" => RuleAsked::GuardBand,
+            "guard_band_zones" => RuleAsked::GuardBandZones,
+            _ => RuleAsked::WhereAllowed,
+        },
+        confirmed: match (confirmed, brief.policy.unconfirmed_limits.as_str()) {
+            (true, _) => Confirmed::Here,
+            (false, "judge_and_say_so") => Confirmed::JudgeAndSaySo,
+            (false, _) => Confirmed::No,
+        },
+        unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
+    };
+    ask(&question, &brief.limits)
+}
+
+fn kind(range: Option<&Range>, function: Function) -> Option<Kind> {
+    range.and_then(|range| range.gives).map(|gives| gives.kind).or(kind_of(function))
+}
+
+/// The supply at the time of all these values: the lowest of the checks that they had.
+fn mains(record: &Record, brief: &Brief, step: &Step, lines: &[&Line<ValueFact>]) -> Option<Mains> {
+    if !step.correct.contains(&Correct::MainsScaling) {
+        return None;
+    }
+    let volts = |text: &str| Amount::parse(&alloc::format!("{text} V")).ok();
+    let reference = volts(brief.asset.rated_volts.as_deref()?)?;
+    let mut lowest: Option<Mains> = None;
+    for line in lines {
+        let check = evidence::supply(record, line)?;
+        if MAINS_AGE_MAX_US < line.at.0.saturating_sub(evidence::taken(check)) {
+            return None;
+        }
+        let measured = volts(check.fact.ln.as_deref()?)?;
+        let mains = Mains { measured, reference, seq: Some(check.seq) };
+        let lower = |old: &Mains| super::scale::of(mains.measured) < super::scale::of(old.measured);
+        if lowest.as_ref().is_none_or(lower) {
+            lowest = Some(mains);
+        }
+    }
+    lowest
+}
+
+/// Looks, tries and asks: any failing item fails, an unanswered or skipped step is undecided.
+fn answered(record: &Record, expanded: &[&StepRecord]) -> Judged {
+    let named = |name: &str| expanded.iter().any(|step| step.expanded.step == name);
+    let answers: Vec<_> = record.answers.iter().filter(|line| named(&line.fact.step)).collect();
+    let fails = answers.iter().any(|line| line.fact.answer == "fail");
+    let missing = expanded.iter().any(|step| step.state != StepState::Active)
+        && expanded.iter().any(|step| {
+            matches!(step.state, StepState::Skipped | StepState::Closed | StepState::Waiting)
+        });
+    let verdict = match (fails, missing) {
+        (true, _) => Word::Fail,
+        (false, true) => Word::Undecided,
+        (false, false) => Word::Pass,
+    };
+    let reasons = match verdict {
+        Word::Undecided => Vec::from(["no_reading".to_string()]),
+        _ => Vec::new(),
+    };
+    Judged {
+        measurand: None,
+        method: None,
+        indication: None,
+        value: None,
+        unit: None,
+        shown: None,
+        from: answers.iter().map(|line| line.seq).collect(),
+        chain: Vec::new(),
+        limit: None,
+        rule: None,
+        share: None,
+        uncertainty: None,
+        probability: None,
+        verdict,
+        reasons,
+    }
+}

@@ -1,0 +1,174 @@
+//! One window of a capture: it collects readings and ends with the first reading after its time.
+
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use tapline_drivers::Now;
+
+use super::job::Job;
+use super::sample::{Sample, Says};
+use super::scale;
+use crate::fact::{ReadingId, ValueFact};
+use crate::plan::Rule;
+
+/// Most readings that a value lists. Later ones still count, and the worst is always listed.
+const LISTED_MAX: usize = 1024;
+/// Readings that the rules `settled` and `after_seconds` look at.
+const NEWEST: usize = 3;
+/// Shortest time that settled readings span, microseconds.
+const SETTLED_US: u64 = 500_000;
+/// A jump inside a window tells of a broken strand: more than this share of the limit.
+const JUMP_PERCENT: i128 = 20;
+
+/// A window in progress.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Window {
+    start: Now,
+    from: Vec<ReadingId>,
+    worst: Option<Sample>,
+    newest: Vec<Sample>,
+    /// First open circuit.
+    open: Option<Sample>,
+    jumped: bool,
+    relative: bool,
+}
+
+impl Window {
+    /// Begins with a reading.
+    pub(super) fn begin(job: &Job, sample: Sample) -> Window {
+        let mut window = Window {
+            start: sample.at,
+            from: Vec::new(),
+            worst: None,
+            newest: Vec::new(),
+            open: None,
+            jumped: false,
+            relative: false,
+        };
+        window.take(job, sample);
+        window
+    }
+
+    /// Every reading so far was an open circuit.
+    pub(super) fn open_so_far(&self) -> bool {
+        self.worst.is_none()
+    }
+
+    /// Adds a reading.
+    pub(super) fn take(&mut self, job: &Job, sample: Sample) {
+        self.relative |= sample.relative;
+        if job.low_resistance() && sample.open(job.open_at) {
+            self.open.get_or_insert(sample);
+            self.list(sample.id, false);
+            return;
+        }
+        let worse =
+            |old: Sample| if job.smallest { old.smaller(sample) } else { old.larger(sample) };
+        let worst = self.worst.map_or(sample, worse);
+        self.list(sample.id, worst.id == sample.id);
+        self.worst = Some(worst);
+        self.jumped |= job.low_resistance() && self.jumps(job, sample);
+        push(&mut self.newest, sample);
+    }
+
+    /// The value, once it is there. `now` is the moment of the newest reading.
+    pub(super) fn value(&self, job: &Job, now: Now) -> Option<ValueFact> {
+        let over = self.start.0.saturating_add(job.window_us) <= now.0;
+        let sample = match job.rule {
+            Rule::Settled if settled(&self.newest) => worst_of(job, &self.newest),
+            Rule::AfterSeconds if over => self.newest.iter().copied().reduce(Sample::smaller),
+            Rule::WorstOver if over => self.worst.or(self.open),
+            Rule::Operator => self.worst.or(self.open),
+            _ => None,
+        };
+        Some(self.fact(job, sample?))
+    }
+
+    /// The newest reading by itself, at the operator's act.
+    pub(super) fn at_once(job: &Job, sample: Sample) -> ValueFact {
+        Window::begin(job, sample).fact(job, sample)
+    }
+
+    fn jumps(&self, job: &Job, sample: Sample) -> bool {
+        let Some((last, limit)) = self.newest.last().zip(job.limit) else { return false };
+        let room = limit.saturating_mul(JUMP_PERCENT) / 100;
+        room < (sample.size - last.size).abs()
+    }
+
+    fn list(&mut self, id: ReadingId, always: bool) {
+        if always || self.from.len() < LISTED_MAX {
+            self.from.push(id);
+        }
+    }
+
+    fn fact(&self, job: &Job, sample: Sample) -> ValueFact {
+        let (indication, value, unit) = stated(job, sample);
+        let mut words = Vec::new();
+        if self.jumped || (self.open.is_some() && !self.open_so_far()) {
+            words.push("open_seen".to_string());
+        }
+        if self.relative {
+            words.push("relative".to_string());
+        }
+        if job.lapsed {
+            words.push("out_of_calibration".to_string());
+        }
+        ValueFact {
+            step: job.step.clone(),
+            rule: rule_word(job).into(),
+            from: self.from.clone(),
+            indication: indication.map(ToString::to_string),
+            value,
+            unit,
+            set: job.set.clone(),
+            known: None,
+            words,
+        }
+    }
+}
+
+/// Overload is a bound at the end of a known range, or no value.
+fn stated(job: &Job, sample: Sample) -> (Option<&'static str>, String, tapline_drivers::Unit) {
+    match (sample.says, job.range_end) {
+        (Says::Value, _) => (None, sample.number.text(), sample.unit),
+        (Says::Below, _) => (Some("below"), sample.number.text(), sample.unit),
+        (Says::Above, _) => (Some("above"), sample.number.text(), sample.unit),
+        (Says::Overload, Some(end)) => (Some("above"), end.number.text(), end.unit),
+        (Says::Overload, None) => (Some("overload"), String::new(), sample.unit),
+    }
+}
+
+fn worst_of(job: &Job, samples: &[Sample]) -> Option<Sample> {
+    let worse = |a: Sample, b: Sample| if job.smallest { a.smaller(b) } else { a.larger(b) };
+    samples.iter().copied().reduce(worse)
+}
+
+/// Keeps the newest three.
+pub(super) fn push(newest: &mut Vec<Sample>, sample: Sample) {
+    if newest.len() == NEWEST {
+        newest.remove(0);
+    }
+    newest.push(sample);
+}
+
+/// Three values over half a second that differ by no more than 1 % or three counts.
+pub(super) fn settled(newest: &[Sample]) -> bool {
+    let [first, _, last] = newest else { return false };
+    if newest.iter().any(|sample| sample.says != Says::Value) {
+        return false;
+    }
+    let sizes = || newest.iter().map(|sample| sample.size);
+    let (Some(low), Some(high)) = (sizes().min(), sizes().max()) else { return false };
+    let counts = scale::last_digit(last.number, last.unit).saturating_mul(3);
+    last.at.0.saturating_sub(first.at.0) >= SETTLED_US && high - low <= counts.max(high / 100)
+}
+
+fn rule_word(job: &Job) -> &'static str {
+    match job.rule {
+        _ if job.by_operator() => "operator",
+        Rule::WorstOver => "worst_over",
+        Rule::Settled => "settled",
+        Rule::AfterSeconds => "after_seconds",
+        Rule::Operator => "operator",
+    }
+}
