@@ -99,6 +99,16 @@ impl AnyDriver {
     pub fn period_ms(&self) -> u32 {
         self.entry.period_ms
     }
+
+    /// Outputs that are made and not yet polled for.
+    #[cfg(test)]
+    pub(crate) fn queued(&self) -> usize {
+        match &self.kind {
+            Kind::Scpi(driver) => driver.queued(),
+            // Made one at a time, when polled for.
+            Kind::Talker(_) | Kind::Scanner(_) => 0,
+        }
+    }
 }
 
 /// The outputs of a driver that sends nothing, as those of one that may.

@@ -17,6 +17,8 @@ pub mod contacts;
 pub mod driver;
 pub mod number;
 pub mod reading;
+#[cfg(test)]
+mod rules;
 pub mod scan;
 pub mod scpi;
 pub mod talker;

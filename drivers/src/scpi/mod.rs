@@ -52,6 +52,7 @@ pub struct Scpi {
     out: VecDeque<Output<Message>>,
     phase: Phase,
     free_at: Now,
+    heard: Now,
     want: Option<Function>,
     setup: Option<Setup>,
     known: Known,
@@ -72,6 +73,7 @@ impl Scpi {
             out: VecDeque::new(),
             phase: Phase::Idle,
             free_at: Now(0),
+            heard: Now(0),
             want: None,
             setup: None,
             known: Known::nothing(false),
@@ -186,10 +188,10 @@ impl Scpi {
         self.out.push_back(Output::Note(line.note(word, text)));
     }
 
-    /// The question is answered: on to the next after the gap.
+    /// The question is answered: on to the next when the line was quiet for the gap.
     fn answered(&mut self, now: Now) {
         self.phase = Phase::Idle;
-        self.free_at = Now(now.0 + GAP_US);
+        self.free_at = Now(self.heard.0 + GAP_US);
         self.advance(now);
     }
 
@@ -360,6 +362,7 @@ impl Scpi {
 
     /// Bytes between two questions: the line is not quiet.
     fn busy(&mut self, now: Now) {
+        self.heard = now;
         self.free_at = self.free_at.max(Now(now.0 + GAP_US));
         if let Phase::Pause { until } = &mut self.phase {
             *until = self.free_at;

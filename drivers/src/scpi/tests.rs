@@ -181,6 +181,19 @@ fn two_answers_to_one_question_do_not_shift_those_that_follow() {
 }
 
 #[test]
+fn bytes_behind_an_answer_keep_the_line_busy_however_they_are_cut() {
+    for cut in [1, 2, 9] {
+        let mut bench = Bench::reading();
+        bench.handle(Input::Bytes(b"+0.1\r"));
+        bench.now += 5_000;
+        for read in b"more of it".chunks(cut) {
+            bench.handle(Input::Bytes(read));
+        }
+        assert_eq!(bench.driver.deadline(), Some(Now(bench.now + GAP_US)), "cut {cut}");
+    }
+}
+
+#[test]
 fn a_garbled_answer_is_noted_and_the_line_is_brought_in_step_again() {
     let mut bench = Bench::reading();
     assert_eq!(bench.says("+1.8?E-01"), ["malformed"]);

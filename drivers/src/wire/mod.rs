@@ -16,10 +16,13 @@ pub fn latin(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| char::from(*byte)).collect()
 }
 
-/// A byte that stands for nothing: 00 to 20, but not LF.
+/// A byte that stands for nothing: a blank, TAB or NUL.
+///
+/// IEEE 488.2 counts all of 00 to 20 but LF as white space (7.4.1.2, from memory). The others are
+/// one flipped bit away from a digit (`1` is 31, DC1 is 11): a line with one of them is refused.
 #[must_use]
 pub fn blank(byte: u8) -> bool {
-    byte <= b' ' && byte != b'\n'
+    matches!(byte, 0 | b'\t' | b' ')
 }
 
 /// `bytes` without blanks (NUL among them) at either end.

@@ -208,6 +208,7 @@ mod tests {
         two_numbers:             b"1 2" => "malformed";
         letters_behind:          b"1.5 V" => "malformed";
         parity_left_in:          b"1\xb27" => "malformed";
+        a_digit_less_one_bit:    b"+\x11.5" => "malformed";
         line_feed_inside:        b"1\n" => "malformed";
         hexadecimal:             b"#HA2F" => "malformed";
     }

@@ -1,0 +1,242 @@
+//! The rules of [`crate::driver`], held against every built-in driver.
+//!
+//! Method: a script of reads, ticks, wants and openings is played twice, once with the reads as
+//! they are and once cut to pieces, and every output is checked on the way.
+
+use alloc::vec::Vec;
+
+use proptest::prelude::*;
+
+use crate::catalogue::{AnyDriver, by_name, names};
+use crate::driver::{Driver, Input, Message, Output, Want};
+use crate::reading::{Function, Indication, Now, Span};
+
+#[derive(Debug, Clone)]
+enum Event {
+    Open,
+    Bytes(Vec<u8>),
+    /// A tick a microsecond before the deadline.
+    Early,
+    /// A tick at the deadline.
+    Due,
+    Want(Option<Function>),
+}
+
+/// What instruments, scanners and broken cables send.
+const FRAGMENTS: &[&[u8]] = &[
+    b"R4 +0.182 Ohm\r\n",
+    b"DCV -1.2 mV\n",
+    b"R4 OL Ohm\r",
+    b"3 REL ON\r\n",
+    b"C 1010\r\n",
+    b"+1.82E-01\r\n",
+    b"9.9E37\n",
+    b"0,\"No error\"\r\n",
+    b"-113,\"Undefined header\"\n",
+    b"GENERIC,METER,1,1.0\r\n",
+    b"\"FRES +1.0E+01,+3.0E-06\"\n",
+    b"VOLT\n",
+    b"]C0P-0107\r\n",
+    b".TL-SIGN-T\r",
+    b"]C18018950110153123456781\r\n",
+    b"P-0107\t",
+    b"\r",
+    b"\n",
+    b"\0",
+    b"R4 +0.1",
+];
+
+fn event() -> impl Strategy<Value = Event> {
+    let wants = [None, Some(Function::Resistance4w), Some(Function::VoltageAc)];
+    let fragments = prop::collection::vec(prop::sample::select(FRAGMENTS), 0..6);
+    prop_oneof![
+        1 => Just(Event::Open),
+        8 => fragments.prop_map(|list| Event::Bytes(list.concat())),
+        1 => prop::collection::vec(any::<u8>(), 0..300).prop_map(Event::Bytes),
+        1 => (0..9_000_usize).prop_map(|n| Event::Bytes(alloc::vec![b'x'; n])),
+        2 => Just(Event::Early),
+        4 => Just(Event::Due),
+        1 => prop::sample::select(wants.to_vec()).prop_map(Event::Want),
+    ]
+}
+
+/// A driver, its clock, and how far its stream is covered.
+struct Run {
+    driver: AnyDriver,
+    now: u64,
+    fed: u64,
+    covered: u64,
+    in_flight: bool,
+    out: Vec<Output<Message>>,
+}
+
+fn span(output: &Output<Message>) -> Option<Span> {
+    match output {
+        Output::Reading(reading) => Some(reading.span),
+        Output::Scan(scan) => Some(scan.span),
+        Output::Contacts(contacts) => Some(contacts.span),
+        Output::Note(note) => Some(note.span),
+        Output::Identity(identity) => Some(identity.span),
+        Output::Ready(_) | Output::Send(_) => None,
+    }
+}
+
+impl Run {
+    fn new(name: &str) -> Run {
+        let driver = by_name(name).unwrap();
+        Run { driver, now: 0, fed: 0, covered: 0, in_flight: false, out: Vec::new() }
+    }
+
+    fn play(&mut self, event: &Event, cut: usize) {
+        self.now += 100;
+        match event {
+            Event::Open => self.open(),
+            Event::Bytes(bytes) => {
+                for read in bytes.chunks(cut) {
+                    self.fed += read.len() as u64;
+                    self.handle(Input::Bytes(read));
+                }
+            }
+            Event::Early => self.early(),
+            Event::Due => {
+                if let Some(deadline) = self.driver.deadline() {
+                    self.now = self.now.max(deadline.0);
+                    self.in_flight = false;
+                    self.handle(Input::Tick);
+                }
+            }
+            Event::Want(want) => {
+                self.handle(Input::Want(want.map(|function| Want { function })));
+            }
+        }
+    }
+
+    /// What was held is given up as one note, and the spans begin at zero.
+    fn open(&mut self) {
+        self.in_flight = false;
+        self.driver.handle(Now(self.now), Input::Open);
+        if self.covered < self.fed {
+            let Some(Output::Note(note)) = self.driver.poll() else { panic!("no note") };
+            assert_eq!(note.word, "held");
+            assert_eq!((note.span.from, note.span.to), (self.covered, self.fed));
+        }
+        (self.fed, self.covered) = (0, 0);
+        self.drain();
+    }
+
+    fn early(&mut self) {
+        let before = self.driver.deadline();
+        let Some(early) = before.map(|at| at.0 - 1).filter(|at| *at >= self.now) else { return };
+        self.driver.handle(Now(early), Input::Tick);
+        assert_eq!(self.driver.poll(), None);
+        assert_eq!(self.driver.deadline(), before);
+    }
+
+    fn handle(&mut self, input: Input<'_>) {
+        self.driver.handle(Now(self.now), input);
+        self.drain();
+    }
+
+    fn drain(&mut self) {
+        assert!(self.driver.queued() <= 64);
+        while let Some(output) = self.driver.poll() {
+            assert!(self.driver.queued() <= 64);
+            self.check(&output);
+            self.out.push(output);
+        }
+        assert!(self.covered <= self.fed);
+        assert!(self.fed - self.covered <= 4096, "holds {}", self.fed - self.covered);
+    }
+
+    fn check(&mut self, output: &Output<Message>) {
+        if let Some(span) = span(output) {
+            assert_eq!(span.from, self.covered, "a gap or an overlap at {output:?}");
+            assert!(span.from <= span.to);
+            self.covered = span.to;
+            self.in_flight &= span.from == span.to;
+        }
+        if let Output::Send(message) = output {
+            assert!(self.driver.sends());
+            assert!(!self.in_flight, "two messages in flight: {message:?}");
+            self.in_flight = message.bytes().contains(&b'?');
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+
+    #[test]
+    fn spans_tile_whatever_arrives_and_cuts_change_nothing(
+        script in prop::collection::vec(event(), 0..40), cut in 1..30_usize,
+    ) {
+        for name in names() {
+            let (mut whole, mut pieces) = (Run::new(name), Run::new(name));
+            for event in &script {
+                whole.play(event, usize::MAX);
+                pieces.play(event, cut);
+                prop_assert_eq!(whole.driver.deadline(), pieces.driver.deadline());
+            }
+            prop_assert_eq!(whole.out, pieces.out, "{}", name);
+        }
+    }
+}
+
+#[test]
+fn a_read_full_of_short_lines_does_not_pile_up() {
+    for name in names() {
+        let mut run = Run::new(name);
+        run.play(&Event::Open, 1);
+        run.play(&Event::Bytes(b"1\n".repeat(2048)), usize::MAX);
+        assert!(run.out.len() >= 2048, "{name}");
+    }
+}
+
+#[test]
+fn an_endless_line_is_noted_piece_by_piece() {
+    for name in names() {
+        let mut run = Run::new(name);
+        for _ in 0..100 {
+            run.play(&Event::Bytes(alloc::vec![b'7'; 4096]), usize::MAX);
+        }
+        run.play(&Event::Bytes(b"\n".to_vec()), 1);
+        assert_eq!(run.covered, run.fed, "{name}");
+        assert!(!run.out.iter().any(|output| matches!(output, Output::Reading(_))));
+    }
+}
+
+#[test]
+fn a_driver_that_listens_only_says_so_and_every_name_is_found() {
+    let list: Vec<_> = names().filter_map(by_name).map(|d| (d.name(), d.sends())).collect();
+    let scpi = ("scpi", true);
+    assert_eq!(list, [scpi, ("val-unit-line", false), ("contacts", false), ("scan", false)]);
+    assert!(by_name("SCPI").is_none());
+    assert!(names().filter_map(by_name).all(|driver| driver.version() > 0));
+    let periods: Vec<_> = names().filter_map(by_name).map(|d| d.period_ms()).collect();
+    assert_eq!(periods, [0, 400, 0, 0]);
+}
+
+#[test]
+fn a_flipped_bit_gives_one_other_digit_at_most() {
+    // Text has no checksum, so a flip may give another digit. That apart, a line with a flipped
+    // bit has its value or none: no digit is dropped, no point, sign, unit or function changed.
+    let sent = b"R4 -1.182 Ohm\r\n";
+    let mut readings = 0;
+    for (at, bit) in (0..sent.len()).flat_map(|at| (0..8).map(move |bit| (at, bit))) {
+        let mut bytes = sent.to_vec();
+        bytes[at] ^= 1 << bit;
+        let mut run = Run::new("val-unit-line");
+        run.play(&Event::Bytes(bytes), usize::MAX);
+        run.play(&Event::Due, 1);
+        for output in run.out {
+            let Output::Reading(reading) = output else { continue };
+            let Indication::Value(number) = reading.indication else { panic!("{reading:?}") };
+            let text = number.text();
+            let other = text.bytes().zip(*b"-1.182").filter(|(a, b)| a != b).count();
+            assert!(text.len() == 6 && other <= 1, "{text}");
+            assert_eq!((reading.function, reading.unit.ucum()), (Function::Resistance4w, "Ohm"));
+            readings += 1;
+        }
+    }
+    assert!(readings > 0);
+}
