@@ -20,6 +20,8 @@ enum Event {
     /// A tick at the deadline.
     Due,
     Want(Option<Function>),
+    /// Time passes and nothing is heard of it.
+    Pass(u64),
 }
 
 /// What instruments, scanners and broken cables send.
@@ -57,6 +59,7 @@ fn event() -> impl Strategy<Value = Event> {
         2 => Just(Event::Early),
         4 => Just(Event::Due),
         1 => prop::sample::select(wants.to_vec()).prop_map(Event::Want),
+        2 => (0..400_000_u64).prop_map(Event::Pass),
     ]
 }
 
@@ -98,6 +101,7 @@ impl Run {
                 }
             }
             Event::Early => self.early(),
+            Event::Pass(time) => self.now += time,
             Event::Due => {
                 if let Some(deadline) = self.driver.deadline() {
                     self.now = self.now.max(deadline.0);

@@ -9,6 +9,10 @@ use crate::wire::lines::{Framing, Line, Lines};
 /// Reads one line. A line that it does not understand becomes a note, never nothing.
 pub type ReadLine = fn(&Line) -> Output<Never>;
 
+/// Silence inside a line that tears it, microseconds: what follows is of another conversion. A
+/// byte takes 33 ms at 300 baud.
+pub const TORN_US: u64 = 200_000;
+
 /// A talk-only driver: cuts lines and hands each to its reader. Sends nothing, by type.
 #[derive(Debug)]
 pub struct Talker {
@@ -22,7 +26,8 @@ impl Talker {
     /// A driver for lines of at most `longest` bytes, ends included.
     #[must_use]
     pub fn new(longest: usize, read: ReadLine) -> Talker {
-        Talker { lines: Lines::new(Framing::text(longest)), read, fresh: false, given_up: None }
+        let framing = Framing { silence_us: Some(TORN_US), ..Framing::text(longest) };
+        Talker { lines: Lines::new(framing), read, fresh: false, given_up: None }
     }
 
     /// The first line after opening may have begun before it, or be stale.
@@ -59,8 +64,10 @@ impl Driver for Talker {
         let line = self.lines.take()?;
         let output = if line.too_long {
             Output::Note(line.note("too_long", None))
-        } else {
+        } else if line.ended {
             (self.read)(&line)
+        } else {
+            Output::Note(line.note("malformed", None))
         };
         Some(self.suspect(output))
     }
@@ -73,7 +80,7 @@ impl Driver for Talker {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::contacts;
+    use crate::{contacts, val_unit_line};
     use alloc::vec::Vec;
 
     fn drain(talker: &mut Talker) -> Vec<Output<Never>> {
@@ -90,6 +97,24 @@ mod tests {
         let out = drain(&mut talker);
         let [Output::Note(note)] = &out[..] else { panic!("{out:?}") };
         assert_eq!((note.word, note.span.from, note.span.to, note.at), ("held", 0, 4, Now(2)));
+    }
+
+    #[test]
+    fn two_halves_of_two_lines_are_no_line() {
+        let mut talker = val_unit_line::driver();
+        talker.handle(Now(1), Input::Bytes(b"R4 +0.1"));
+        assert_eq!(drain(&mut talker), []);
+        talker.handle(Now(400_001), Input::Bytes(b"84 Ohm\r\nR4 +0.2 Ohm\r\n"));
+        let out = drain(&mut talker);
+        let [Output::Note(torn), Output::Note(rest), Output::Reading(_)] = &out[..] else {
+            panic!("{out:?}");
+        };
+        assert_eq!((torn.word, torn.span.to, rest.word), ("malformed", 7, "malformed"));
+        // Neither is a line whose end never came: there may have been a flag behind it.
+        talker.handle(Now(800_000), Input::Bytes(b"R4 +0.3 Ohm"));
+        talker.handle(Now(800_000 + TORN_US), Input::Tick);
+        let out = drain(&mut talker);
+        assert!(matches!(&out[..], [Output::Note(note)] if note.word == "malformed"));
     }
 
     #[test]

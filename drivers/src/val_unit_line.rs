@@ -233,14 +233,16 @@ mod tests {
             let (code, function) = FUNCTIONS[function];
             let unit = ["Ohm", "V", "A", "Hz"].into_iter().filter_map(Unit::from_ucum);
             let unit = unit.into_iter().find(|u| Some(u.quantity) == function.quantity()).unwrap();
-            let line = format!(
-                "{} {}{} {}\r\n",
-                core::str::from_utf8(code).unwrap(), ["", ">", "<"][mark], number.text(), unit.ucum()
-            );
-            let want = [Indication::Value, Indication::Above, Indication::Below][mark](number);
+            let (code, mark) = (core::str::from_utf8(code).unwrap(), ["", ">", "<"][mark]);
+            let line = format!("{code} {mark}{} {}\r\n", number.text(), unit.ucum());
+            let make = match mark {
+                ">" => Indication::Above,
+                "<" => Indication::Below,
+                _ => Indication::Value,
+            };
             let out = outputs(line.as_bytes(), false);
             let [Output::Reading(reading)] = &out[..] else { panic!("{out:?}") };
-            prop_assert_eq!(reading.indication, want);
+            prop_assert_eq!(reading.indication, make(number));
             prop_assert_eq!((reading.function, reading.unit), (function, unit));
         }
     }

@@ -135,7 +135,9 @@ mod tests {
     proptest! {
         #[test]
         fn one_wrong_character_is_always_found(
-            word in prop::sample::select(WORDS.to_vec()), at: prop::sample::Index, with in 0..43_usize,
+            word in prop::sample::select(WORDS.to_vec()),
+            at: prop::sample::Index,
+            with in 0..43_usize,
         ) {
             let good = code(word).into_bytes();
             let mut bad = good.clone();

@@ -6,9 +6,9 @@
 //! whatever comes before its answer is late and whatever comes after is not. An instrument that
 //! never answers `SYST:ERR?` is therefore not read by this driver.
 //!
-//! On opening nothing is wanted: `*IDN?`, then the error queue until it is empty. Wanted: configure,
-//! error queue, `CONF?` where the instrument has it, then `READ?` again and again. After a
-//! time-out all of that again, because a meter that was switched off has forgotten it.
+//! On opening nothing is wanted: `*IDN?`, then the error queue until it is empty. Wanted:
+//! configure, error queue, `CONF?` where the instrument has it, then `READ?` again and again.
+//! After a time-out all of that again, because a meter that was switched off has forgotten it.
 
 mod answer;
 mod message;

@@ -2,7 +2,8 @@
 //!
 //! A line ends by one of the end bytes; CR LF counts as one end. Nobody knows at a CR whether
 //! an LF follows, so the line waits for the next byte, at most [`CR_WAIT_US`]. Ends in front of
-//! a line (blank lines, a late LF) belong to that line's span and say nothing.
+//! a line (blank lines, a late LF) belong to that line's span and say nothing. Where silence ends
+//! a line, it does so whether a tick came in time or only the bytes behind it.
 
 use alloc::collections::VecDeque;
 use alloc::string::String;
@@ -30,6 +31,8 @@ pub struct Line {
     pub too_long: bool,
     /// It goes on where the piece before it was cut.
     pub continued: bool,
+    /// An end byte closed it; not silence, nor the end of the stream.
+    pub ended: bool,
 }
 
 impl Line {
@@ -79,6 +82,7 @@ impl Framing {
 struct Piece {
     length: usize,
     overflow: bool,
+    ended: bool,
 }
 
 /// Cuts a stream into lines. Holds what was pushed until it is taken; drained by
@@ -92,6 +96,8 @@ pub struct Lines {
     stamps: VecDeque<(u64, Now)>,
     cut: bool,
     due: bool,
+    /// What was held up to here had waited long enough when more bytes came.
+    parted: Option<u64>,
 }
 
 impl Lines {
@@ -106,6 +112,7 @@ impl Lines {
             stamps: VecDeque::new(),
             cut: false,
             due: false,
+            parted: None,
         }
     }
 
@@ -113,6 +120,9 @@ impl Lines {
     pub fn push(&mut self, now: Now, bytes: &[u8]) {
         if bytes.is_empty() {
             return;
+        }
+        if self.deadline().is_some_and(|deadline| now >= deadline) {
+            self.parted = Some(self.end());
         }
         self.held.drain(..self.head);
         self.head = 0;
@@ -126,12 +136,13 @@ impl Lines {
     pub fn take(&mut self) -> Option<Line> {
         let Some(piece) = self.piece() else {
             self.due = false;
-            return None;
+            return self.parted.take().and_then(|_| self.take());
         };
-        let (lead, continued) = (self.lead(), self.cut);
+        let (lead, continued) = (self.lead(self.tail()), self.cut);
         let line = self.give(piece.length, piece.overflow || continued);
         self.cut = piece.overflow && lead < piece.length;
-        Some(Line { continued, ..line })
+        self.parted = self.parted.filter(|parted| *parted > self.offset);
+        Some(Line { continued, ended: piece.ended, ..line })
     }
 
     /// The deadline has come: what waits ends now. Does nothing before it.
@@ -143,7 +154,7 @@ impl Lines {
     #[must_use]
     pub fn deadline(&self) -> Option<Now> {
         let tail = self.tail();
-        let last = *tail.get(self.lead()..)?.last()?;
+        let last = *tail.get(self.lead(tail)..)?.last()?;
         let wait = match self.framing.silence_us {
             _ if last == b'\r' && self.framing.ends.contains(&last) => CR_WAIT_US,
             silence => silence?,
@@ -178,36 +189,45 @@ impl Lines {
     }
 
     /// Ends in front of the line. Behind a cut there are none: the first end closes it.
-    fn lead(&self) -> usize {
+    fn lead(&self, tail: &[u8]) -> usize {
         if self.cut {
             return 0;
         }
-        self.tail().iter().take_while(|byte| self.is_end(**byte)).count()
+        tail.iter().take_while(|byte| self.is_end(**byte)).count()
     }
 
-    /// The next piece. Depends on the bytes alone, never on how they were cut.
+    /// The next piece. Depends on the bytes and on when they came, never on how they were cut.
     fn piece(&self) -> Option<Piece> {
-        let (tail, lead, longest) = (self.tail(), self.lead(), self.framing.longest);
-        let ends = |length| Some(Piece { length, overflow: false });
-        let overflow = Some(Piece { length: longest, overflow: true });
+        let Some(parted) = self.parted else { return self.found(self.tail(), self.due) };
+        let before = usize::try_from(parted - self.offset).unwrap_or(usize::MAX);
+        let tail = self.tail();
+        self.found(&tail[..before.min(tail.len())], true)
+    }
+
+    /// The first piece of `tail`; `due`: nothing belongs to it any more.
+    fn found(&self, tail: &[u8], due: bool) -> Option<Piece> {
+        let (lead, longest) = (self.lead(tail), self.framing.longest);
+        let piece = |length| Some(Piece { length, overflow: false, ended: true });
+        let overflow = Some(Piece { length: longest, overflow: true, ended: false });
         let Some(found) = tail[lead..].iter().position(|byte| self.is_end(*byte)) else {
             if tail.len() >= longest {
                 return overflow;
             }
-            let silent = self.due && self.framing.silence_us.is_some() && lead < tail.len();
-            return if silent { ends(tail.len()) } else { None };
+            let silent = due && self.framing.silence_us.is_some() && lead < tail.len();
+            let length = tail.len();
+            return silent.then_some(Piece { length, overflow: false, ended: false });
         };
         let end = lead + found + 1;
         if end > longest {
             return overflow;
         }
         if tail[end - 1] != b'\r' {
-            return ends(end);
+            return piece(end);
         }
         match tail.get(end) {
-            Some(b'\n') if end < longest => ends(end + 1),
-            None if end < longest && !self.due => None,
-            _ => ends(end),
+            Some(b'\n') if end < longest => piece(end + 1),
+            None if end < longest && !due => None,
+            _ => piece(end),
         }
     }
 
@@ -217,7 +237,7 @@ impl Lines {
     }
 
     fn give(&mut self, length: usize, whole: bool) -> Line {
-        let lead = self.lead().min(length.saturating_sub(1));
+        let lead = self.lead(self.tail()).min(length.saturating_sub(1));
         let piece = &self.tail()[..length];
         let bytes = if whole {
             piece.to_vec()
@@ -233,7 +253,7 @@ impl Lines {
         while self.stamps.get(1).is_some_and(|(from, _)| *from <= self.offset) {
             self.stamps.pop_front();
         }
-        Line { bytes, span, first, last, too_long: whole, continued: false }
+        Line { bytes, span, first, last, too_long: whole, continued: false, ended: false }
     }
 }
 
@@ -311,6 +331,27 @@ mod tests {
         lines.push(Now(1), b"ab");
         lines.tick(Now(1_000_000));
         assert_eq!(lines.take(), None);
+    }
+
+    #[test]
+    fn bytes_that_come_after_the_silence_are_another_line_with_or_without_a_tick() {
+        for tick in [false, true] {
+            let framing = Framing { longest: 8, ends: b"\r\n", silence_us: Some(50_000) };
+            let mut lines = Lines::new(framing);
+            lines.push(Now(1), b"\nab");
+            lines.push(Now(40_000), b"c");
+            let mut out = Vec::new();
+            if tick {
+                lines.tick(Now(90_000));
+                out.extend(core::iter::from_fn(|| lines.take()));
+            }
+            lines.push(Now(95_000), b"de\r");
+            out.extend(core::iter::from_fn(|| lines.take()));
+            lines.push(Now(300_000), b"\nf\n");
+            out.extend(core::iter::from_fn(|| lines.take()));
+            let got: Vec<_> = out.iter().map(|l| (&l.bytes[..], l.ended, l.span.to)).collect();
+            assert_eq!(got, [(&b"abc"[..], false, 4), (b"de", true, 7), (b"f", true, 10)]);
+        }
     }
 
     #[test]
