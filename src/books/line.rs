@@ -153,7 +153,7 @@ struct Read {
 
 /// Escapes `"` `\` LF CR TAB by their short forms, 00-1F and 7F-9F as `\u00xx`; all else is
 /// itself. A control byte of a wire so never reaches a terminal that prints a book.
-struct RawText;
+pub(crate) struct RawText;
 
 impl Formatter for RawText {
     fn write_string_fragment<W>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()>

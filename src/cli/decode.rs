@@ -1,0 +1,309 @@
+//! `tapline decode`: bytes in, what a driver makes of them out, as JSON lines. No daemon.
+//!
+//! The driver is not opened and nothing is asked: a file has no first frame to suspect and nobody
+//! to answer. For a polled meter this means that its numbers stay answers, because what was asked
+//! is not in the file.
+
+use std::fmt;
+
+use serde::Serialize;
+use serde_json::Value;
+use tapline_drivers::{
+    AnyDriver, Contacts, Driver, Function, Indication, Input, Message, Note, Now, Output, Reading,
+    Scan, ScanKind, Span, Unit, by_name, catalogue,
+};
+
+use crate::books::line::{RawText, raw_text};
+
+/// Between two lines of a file lies more time than between two sights of one code.
+const LINE_US: u64 = 2_000_000;
+
+/// Most bytes that a driver is given at once.
+const READ: usize = 4096;
+
+/// There is no driver of this name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnknownDriver {
+    /// The name that was asked for.
+    pub name: String,
+}
+
+impl fmt::Display for UnknownDriver {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let known: Vec<_> = catalogue::names().collect();
+        write!(f, "there is no driver `{}`: use one of {}", self.name, known.join(", "))
+    }
+}
+
+impl std::error::Error for UnknownDriver {}
+
+/// Decodes a stream: one JSON line for each reading, note, identity, contact state and scan, in
+/// order; together they cover every byte.
+///
+/// # Errors
+/// [`UnknownDriver`] when no driver has that name. Bytes that can't be read are no error.
+pub fn decode(driver: &str, bytes: &[u8]) -> Result<Vec<String>, UnknownDriver> {
+    let mut driver = by_name(driver).ok_or_else(|| UnknownDriver { name: driver.to_string() })?;
+    let mut out = Vec::new();
+    let mut now = Now(0);
+    for read in reads(bytes) {
+        driver.handle(now, Input::Bytes(read));
+        drain(&mut driver, bytes, &mut out);
+        if read.ends_with(b"\n") || read.ends_with(b"\r") || read.ends_with(b"\t") {
+            now.0 += LINE_US;
+        }
+    }
+    if let Some(deadline) = driver.deadline() {
+        driver.handle(deadline, Input::Tick);
+        drain(&mut driver, bytes, &mut out);
+    }
+    driver.handle(now, Input::Open);
+    if let Some(output @ Output::Note(_)) = driver.poll() {
+        out.push(render(driver.name(), &output, bytes));
+    }
+    Ok(out)
+}
+
+fn drain(driver: &mut AnyDriver, bytes: &[u8], out: &mut Vec<String>) {
+    while let Some(output) = driver.poll() {
+        out.push(render(driver.name(), &output, bytes));
+    }
+}
+
+/// The stream line by line, so that time can pass between the lines.
+fn reads(mut bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
+    std::iter::from_fn(move || {
+        let end = bytes.iter().position(|b| matches!(b, b'\r' | b'\n' | b'\t'));
+        let line =
+            end.map_or(bytes.len(), |end| end + 1 + usize::from(bytes[end..].starts_with(b"\r\n")));
+        let read;
+        (read, bytes) = bytes.split_at(line.min(READ));
+        (!read.is_empty()).then_some(read)
+    })
+}
+
+#[derive(Serialize)]
+struct ReadingLine<'a> {
+    link: Option<&'a str>,
+    driver: &'a str,
+    function: Function,
+    indication: &'a str,
+    value: Option<String>,
+    unit: Option<Unit>,
+    flags: Vec<Value>,
+    raw: String,
+    offset: u64,
+}
+
+#[derive(Serialize)]
+struct NoteLine<'a> {
+    note: &'a str,
+    offset: u64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    raw: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    text: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct ScanLine<'a> {
+    raw: String,
+    aim: Option<&'a str>,
+    kind: ScanKind,
+    sniffed: bool,
+    fields: Value,
+    elements: [Value; 0],
+    asset: Option<&'a str>,
+    warnings: [Value; 0],
+    refused: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct RefusedLine<'a> {
+    kind: &'a str,
+    refused: &'a str,
+    length: usize,
+}
+
+/// One output as a JSON line. `stream` is the driver's stream since it was opened.
+#[must_use]
+pub fn render(driver: &str, output: &Output<Message>, stream: &[u8]) -> String {
+    match output {
+        Output::Reading(reading) => json(&reading_line(driver, reading, stream)),
+        Output::Contacts(contacts) => json(&contacts_line(driver, contacts, stream)),
+        Output::Note(note) => json(&note_line(driver, note, stream)),
+        Output::Scan(scan) => scan_line(scan),
+        Output::Identity(identity) => {
+            let raw = raw(identity.span, stream);
+            let (text, offset) = (&identity.text, identity.span.from);
+            json(&serde_json::json!({ "identity": text, "offset": offset, "raw": raw }))
+        }
+        Output::Ready(function) => json(&serde_json::json!({ "ready": function })),
+        Output::Send(message) => json(&serde_json::json!({ "send": raw_text(message.bytes()) })),
+    }
+}
+
+fn raw(span: Span, stream: &[u8]) -> String {
+    let place = usize::try_from(span.from).ok().zip(usize::try_from(span.to).ok());
+    let bytes = place.and_then(|(from, to)| stream.get(from..to));
+    raw_text(bytes.unwrap_or_default())
+}
+
+fn reading_line<'a>(driver: &'a str, reading: &Reading, stream: &[u8]) -> ReadingLine<'a> {
+    let (indication, number) = match reading.indication {
+        Indication::Value(number) => ("value", Some(number)),
+        Indication::Above(number) => ("above", Some(number)),
+        Indication::Below(number) => ("below", Some(number)),
+        Indication::Overload => ("overload", None),
+        Indication::NoValue => ("none", None),
+    };
+    ReadingLine {
+        link: None,
+        driver,
+        function: reading.function,
+        indication,
+        value: number.map(|number| number.text()),
+        unit: Some(reading.unit),
+        flags: reading.flags.iter().map(|flag| serde_json::json!(flag)).collect(),
+        raw: raw(reading.span, stream),
+        offset: reading.span.from,
+    }
+}
+
+fn contacts_line<'a>(driver: &'a str, contacts: &Contacts, stream: &[u8]) -> ReadingLine<'a> {
+    let names = ["c1", "c2", "c3", "c4"].into_iter().zip(contacts.closed);
+    ReadingLine {
+        link: None,
+        driver,
+        function: Function::Contacts,
+        indication: "none",
+        value: None,
+        unit: None,
+        flags: names.filter(|(_, closed)| *closed).map(|(name, _)| name.into()).collect(),
+        raw: raw(contacts.span, stream),
+        offset: contacts.span.from,
+    }
+}
+
+/// The bytes of a scanner are shown in its scans only: a piece of a code may be a patient's.
+fn note_line<'a>(driver: &str, note: &'a Note, stream: &[u8]) -> NoteLine<'a> {
+    NoteLine {
+        note: note.word,
+        offset: note.span.from,
+        raw: (driver != "scan").then(|| raw(note.span, stream)),
+        text: note.text.as_deref(),
+    }
+}
+
+fn scan_line(scan: &Scan) -> String {
+    if let Some(refused) = scan.refused {
+        let kind = match refused {
+            "patient_identifier" => "gs1",
+            "damaged_code" => "control",
+            _ => "other",
+        };
+        return json(&RefusedLine { kind, refused, length: scan.length });
+    }
+    json(&ScanLine {
+        raw: raw_text(&scan.raw),
+        aim: scan.aim.as_deref(),
+        kind: scan.kind,
+        sniffed: scan.aim.is_none(),
+        fields: Value::Object(serde_json::Map::new()),
+        elements: [],
+        asset: None,
+        warnings: [],
+        refused: None,
+    })
+}
+
+/// JSON with the escapes of stored lines: no control byte of a wire reaches a terminal.
+fn json<T: Serialize>(value: &T) -> String {
+    let mut out = Vec::new();
+    let mut writer = serde_json::Serializer::with_formatter(&mut out, RawText);
+    value.serialize(&mut writer).expect("plain fields and strings can be written to memory");
+    String::from_utf8(out).expect("JSON is UTF-8")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lines(driver: &str, bytes: &[u8]) -> Vec<String> {
+        decode(driver, bytes).unwrap()
+    }
+
+    #[test]
+    fn a_line_a_bound_an_overload_and_what_is_not_understood() {
+        let got = lines(
+            "val-unit-line",
+            b"R4 +0.182 Ohm\r\nINS >200 MOhm HOLD\r\nR4 OL Ohm\r\nR4 \xb1\x07\r\nR4 +0.1",
+        );
+        let reading =
+            |rest: &str| format!(r#"{{"link":null,"driver":"val-unit-line","function":{rest}}}"#);
+        let value = r#""resistance_4w","indication":"value","value":"0.182","unit":"Ohm","#;
+        let above = r#""insulation_resistance","indication":"above","value":"200","#;
+        let over = r#""resistance_4w","indication":"overload","value":null,"unit":"Ohm","#;
+        let held = r#""unit":"MOhm","flags":["hold"],"raw":"INS >200 MOhm HOLD\r\n","offset":15"#;
+        assert_eq!(
+            got,
+            [
+                reading(&format!(r#"{value}"flags":[],"raw":"R4 +0.182 Ohm\r\n","offset":0"#)),
+                reading(&format!("{above}{held}")),
+                reading(&format!(r#"{over}"flags":[],"raw":"R4 OL Ohm\r\n","offset":35"#)),
+                "{\"note\":\"malformed\",\"offset\":46,\"raw\":\"R4 ±\\u0007\\r\\n\"}".to_string(),
+                r#"{"note":"malformed","offset":53,"raw":"R4 +0.1"}"#.to_string(),
+            ]
+        );
+    }
+
+    #[test]
+    fn contacts_are_a_reading_without_value() {
+        assert_eq!(
+            lines("contacts", b"C 1010\r"),
+            [concat!(
+                r#"{"link":null,"driver":"contacts","function":"contacts","indication":"none","#,
+                r#""value":null,"unit":null,"flags":["c1","c3"],"raw":"C 1010\r","offset":0}"#,
+            )]
+        );
+    }
+
+    #[test]
+    fn scans_and_a_patient_of_whom_nothing_is_kept() {
+        let got =
+            lines("scan", b"]C0P-0107\r\nP-0107\r\nP-0107\r\n]C18018950110153123456781\r\nP-01");
+        let patient = r#"{"kind":"gs1","refused":"patient_identifier","length":22}"#;
+        let text = |aim: &str, raw: &str| {
+            let rest = r#""fields":{},"elements":[],"asset":null,"warnings":[],"refused":null}"#;
+            let sniffed = aim == "null";
+            format!(r#"{{"raw":"{raw}","aim":{aim},"kind":"text","sniffed":{sniffed},{rest}"#)
+        };
+        assert_eq!(
+            got,
+            [
+                text("\"]C0\"", "]C0P-0107"),
+                text("null", "P-0107"),
+                text("null", "P-0107"),
+                patient.to_string(),
+                text("null", "P-01"),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_meter_that_was_not_asked_gives_answers() {
+        assert_eq!(
+            lines("scpi", b"+1.82E-01\r\n"),
+            [r#"{"note":"answer","offset":0,"raw":"+1.82E-01\r\n","text":"+1.82E-01"}"#]
+        );
+    }
+
+    #[test]
+    fn an_unknown_driver_is_told_with_the_known_ones() {
+        let fault = decode("ohm", b"").unwrap_err();
+        assert_eq!(
+            fault.to_string(),
+            "there is no driver `ohm`: use one of scpi, val-unit-line, contacts, scan"
+        );
+    }
+}

@@ -1,0 +1,3 @@
+//! What the commands do.
+
+pub mod decode;
