@@ -1,0 +1,226 @@
+//! Every capture in `captures/` through its driver, compared with its `.expect` file.
+//!
+//! Each is played whole, byte by byte and in random cuts of a fixed seed: what comes out must be
+//! the same. What the driver sends must be what the capture says was sent, in that order.
+//!
+//! A capture: header lines `# key: text` (`driver` is needed), then lines of milliseconds, a
+//! direction and text with the escapes `\n \r \t \\ \xNN`. `<` came in, `>` was sent, `!` is the
+//! station's doing: `open`, `want FUNCTION`, `want none`, `wait` (time passes until here).
+//!
+//! `UPDATE_EXPECT=1 cargo test --test golden` writes the `.expect` files anew, but only where the
+//! driver's version rose; a file that is not there yet is written. To change a capture itself,
+//! delete its `.expect` file.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use tapline::cli::decode::render;
+use tapline_drivers::{AnyDriver, Driver, Function, Input, Now, Output, Want, by_name};
+
+#[derive(Debug, Clone)]
+enum Event {
+    In(Vec<u8>),
+    Open,
+    Want(Option<Function>),
+    Wait,
+}
+
+struct Capture {
+    head: BTreeMap<String, String>,
+    events: Vec<(u64, Event)>,
+    sent: Vec<Vec<u8>>,
+}
+
+fn unescape(text: &str) -> Vec<u8> {
+    let mut out = Vec::new();
+    let mut rest = text.chars();
+    while let Some(c) = rest.next() {
+        if c != '\\' {
+            out.push(u8::try_from(c).expect("other bytes than ASCII are written \\xNN"));
+            continue;
+        }
+        out.push(match rest.next().expect("an escape ends the line") {
+            'n' => b'\n',
+            'r' => b'\r',
+            't' => b'\t',
+            '\\' => b'\\',
+            'x' => {
+                let hex: String = rest.by_ref().take(2).collect();
+                u8::from_str_radix(&hex, 16).expect("two hexadecimal digits behind \\x")
+            }
+            other => panic!("unknown escape \\{other}"),
+        });
+    }
+    out
+}
+
+fn station(text: &str) -> Event {
+    match text.split_once(' ') {
+        None if text == "open" => Event::Open,
+        None if text == "wait" => Event::Wait,
+        Some(("want", "none")) => Event::Want(None),
+        Some(("want", function)) => {
+            let function = serde_json::from_value(function.into()).expect("a function");
+            Event::Want(Some(function))
+        }
+        _ => panic!("the station can't `{text}`"),
+    }
+}
+
+fn read(path: &Path) -> Capture {
+    let text = fs::read_to_string(path).unwrap();
+    let mut capture = Capture { head: BTreeMap::new(), events: Vec::new(), sent: Vec::new() };
+    for line in text.lines() {
+        if let Some(head) = line.strip_prefix("# ") {
+            let (key, value) = head.split_once(": ").expect("`# key: text`");
+            capture.head.insert(key.into(), value.into());
+            continue;
+        }
+        let (ms, rest) = line.trim_start().split_once(' ').expect("milliseconds");
+        let (direction, what) = rest.split_once(' ').expect("direction");
+        let at = ms.parse::<u64>().expect("milliseconds") * 1_000;
+        match direction {
+            "<" => capture.events.push((at, Event::In(unescape(what)))),
+            ">" => capture.sent.push(unescape(what)),
+            "!" => capture.events.push((at, station(what))),
+            other => panic!("unknown direction {other}"),
+        }
+    }
+    capture
+}
+
+/// One run through a driver: what it said as JSON lines, and what it sent.
+struct Run {
+    driver: AnyDriver,
+    stream: Vec<u8>,
+    said: Vec<String>,
+    sent: Vec<Vec<u8>>,
+}
+
+impl Run {
+    fn play(capture: &Capture, cuts: &mut dyn FnMut() -> usize) -> Run {
+        let driver = by_name(&capture.head["driver"]).expect("a built-in driver");
+        let mut run = Run { driver, stream: vec![], said: vec![], sent: vec![] };
+        for (at, event) in &capture.events {
+            run.ticks(*at);
+            match event {
+                Event::In(bytes) => {
+                    let mut rest = bytes.as_slice();
+                    while !rest.is_empty() {
+                        let (read, after) = rest.split_at(cuts().clamp(1, rest.len()));
+                        run.stream.extend(read);
+                        run.handle(*at, Input::Bytes(read));
+                        rest = after;
+                    }
+                }
+                Event::Open => {
+                    run.handle(*at, Input::Open);
+                    run.stream.clear();
+                }
+                Event::Want(want) => {
+                    run.handle(*at, Input::Want(want.map(|function| Want { function })));
+                }
+                Event::Wait => {}
+            }
+        }
+        run
+    }
+
+    /// Every deadline up to a moment.
+    fn ticks(&mut self, until: u64) {
+        while let Some(Now(deadline)) = self.driver.deadline().filter(|at| at.0 <= until) {
+            self.handle(deadline, Input::Tick);
+        }
+    }
+
+    fn handle(&mut self, at: u64, input: Input<'_>) {
+        self.driver.handle(Now(at), input);
+        while let Some(output) = self.driver.poll() {
+            if let Output::Send(message) = &output {
+                self.sent.push(message.bytes().to_vec());
+            }
+            let mut line = render(self.driver.name(), &output, &self.stream);
+            if let Output::Reading(reading) = &output
+                && let Some(why) = reading.why
+            {
+                line.insert_str(line.len() - 1, &format!(r#","why":"{why}""#));
+            }
+            self.said.push(line);
+        }
+    }
+
+    fn expect(&self) -> String {
+        let head = format!("# driver: {} version {}", self.driver.name(), self.driver.version());
+        [&[head][..], &self.said].concat().join("\n") + "\n"
+    }
+}
+
+/// A small generator (xorshift, Marsaglia 2003): the same cuts on every machine.
+fn random_cuts(mut state: u64) -> impl FnMut() -> usize {
+    move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        usize::try_from(state % 13 + 1).unwrap()
+    }
+}
+
+fn captures() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/captures");
+    let files = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let mut list: Vec<_> = files.filter(|path| path.extension() == Some("cap".as_ref())).collect();
+    list.sort();
+    list
+}
+
+fn compare(path: &Path, run: &Run) {
+    let file = path.with_extension("expect");
+    let (got, want) = (run.expect(), fs::read_to_string(&file).unwrap_or_default());
+    if got == want {
+        return;
+    }
+    let same_version = got.lines().next() == want.lines().next();
+    let name = file.display();
+    assert!(
+        !same_version,
+        "{name}: the driver says something else under the same version. If that is meant, raise \
+         its VERSION, then UPDATE_EXPECT=1.\n--- expected\n{want}--- got\n{got}"
+    );
+    let update = std::env::var_os("UPDATE_EXPECT").is_some();
+    assert!(update, "{name} is missing or of another version: run with UPDATE_EXPECT=1");
+    fs::write(&file, got).unwrap();
+}
+
+#[test]
+fn captures_say_what_they_said_however_they_are_cut() {
+    let list = captures();
+    assert!(list.len() >= 8, "the captures are there");
+    for path in list {
+        let capture = read(&path);
+        let name = path.display();
+        let whole = Run::play(&capture, &mut || usize::MAX);
+        assert_eq!(whole.sent, capture.sent, "{name}: what is sent");
+        let bytewise = Run::play(&capture, &mut || 1);
+        assert_eq!(bytewise.said, whole.said, "{name}: byte by byte");
+        for seed in 1..=20 {
+            let cut = Run::play(&capture, &mut random_cuts(seed));
+            assert_eq!(cut.said, whole.said, "{name}: cuts of SEED={seed}");
+        }
+        compare(&path, &whole);
+    }
+}
+
+#[test]
+fn every_driver_has_a_capture_and_every_capture_says_what_it_is() {
+    let heads: Vec<_> = captures().iter().map(|path| read(path).head).collect();
+    for name in tapline_drivers::catalogue::names() {
+        assert!(heads.iter().any(|head| head["driver"] == name), "no capture for {name}");
+    }
+    for head in heads {
+        for key in ["kind", "driver", "link", "source"] {
+            assert!(!head[key].is_empty());
+        }
+    }
+}
