@@ -222,12 +222,16 @@ fn together(words: impl Iterator<Item = Word>) -> Word {
 }
 
 /// In the order of the closed list. A fail carries what is known beside it; an undecided verdict
-/// every reason of every value.
+/// every reason of every value but
+/// `near_limit`, which belongs to a pass.
 fn reasons_of(findings: &[Finding<'_>], shown: &Finding<'_>, word: Word) -> Vec<String> {
     let fails = matches!(word, Word::Fail | Word::ConditionalFail);
     let of = |finding: &Finding<'_>, reason: &str| {
         finding.reasons.contains(&reason)
-            && (word == Word::Undecided || hold(reason) == Hold::Nothing || finding.says(reason))
+            && match word {
+                Word::Undecided => reason != "near_limit",
+                _ => hold(reason) == Hold::Nothing || finding.says(reason),
+            }
     };
     let stands = |reason: &&str| match fails {
         true => of(shown, reason),

@@ -115,12 +115,12 @@ impl<'a> Context<'a> {
                 reasons.extend(self.unweighted.then_some("unweighted"));
                 reasons.extend(self.assumed_mains.then_some("no_mains_value"));
             }
-            Standing::Pass | Standing::ConditionalPass if self.near(item.shape)? => {
-                reasons.push("near_limit");
-            }
             _ => {}
         }
         let word = self.word(standing, &reasons);
+        if matches!(word, Word::Pass | Word::ConditionalPass) && self.near(item.shape)? {
+            reasons.push("near_limit");
+        }
         let probability = self.probability(item.shape, uncertainty.as_ref());
         let says_unconfirmed = self.says_unconfirmed;
         let rule = rule.map(Rule::word);
