@@ -9,6 +9,11 @@
 #![deny(clippy::float_arithmetic)]
 
 extern crate alloc;
+
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;
+
 #[cfg(test)]
 extern crate std;
 

@@ -239,6 +239,18 @@ mod tests {
             prop_assert_eq!(numeric(sent.as_bytes()), Number::parse(&sent).map(Numeric::Value));
         }
 
+        /// Another voice: the standard library's reader of decimals makes the same number of what
+        /// was sent and of what we made of it.
+        #[test]
+        fn the_value_is_that_of_an_independent_reader(
+            sign in "[-+]?", whole in "[0-9]{1,8}", part in "([.][0-9]{0,7})?",
+            power in "([eE][-+]?[0-7])?",
+        ) {
+            let sent = alloc::format!("{sign}{whole}{part}{power}");
+            let Some(Numeric::Value(number)) = numeric(sent.as_bytes()) else { panic!("{sent}") };
+            prop_assert_eq!(number.text().parse::<f64>(), sent.parse::<f64>());
+        }
+
         #[test]
         fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..40)) {
             let _ = numeric(&bytes);
