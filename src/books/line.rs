@@ -125,6 +125,23 @@ pub fn time_read(text: &str) -> Option<i64> {
     (time_text(wall_us)? == text).then_some(wall_us)
 }
 
+/// `seq` and kind of a line, read from its fixed beginning `{"seq":N,"t":"…","m":N,"k":"…"`.
+#[must_use]
+pub fn outline(line: &[u8]) -> Option<(u64, &[u8])> {
+    let (seq, rest) = number(line.strip_prefix(b"{\"seq\":")?)?;
+    let rest = rest.strip_prefix(b",\"t\":\"")?;
+    let rest = rest.get("2026-11-24T08:14:03.512004Z".len()..)?.strip_prefix(b"\",\"m\":")?;
+    let kind = number(rest)?.1.strip_prefix(b",\"k\":\"")?;
+    let end = kind.iter().position(|&b| b == b'"')?;
+    Some((seq, &kind[..end]))
+}
+
+fn number(text: &[u8]) -> Option<(u64, &[u8])> {
+    let end = text.iter().take_while(|b| b.is_ascii_digit()).count();
+    let digits = std::str::from_utf8(&text[..end]).ok()?;
+    Some((digits.parse().ok()?, &text[end..]))
+}
+
 #[derive(Serialize)]
 struct Form<'a> {
     seq: u64,
@@ -276,6 +293,15 @@ mod tests {
             assert_eq!(time_read(other), None, "{other}");
         }
         assert_eq!(time_text(i64::MAX), None);
+    }
+
+    #[test]
+    fn the_outline_of_a_line_is_its_number_and_kind() {
+        let line = br#"{"seq":4713,"t":"2026-11-24T08:14:03.530551Z","m":83530551,"k":"value"}"#;
+        assert_eq!(outline(line), Some((4713, &b"value"[..])));
+        for bad in [&b""[..], b"{\"seq\":", b"{\"seq\":4713,\"t\":\"20", b"{\"mark\":\"\"}"] {
+            assert_eq!(outline(bad), None);
+        }
     }
 
     proptest! {

@@ -7,36 +7,71 @@ use std::sync::Arc;
 use super::disk::Disk;
 use super::halted::{Cause, Halted};
 use super::line::Line;
-use super::place::{self, IDLE, OPEN, STATION};
+use super::place::{self, IDLE, INSPECTIONS, InspectionName, OPEN, STATION};
 use super::reader::{Ending, Reader, Tail};
 use super::writer::{Books, length};
 use crate::station::event::BookId;
 
-/// Believed lines, in order. Memory is bounded by one commit.
-pub struct Lines {
+/// Believed lines as stored, in order. Memory is bounded by one commit.
+pub struct Texts {
     disk: Arc<dyn Disk>,
     paths: VecDeque<String>,
     reader: Option<(String, Reader<Box<dyn Read + Send>>)>,
-    commit: VecDeque<Result<Line, Halted>>,
+    commit: VecDeque<Text>,
     damaged: Option<Tail>,
 }
 
-impl Books {
+/// A believed line as stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Text {
+    /// Number of the line in its file, counted from 1.
+    pub line: u64,
+    /// The line without line feed.
+    pub bytes: Vec<u8>,
+}
+
+/// Believed lines, understood, in order.
+pub struct Lines(Texts);
+
+/// The books of a data folder, to be read only. Needs no lock.
+#[derive(Debug, Clone)]
+pub struct Shelf {
+    disk: Arc<dyn Disk>,
+}
+
+/// A book of an inspection on the shelf.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct OnShelf {
+    /// Name.
+    pub id: String,
+    /// It lies among the sealed ones.
+    pub sealed: bool,
+}
+
+impl Shelf {
+    /// The shelf of a data folder.
+    #[must_use]
+    pub fn new(disk: Arc<dyn Disk>) -> Shelf {
+        Shelf { disk }
+    }
+
     /// The believed lines of a book. The station's are those of all years; an inspection may be
     /// in work or sealed; a day's are those of all its books.
     ///
     /// # Errors
     /// A folder can't be listed. A book that is missing has no lines.
     pub fn lines(&self, book: &BookId) -> Result<Lines, Halted> {
-        let paths = self.paths(book)?;
+        self.texts(book).map(Lines)
+    }
+
+    /// The same lines as stored.
+    ///
+    /// # Errors
+    /// A folder can't be listed.
+    pub fn texts(&self, book: &BookId) -> Result<Texts, Halted> {
+        let paths = self.paths(book)?.into();
         let disk = Arc::clone(&self.disk);
-        Ok(Lines {
-            disk,
-            paths: paths.into(),
-            reader: None,
-            commit: VecDeque::new(),
-            damaged: None,
-        })
+        Ok(Texts { disk, paths, reader: None, commit: VecDeque::new(), damaged: None })
     }
 
     /// The files of a book, oldest first.
@@ -67,9 +102,70 @@ impl Books {
             }
         }
     }
+
+    /// All inspections, sealed ones and those in work, sorted by name. Opens none of them.
+    ///
+    /// # Errors
+    /// A folder can't be listed.
+    pub fn inspections(&self) -> Result<Vec<OnShelf>, Halted> {
+        let mut all = Vec::new();
+        let mut folders = vec![(OPEN.to_owned(), false)];
+        for year in self.list(INSPECTIONS)? {
+            for month in self.list(&format!("{INSPECTIONS}/{year}"))? {
+                folders.push((format!("{INSPECTIONS}/{year}/{month}"), true));
+            }
+        }
+        for (folder, sealed) in folders {
+            for name in self.list(&folder)? {
+                let Some(id) = name.strip_suffix(".jsonl") else { continue };
+                let in_place = place::sealed_path(id) == Some(format!("{folder}/{name}"));
+                if InspectionName::read(id).is_some() && in_place == sealed {
+                    all.push(OnShelf { id: id.to_owned(), sealed });
+                }
+            }
+        }
+        all.sort();
+        // Both names after a power cut: the one in work comes first and counts.
+        all.dedup_by(|a, b| a.id == b.id);
+        Ok(all)
+    }
+
+    pub(super) fn list(&self, folder: &str) -> Result<Vec<String>, Halted> {
+        self.disk.list(folder).map_err(|error| Halted::disk("list", folder, &error))
+    }
+
+    /// Names of the station books, oldest first.
+    pub(super) fn station_names(&self) -> Result<Vec<String>, Halted> {
+        let mut names: Vec<String> = self.list(STATION)?;
+        names.retain(|name| name.ends_with(".jsonl"));
+        for name in &mut names {
+            name.truncate(name.len() - ".jsonl".len());
+        }
+        names.sort_by_key(|name| {
+            let (year, n) = place::split(name);
+            (year.to_owned(), n)
+        });
+        Ok(names)
+    }
 }
 
-impl Lines {
+impl Books {
+    /// The books, to be read only.
+    #[must_use]
+    pub fn shelf(&self) -> Shelf {
+        Shelf::new(Arc::clone(&self.disk))
+    }
+
+    /// The believed lines of a book: see [`Shelf::lines`].
+    ///
+    /// # Errors
+    /// A folder can't be listed.
+    pub fn lines(&self, book: &BookId) -> Result<Lines, Halted> {
+        self.shelf().lines(book)
+    }
+}
+
+impl Texts {
     /// A book was damaged: lines of it that came are those before the damage. Known at the end.
     #[must_use]
     pub fn damaged(&self) -> Option<&Tail> {
@@ -87,14 +183,8 @@ impl Lines {
         };
         match reader.commit().map_err(|error| Halted::disk("read", path, &error))? {
             Some(commit) => {
-                let lines = commit.read().map(|line| {
-                    line.map_err(|unread| Halted {
-                        what: format!("can't understand `{path}`"),
-                        why: unread.to_string(),
-                        cause: Cause::Format,
-                    })
-                });
-                self.commit = lines.collect();
+                let lines = commit.lines().zip(commit.line..);
+                self.commit = lines.map(|(b, line)| Text { line, bytes: b.to_vec() }).collect();
             }
             None => {
                 if let Some(Ending::Damaged(tail)) = reader.ending() {
@@ -105,15 +195,20 @@ impl Lines {
         }
         Ok(true)
     }
+
+    /// The file that the last line came from.
+    fn path(&self) -> &str {
+        self.reader.as_ref().map_or("a book", |(path, _)| path)
+    }
 }
 
-impl Iterator for Lines {
-    type Item = Result<Line, Halted>;
+impl Iterator for Texts {
+    type Item = Result<Text, Halted>;
 
-    fn next(&mut self) -> Option<Result<Line, Halted>> {
+    fn next(&mut self) -> Option<Result<Text, Halted>> {
         loop {
-            if let Some(line) = self.commit.pop_front() {
-                return Some(line);
+            if let Some(text) = self.commit.pop_front() {
+                return Some(Ok(text));
             }
             match self.turn() {
                 Ok(true) => {}
@@ -125,5 +220,29 @@ impl Iterator for Lines {
                 }
             }
         }
+    }
+}
+
+impl Lines {
+    /// A book was damaged: see [`Texts::damaged`].
+    #[must_use]
+    pub fn damaged(&self) -> Option<&Tail> {
+        self.0.damaged()
+    }
+}
+
+impl Iterator for Lines {
+    type Item = Result<Line, Halted>;
+
+    fn next(&mut self) -> Option<Result<Line, Halted>> {
+        let text = match self.0.next()? {
+            Ok(text) => text,
+            Err(halted) => return Some(Err(halted)),
+        };
+        Some(Line::read(&text.bytes).map_err(|fault| Halted {
+            what: format!("can't understand line {} of `{}`", text.line, self.0.path()),
+            why: fault.to_string(),
+            cause: Cause::Format,
+        }))
     }
 }

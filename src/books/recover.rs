@@ -105,7 +105,7 @@ impl Books {
         found: &mut Recovered,
         named: &mut BTreeSet<String>,
     ) -> Result<(), Halted> {
-        let names = self.station_names()?;
+        let names = self.shelf().station_names()?;
         found.newest_station = names.last().cloned();
         for name in &names {
             let path = format!("{STATION}/{name}.jsonl");
@@ -138,7 +138,6 @@ impl Books {
                 found.troubles.push(format!("`{OPEN}/{name}` is not the name of an inspection"));
                 continue;
             }
-            found.number(id);
             let path = format!("{OPEN}/{name}");
             let mut scan = self.scan(&path)?;
             found.note(&mut scan, named);
@@ -178,29 +177,18 @@ impl Books {
 
     /// Finds sealed inspections that the station book does not know: the crash came between.
     fn look_at_sealed(&mut self, found: &mut Recovered) -> Result<(), Halted> {
-        for year in self.list(INSPECTIONS)? {
-            for month in self.list(&format!("{INSPECTIONS}/{year}"))? {
-                let folder = format!("{INSPECTIONS}/{year}/{month}");
-                for name in self.list(&folder)? {
-                    let Some(id) = name.strip_suffix(".jsonl") else { continue };
-                    found.number(id);
-                    let path = format!("{folder}/{name}");
-                    if found.announced.contains(id)
-                        || place::sealed_path(id).as_ref() != Some(&path)
-                    {
-                        continue;
-                    }
-                    // Both names after a power cut: `seal` is repeated and removes the first.
-                    if self.open.contains_key(&BookId::Inspection(id.to_owned())) {
-                        continue;
-                    }
-                    found.next_seq = found.next_seq.max(self.scan(&path)?.seq);
-                    match self.sealed_already(id, &path) {
-                        Ok(fact) => found.sealed.push(fact),
-                        Err(e) if e.cause == Cause::Refused => found.troubles.push(e.to_string()),
-                        Err(e) => return Err(e),
-                    }
-                }
+        for book in self.shelf().inspections()? {
+            let id = book.id.as_str();
+            found.number(id);
+            if !book.sealed || found.announced.contains(id) {
+                continue;
+            }
+            let path = place::sealed_path(id).unwrap_or_default();
+            found.next_seq = found.next_seq.max(self.scan(&path)?.seq);
+            match self.sealed_already(id, &path) {
+                Ok(fact) => found.sealed.push(fact),
+                Err(e) if e.cause == Cause::Refused => found.troubles.push(e.to_string()),
+                Err(e) => return Err(e),
             }
         }
         Ok(())
@@ -331,22 +319,8 @@ impl Books {
         scan(self.disk.as_ref(), path).map_err(|error| Halted::disk("read", path, &error))
     }
 
-    pub(super) fn list(&self, folder: &str) -> Result<Vec<String>, Halted> {
-        self.disk.list(folder).map_err(|error| Halted::disk("list", folder, &error))
-    }
-
-    /// Names of the station books, oldest first.
-    pub(super) fn station_names(&self) -> Result<Vec<String>, Halted> {
-        let mut names: Vec<String> = self.list(STATION)?;
-        names.retain(|name| name.ends_with(".jsonl"));
-        for name in &mut names {
-            name.truncate(name.len() - ".jsonl".len());
-        }
-        names.sort_by_key(|name| {
-            let (year, n) = place::split(name);
-            (year.to_owned(), n)
-        });
-        Ok(names)
+    fn list(&self, folder: &str) -> Result<Vec<String>, Halted> {
+        self.shelf().list(folder)
     }
 }
 

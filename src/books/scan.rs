@@ -8,7 +8,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::SealedFact;
 
 use super::disk::Disk;
-use super::line::Line;
+use super::line::{Line, outline};
 use super::reader::{Ending, Reader};
 
 /// What a writer has to know of a book.
@@ -66,16 +66,6 @@ impl Scan {
     }
 }
 
-/// `seq` and kind of a line, read from its fixed beginning `{"seq":N,"t":"…","m":N,"k":"…"`.
-pub(super) fn outline(line: &[u8]) -> Option<(u64, &[u8])> {
-    let (seq, rest) = number(line.strip_prefix(b"{\"seq\":")?)?;
-    let rest = rest.strip_prefix(b",\"t\":\"")?;
-    let rest = rest.get("2026-11-24T08:14:03.512004Z".len()..)?.strip_prefix(b"\",\"m\":")?;
-    let kind = number(rest)?.1.strip_prefix(b",\"k\":\"")?;
-    let end = kind.iter().position(|&b| b == b'"')?;
-    Some((seq, &kind[..end]))
-}
-
 /// Highest `seq` in the last bytes of a file, believed or not: a number that may have been used
 /// is not used again.
 pub(super) fn last_seq(disk: &dyn Disk, path: &str) -> io::Result<u64> {
@@ -86,24 +76,4 @@ pub(super) fn last_seq(disk: &dyn Disk, path: &str) -> io::Result<u64> {
     disk.read(path, from)?.take(window).read_to_end(&mut bytes)?;
     let seqs = bytes.split(|&b| b == b'\n').filter_map(outline).map(|(seq, _)| seq);
     Ok(seqs.max().unwrap_or(0))
-}
-
-fn number(text: &[u8]) -> Option<(u64, &[u8])> {
-    let end = text.iter().take_while(|b| b.is_ascii_digit()).count();
-    let digits = std::str::from_utf8(&text[..end]).ok()?;
-    Some((digits.parse().ok()?, &text[end..]))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_outline_of_a_line_is_its_number_and_kind() {
-        let line = br#"{"seq":4713,"t":"2026-11-24T08:14:03.530551Z","m":83530551,"k":"value"}"#;
-        assert_eq!(outline(line), Some((4713, &b"value"[..])));
-        for bad in [&b""[..], b"{\"seq\":", b"{\"seq\":4713,\"t\":\"20", b"{\"mark\":\"\"}"] {
-            assert_eq!(outline(bad), None);
-        }
-    }
 }

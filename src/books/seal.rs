@@ -1,6 +1,6 @@
 //! Seals a book: head, signature, rename into place. Each step can be repeated.
 
-use std::io::Read;
+use std::io::{self, Read};
 
 use data_encoding::HEXLOWER;
 use sha2::Digest;
@@ -92,13 +92,17 @@ impl Books {
         Ok(SealedFact { id: id.to_owned(), head, bytes, key })
     }
 
+    /// A missing file is no fault of the disk: the book is left alone and the rest goes on.
     fn small(&self, path: &str) -> Result<Vec<u8>, Halted> {
         let mut bytes = Vec::new();
-        self.disk
-            .read(path, 0)
-            .and_then(|file| file.take(4096).read_to_end(&mut bytes))
-            .map_err(|error| Halted::disk("read", path, &error))?;
-        Ok(bytes)
+        let read = self.disk.read(path, 0).and_then(|f| f.take(4096).read_to_end(&mut bytes));
+        match read {
+            Ok(_) => Ok(bytes),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                Err(Halted::refused(format!("can't announce `{path}`"), error.to_string()))
+            }
+            Err(error) => Err(Halted::disk("read", path, &error)),
+        }
     }
 
     fn write_synced(&self, path: &str, bytes: &[u8]) -> Result<(), Halted> {

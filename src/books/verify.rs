@@ -11,10 +11,9 @@ use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
 
 use super::key::PublicKey;
-use super::line::Line;
+use super::line::{Line, outline};
 use super::place::InspectionName;
 use super::reader::{Commit, Ending, Reader};
-use super::scan::outline;
 use super::seal::head_text;
 
 /// A head, signature or key file is never longer, bytes.
