@@ -8,5 +8,7 @@ mod bench;
 mod crash;
 #[path = "journal/facts.rs"]
 mod facts;
+#[path = "journal/index.rs"]
+mod index;
 #[path = "journal/outside.rs"]
 mod outside;
