@@ -140,6 +140,20 @@ impl Hookup {
         Ok(net.solve(0.0)?.between("k.a", point) / LOW_OHM_AMPERE)
     }
 
+    /// What a voltmeter of 10 Mohm reads at the outlet: phase to neutral, neutral to protective
+    /// earth, phase to protective earth, volt.
+    #[must_use]
+    pub fn outlet_volts(&self) -> [f64; 3] {
+        let across = |a: &str, b: &str| {
+            let mut net = Netlist::new();
+            self.mains(&mut net);
+            net.add(Kind::R(10e6), a, b);
+            // A source and its voltmeter always have a solution.
+            net.solve(self.supply.hertz).map_or(0.0, |solved| solved.between(a, b))
+        };
+        [across("m.L", "m.N"), across("m.N", EARTH), across("m.L", EARTH)]
+    }
+
     fn build(&self, room: &Room, probe: Probe) -> Netlist {
         let mut net = self.asset.clone();
         self.mains(&mut net);
@@ -318,6 +332,18 @@ mod tests {
         let swapped = Room { swapped: true, isolated: false, ..live(false) };
         let solved = hookup.volts(&swapped, 50.0).unwrap();
         assert!(Hookup::indicated(&swapped, &solved) < 1e-3, "the cable shorts the network");
+    }
+
+    #[test]
+    fn a_floating_outlet_shows_itself_to_a_voltmeter() {
+        let [ln, npe, lpe] = bench(None, None).outlet_volts();
+        near(ln, 230.0, 0.1);
+        near(npe, 0.0, 0.1);
+        near(lpe, 230.0, 0.1);
+        // 500 pF are 6.37 Mohm at 50 Hz: 230 x 10 / |10 - j 6.37| (hand computation).
+        let [ln, _, lpe] = bench(None, Some(500e-12)).outlet_volts();
+        near(ln, 230.0, 0.1);
+        near(lpe, 194.0, 0.5);
     }
 
     /// Shares at 50 Hz, 1 kHz, 10 kHz and 100 kHz of Figure 12 into 10 Mohm and 100 pF: 5 V

@@ -49,8 +49,7 @@ impl World {
     pub fn new(scene: Scene, now: u64) -> Result<World, String> {
         let room = Room::default();
         let view = view(&scene, &room)?;
-        let offset_ohm = scene.offset_ohm;
-        let ohm = LowOhm::new(now, Noise::new(scene.seed), offset_ohm);
+        let ohm = low_ohm(&scene, now);
         let dmm = Multimeter::new(now, Noise::new(scene.seed ^ 0xD33));
         Ok(World { scene, room, view, ohm, dmm, contacts: Contacts::default(), said: Vec::new() })
     }
@@ -73,6 +72,12 @@ impl World {
         self.view.lit
     }
 
+    /// The low-resistance meter shows an open circuit.
+    #[must_use]
+    pub fn shows_open(&self) -> bool {
+        self.ohm.shows_open()
+    }
+
     /// Another asset comes to the bench; the instruments stay on, everything else is put away.
     ///
     /// # Errors
@@ -81,6 +86,7 @@ impl World {
         let room = Room::default();
         let view = view(&scene, &room)?;
         self.advance(now);
+        self.ohm = low_ohm(&scene, now);
         (self.scene, self.room, self.view) = (scene, room, view);
         self.follow(now);
         Ok(())
@@ -174,6 +180,10 @@ impl World {
     pub fn drain(&mut self) -> Vec<(Port, Vec<u8>)> {
         std::mem::take(&mut self.said)
     }
+}
+
+fn low_ohm(scene: &Scene, now: u64) -> LowOhm {
+    LowOhm::new(now, Noise::new(scene.seed), scene.offset_ohm, scene.tells_flags)
 }
 
 fn view(scene: &Scene, room: &Room) -> Result<View, String> {

@@ -67,7 +67,7 @@ impl Running {
     fn until_open(&mut self, port: &str, open: bool) {
         for _ in 0..100_000 {
             let look = self.order(&json!({ "do": "look" }));
-            if look["open"].as_array().unwrap().contains(&json!(port)) == open {
+            if look["listening"].as_array().unwrap().contains(&json!(port)) == open {
                 return;
             }
         }

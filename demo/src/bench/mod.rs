@@ -255,8 +255,9 @@ impl Bench {
 fn look(world: &World, ptys: &BTreeMap<Port, Pty>) -> Value {
     let open = ptys.iter().filter(|(_, pty)| pty.is_open()).map(|(port, _)| name(*port));
     let open: Vec<&str> = open.collect();
-    let (scene, lit, room) = (&world.scene().id, world.lit(), world.room());
-    json!({ "ok": true, "scene": scene, "lit": lit, "open": open, "room": room })
+    let (scene, room) = (&world.scene().id, world.room());
+    let (lit, ol) = (world.lit(), world.shows_open());
+    json!({ "ok": true, "scene": scene, "lit": lit, "ol": ol, "listening": open, "room": room })
 }
 
 fn replug(ptys: &mut BTreeMap<Port, Pty>, options: &Options, port: Port) -> Result<(), String> {

@@ -16,6 +16,7 @@ pub struct LowOhm {
     zero_ohm: Option<f64>,
     offset_ohm: f64,
     shown: String,
+    tells_flags: bool,
 }
 
 /// What the meter meets at one conversion.
@@ -35,11 +36,19 @@ pub struct Met {
 
 impl LowOhm {
     /// A meter that first speaks one period after `now`. `offset_ohm`: what thermoelectric
-    /// voltages add in one direction and take away in the other.
+    /// voltages add in one direction and take away in the other. `tells_flags`: hold and zero key stand behind
+    /// the unit; many meters keep them to themselves.
     #[must_use]
-    pub fn new(now: u64, noise: Noise, offset_ohm: f64) -> LowOhm {
+    pub fn new(now: u64, noise: Noise, offset_ohm: f64, tells_flags: bool) -> LowOhm {
+        let next_us = now + PERIOD_US;
         let shown = String::new();
-        LowOhm { next_us: now + PERIOD_US, noise, zero_ohm: None, offset_ohm, shown }
+        LowOhm { next_us, noise, zero_ohm: None, offset_ohm, shown, tells_flags }
+    }
+
+    /// The display shows an open circuit.
+    #[must_use]
+    pub fn shows_open(&self) -> bool {
+        self.shown.contains("OL")
     }
 
     /// When the next line is due.
@@ -62,15 +71,23 @@ impl LowOhm {
         if !met.hold || self.shown.is_empty() {
             self.shown = text(ohm, sign, self.zero_ohm.unwrap_or(0.0));
         }
-        self.shown.clone()
+        let mut line = self.shown.clone();
+        if self.tells_flags && met.hold {
+            line.push_str(" HOLD");
+        }
+        if self.tells_flags && met.relative {
+            line.push_str(" REL");
+        }
+        line.push_str("\r\n");
+        line
     }
 }
 
 fn text(ohm: f64, sign: f64, zero_ohm: f64) -> String {
     if ohm > RANGE_OHM {
-        return "R4 OL Ohm\r\n".to_owned();
+        return "R4 OL Ohm".to_owned();
     }
-    format!("R4 {:+.3} Ohm\r\n", sign * (ohm - zero_ohm))
+    format!("R4 {:+.3} Ohm", sign * (ohm - zero_ohm))
 }
 
 #[cfg(test)]
@@ -87,7 +104,7 @@ mod tests {
 
     #[test]
     fn lines_come_once_a_period_with_the_sign_of_the_direction() {
-        let mut meter = LowOhm::new(1_000, Noise::new(7), 0.001);
+        let mut meter = LowOhm::new(1_000, Noise::new(7), 0.001, false);
         assert_eq!(meter.due(), 401_000);
         let plus = ohms(&meter.line(MET));
         let minus = ohms(&meter.line(Met { way: Way::Minus, ..MET }));
@@ -97,7 +114,7 @@ mod tests {
 
     #[test]
     fn open_clips_and_anything_beyond_the_range_are_overload() {
-        let mut meter = LowOhm::new(0, Noise::new(7), 0.0);
+        let mut meter = LowOhm::new(0, Noise::new(7), 0.0, false);
         for ohm in [2.1, 1e9, f64::INFINITY] {
             assert_eq!(meter.line(Met { ohm, ..MET }), "R4 OL Ohm\r\n");
         }
@@ -105,7 +122,7 @@ mod tests {
 
     #[test]
     fn hold_freezes_the_display_and_the_zero_key_takes_away() {
-        let mut meter = LowOhm::new(0, Noise::new(7), 0.0);
+        let mut meter = LowOhm::new(0, Noise::new(7), 0.0, false);
         let held = meter.line(MET);
         assert_eq!(meter.line(Met { ohm: 0.9, hold: true, ..MET }), held);
         meter.line(Met { ohm: 0.061, relative: true, ..MET });
@@ -113,5 +130,15 @@ mod tests {
         assert!((zeroed - 0.223).abs() < 0.002, "{zeroed}");
         let plain = ohms(&meter.line(Met { ohm: 0.284, ..MET }));
         assert!((plain - 0.284).abs() < 0.002, "{plain}");
+    }
+
+    #[test]
+    fn a_meter_that_tells_its_flags_says_them_behind_the_unit() {
+        let mut meter = LowOhm::new(0, Noise::new(7), 0.0, true);
+        let line = meter.line(Met { relative: true, hold: true, ..MET });
+        assert!(line.ends_with(" Ohm HOLD REL\r\n"), "{line}");
+        assert!(!meter.shows_open());
+        meter.line(Met { ohm: f64::INFINITY, ..MET });
+        assert!(meter.shows_open());
     }
 }

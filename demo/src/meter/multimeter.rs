@@ -8,9 +8,9 @@ use super::scpi::{OVERLOAD, is, nr3};
 use crate::noise::Noise;
 
 /// Time of a conversion, microseconds.
-const CONVERSION_US: u64 = 300_000;
+const CONVERSION_US: u64 = 200_000;
 /// Time constant of the ac converter, microseconds; five of them are its response time.
-const SETTLING_US: f64 = 60_000.0;
+const SETTLING_US: f64 = 30_000.0;
 /// Most errors that are kept; the last becomes `-350` when more happen.
 const ERRORS_MAX: usize = 16;
 /// Longest program message, bytes; what is longer is an error and is dropped.
@@ -290,7 +290,7 @@ mod tests {
     fn the_ac_converter_needs_its_time_and_the_range_has_an_end() {
         let mut meter = meter();
         ask(&mut meter, "CONF:VOLT:AC\n");
-        meter.advance(60_000, 1.0);
+        meter.advance(30_000, 1.0);
         assert!((meter.level_volts - 0.632).abs() < 1e-3, "one time constant");
         meter.advance(660_000, 1.0);
         assert!((meter.level_volts - 1.0).abs() < 1e-4);

@@ -33,6 +33,8 @@ pub struct Scene {
     pub points: BTreeMap<String, String>,
     /// What thermoelectric voltages add to a low resistance in one direction, ohm.
     pub offset_ohm: f64,
+    /// The low-resistance meter tells that its display is held or zeroed.
+    pub tells_flags: bool,
     /// Frequency at which the voltmeter falls by 3 dB, hertz.
     pub bandwidth_hertz: f64,
     /// What the person does wrong.

@@ -55,6 +55,7 @@ struct MeterText {
     leads: Option<String>,
     offset: Option<String>,
     bandwidth: Option<String>,
+    flags: Option<bool>,
 }
 
 #[derive(Deserialize)]
@@ -100,6 +101,7 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
         witnessed,
         points: keys.may("points").unwrap_or_default(),
         offset_ohm,
+        tells_flags: meters.flags.unwrap_or(true),
         bandwidth_hertz,
         slips: keys.slips(),
         expect: keys.expect(),
