@@ -9,6 +9,7 @@
 
 pub mod bench;
 pub mod circuit;
+pub mod clinic;
 pub mod hand;
 pub mod hookup;
 pub mod meter;

@@ -228,10 +228,9 @@ impl Bench {
             let done = match Line::parse(text) {
                 Ok(Line::Hand(hand)) => world.hand(now, &hand),
                 Ok(Line::Order(Order::Look {})) => return look(world, ptys),
-                Ok(Line::Order(Order::Scene { text })) => match Scene::parse(&text) {
-                    Ok(scene) => world.change(now, scene),
-                    Err(faults) => Err(told("scene", &faults)),
-                },
+                Ok(Line::Order(Order::Scene { text })) => {
+                    change(world, ptys, options, (now, &text))
+                }
                 Ok(Line::Order(Order::Unplug { port })) => {
                     ptys.remove(&port.into());
                     Ok(())
@@ -250,6 +249,24 @@ impl Bench {
         })?;
         Ok(on)
     }
+}
+
+/// Another asset; ports that the scene names are pulled and plugged in again first.
+fn change(
+    world: &mut World,
+    ptys: &mut BTreeMap<Port, Pty>,
+    options: &Options,
+    (now, text): (u64, &str),
+) -> Result<(), String> {
+    let scene = Scene::parse(text).map_err(|faults| told("scene", &faults))?;
+    let named = |port: &Port| scene.replug.iter().any(|word| word == name(*port));
+    let pulled: Vec<Port> = ptys.keys().copied().filter(named).collect();
+    world.change(now, scene)?;
+    for port in pulled {
+        ptys.remove(&port);
+        replug(ptys, options, port)?;
+    }
+    Ok(())
 }
 
 fn look(world: &World, ptys: &BTreeMap<Port, Pty>) -> Value {

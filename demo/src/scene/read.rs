@@ -103,6 +103,7 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
         offset_ohm,
         tells_flags: meters.flags.unwrap_or(true),
         bandwidth_hertz,
+        replug: keys.replug(),
         slips: keys.slips(),
         expect: keys.expect(),
     };
@@ -229,6 +230,16 @@ impl<'a> Keys<'a> {
         asset
     }
 
+    fn replug(&mut self) -> Vec<String> {
+        let ports: Vec<String> = self.may("replug").unwrap_or_default();
+        for port in &ports {
+            if !["ohm", "dmm", "box", "scanner"].contains(&port.as_str()) {
+                self.fault("replug", format!("`{port}` is no port: ohm dmm box scanner"));
+            }
+        }
+        ports
+    }
+
     fn slips(&mut self) -> Vec<Slip> {
         let written = self.may::<Vec<Value>>("person").unwrap_or_default();
         if written.len() > LIST_MAX {
@@ -266,7 +277,7 @@ impl<'a> Keys<'a> {
     fn done(mut self) -> Result<(), Vec<Fault>> {
         const KEYS: &[&str] = &[
             "format", "id", "title", "seed", "asset", "supply", "box", "network", "meters",
-            "points", "parts", "person", "expect",
+            "points", "replug", "parts", "person", "expect",
         ];
         let unknown: Vec<(usize, String)> = self
             .table

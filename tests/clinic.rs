@@ -1,0 +1,37 @@
+//! The demonstration's clinic, read by the readers of the register and of the configuration.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::collections::BTreeMap;
+
+use tapline::config::Config;
+use tapline_demo::clinic;
+use tapline_protocols::register::{read_assets, read_fixtures, read_instruments, read_operators};
+
+#[test]
+fn the_register_files_are_read_without_a_fault() {
+    let assets = read_assets(clinic::ASSETS).unwrap();
+    assert!(assets.iter().any(|asset| asset.id == "P-0199"), "the neighbour is there");
+    let (instruments, setups) = read_instruments(clinic::INSTRUMENTS).unwrap();
+    assert_eq!((instruments.len(), setups.len()), (2, 1));
+    let (fixtures, leads) = read_fixtures(clinic::FIXTURES).unwrap();
+    assert_eq!((fixtures.len(), leads.len()), (4, 1));
+    let operators = read_operators(clinic::OPERATORS).unwrap();
+    assert!(operators.iter().any(|one| one.badge == clinic::BADGE));
+    assert!(operators.iter().any(|one| one.id == clinic::CONFIRMED_BY));
+}
+
+#[test]
+fn the_configuration_is_read_for_every_kind_of_bench() {
+    for (dmm, witnessed) in [("127.0.0.1:4000", true), ("/run/demo/dmm", false)] {
+        let ports = [("ohm", "/run/demo/ohm"), ("box", "/run/demo/box"), ("dmm", dmm)];
+        let mut ports: BTreeMap<String, String> =
+            ports.iter().map(|(name, at)| ((*name).into(), (*at).into())).collect();
+        ports.insert("scanner".into(), "/run/demo/scanner".into());
+        let text = clinic::config(&ports, "/run/demo/store", "off", witnessed);
+        let built_in = ["val-unit-line", "scpi", "scan", "contacts"];
+        let config = Config::read(&text, |_, name| built_in.contains(&name));
+        let config = config.unwrap_or_else(|faults| panic!("{faults:#?}\n{text}"));
+        assert_eq!(config.benches[0].witness.is_empty(), !witnessed);
+        assert_eq!(config.links.len(), if witnessed { 4 } else { 3 });
+    }
+}
