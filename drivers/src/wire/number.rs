@@ -39,7 +39,7 @@ pub enum Numeric {
 /// The whole of `bytes` as one number, blanks around it allowed.
 ///
 /// `None` for what is no number, and for a value of more than 15 significant digits or with a
-/// power of ten outside -15 to 15 at its last digit.
+/// power of ten outside -15 to 15 at its last digit; zeros below 10^-15 are left out.
 #[must_use]
 pub fn numeric(bytes: &[u8]) -> Option<Numeric> {
     let blanks = || take_while(blank);
@@ -131,11 +131,16 @@ impl Decimal<'_> {
         if self.significant().count() > DIGITS_MAX {
             return None;
         }
-        let exponent = self.power.checked_sub(i32::try_from(self.part.len()).ok()?)?;
-        if !(-EXPONENT_MAX..=EXPONENT_MAX).contains(&exponent) {
+        let mut digits = self.significant().fold(0, |sum, b| sum * 10 + u64::from(b - b'0'));
+        let mut exponent = self.power.checked_sub(i32::try_from(self.part.len()).ok()?)?;
+        // Meters send nine digits whatever they resolve: zeros below 10^-15 may go.
+        while exponent < -EXPONENT_MAX && digits.is_multiple_of(10) {
+            digits /= 10;
+            exponent += 1;
+        }
+        if exponent.abs() > EXPONENT_MAX {
             return None;
         }
-        let digits = self.significant().fold(0, |sum, byte| sum * 10 + u64::from(byte - b'0'));
         Some(Number { negative: self.negative, digits, exponent: i8::try_from(exponent).ok()? })
     }
 }
@@ -184,7 +189,9 @@ mod tests {
         sixteen_digits:          b"1234567890123456" => "malformed";
         fifteen_after_zeros:     b"0.0000123456789" => "0.0000123456789";
         last_digit_too_small:    b"+1.23456789E-09" => "malformed";
+        zeros_below_the_powers:  b"+1.23400000E-09" => "0.000000001234000";
         last_digit_too_large:    b"1E16" => "malformed";
+        zero_below_the_powers:   b"+0.00000000E-09" => "0.000000000000000";
         zero_beyond_the_powers:  b"0E99" => "malformed";
         overload:                b"9.9E37" => "infinity";
         overload_long:           b"+9.90000000E+37" => "infinity";
