@@ -1,3 +1,5 @@
 //! What the commands do.
 
 pub mod decode;
+pub mod rebuild;
+pub mod verify;

@@ -28,7 +28,7 @@ pub struct Rebuilt {
 pub enum RebuildFault {
     /// A daemon has the data folder.
     Lock(LockFault),
-    /// The old index can't be set aside.
+    /// The data folder can't be opened.
     Disk(io::Error),
     /// The new one can't be built.
     Index(IndexFault),
@@ -40,10 +40,9 @@ pub enum RebuildFault {
 /// A daemon has the folder, the books can't be read, or the index can't be written.
 pub fn rebuild(data: &Path) -> Result<Rebuilt, RebuildFault> {
     let _lock = Lock::take(data).map_err(RebuildFault::Lock)?;
-    let set_aside = set_aside(&data.join("index")).map_err(RebuildFault::Disk)?;
     let shelf = Shelf::new(Arc::new(Folder::open(data).map_err(RebuildFault::Disk)?));
-    let (_, opened) = Index::open(data, &shelf).map_err(RebuildFault::Index)?;
-    Ok(Rebuilt { set_aside, books: opened.caught_up })
+    let (_, opened) = Index::renew(data, &shelf).map_err(RebuildFault::Index)?;
+    Ok(Rebuilt { set_aside: opened.set_aside.map(|(path, _)| path), books: opened.caught_up })
 }
 
 impl std::fmt::Display for RebuildFault {
@@ -51,7 +50,7 @@ impl std::fmt::Display for RebuildFault {
         match self {
             RebuildFault::Lock(fault) => fault.fmt(f),
             RebuildFault::Disk(error) => {
-                write!(f, "can't set the old index aside: {error}; check the rights of the folder")
+                write!(f, "can't open the data folder: {error}; check its rights")
             }
             RebuildFault::Index(fault) => fault.fmt(f),
         }
@@ -97,7 +96,7 @@ fn station(index: &Index, shelf: &Shelf) -> Result<u64, IndexFault> {
     if last < indexed {
         return Err(IndexFault::Doubt(format!("it knows station line {indexed} of {last}")));
     }
-    index.mark("station", &Mark { last_seq: last, closed: None })?;
+    index.mark("station", &Mark::of_station(last))?;
     Ok(read)
 }
 

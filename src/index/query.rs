@@ -97,6 +97,22 @@ impl Index {
         })
     }
 
+    /// One inspection, in work or closed; `None` if the index never saw it.
+    ///
+    /// # Errors
+    /// The index is of no use any more.
+    pub fn inspection(&self, id: &str) -> Result<Option<Summary>, IndexFault> {
+        Index::guarded(|| {
+            if let Some(work) = self.works().get(id) {
+                return Ok(Some(work.summary.clone()));
+            }
+            let Some(when) = self.marked(id)?.and_then(|mark| mark.when) else { return Ok(None) };
+            let doubt = || IndexFault::Doubt(format!("{id} is missing in its list"));
+            let json = self.when.get(when)?.ok_or_else(doubt)?;
+            serde_json::from_slice(&json).map(Some).map_err(|_| doubt())
+        })
+    }
+
     /// Raw bytes, stamps and verdicts of an inspection, also when its book was moved away. `None`
     /// if the index never saw it.
     ///

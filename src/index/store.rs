@@ -45,7 +45,7 @@ pub struct Opened {
 /// An inspection whose book is being written.
 #[derive(Debug)]
 pub(super) struct Work {
-    summary: Summary,
+    pub(super) summary: Summary,
     /// Readings that are not in a full block yet, by step of the plan.
     pending: BTreeMap<String, Pending>,
     last_seq: u64,
@@ -62,8 +62,16 @@ struct Pending {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Mark {
     pub(super) last_seq: u64,
+    /// Key of its summary in the `when` tree, once it is closed.
+    pub(super) when: Option<String>,
     /// SHA-256 over keys and values of its blocks, hex, once it is closed.
     pub(super) closed: Option<String>,
+}
+
+impl Mark {
+    pub(super) fn of_station(last_seq: u64) -> Mark {
+        Mark { last_seq, when: None, closed: None }
+    }
 }
 
 impl Index {
@@ -92,6 +100,19 @@ impl Index {
             opened.caught_up = build::catch_up(&index, shelf)?;
             Ok((index, opened.clone()))
         })
+    }
+
+    /// Sets the index aside, whatever it is like, and builds it again. Drop the old one first or
+    /// let it run out; who calls this holds the lock of the data folder.
+    ///
+    /// # Errors
+    /// The old one can't be moved, the books can't be read, or the new one can't be built.
+    pub fn renew(data: &Path, shelf: &Shelf) -> Result<(Index, Opened), IndexFault> {
+        let aside = build::set_aside(&data.join("index"));
+        let aside = aside.map_err(|e| IndexFault::Store(e.to_string()))?;
+        let (index, opened) = Index::open(data, shelf)?;
+        let set_aside = aside.map(|aside| (aside, "it was asked for".to_owned()));
+        Ok((index, Opened { set_aside, ..opened }))
     }
 
     /// Takes a stored line (its text, with or without line feed). Idle books are not indexed.
@@ -145,14 +166,14 @@ impl Index {
             Fact::Fixture(fixture) => ("fixture", &fixture.id),
             Fact::Lead(lead) => ("lead", &lead.id),
             Fact::Operator(operator) => ("operator", &operator.id),
-            _ => return self.mark("station", &Mark { last_seq: line.seq, closed: None }),
+            _ => return self.mark("station", &Mark::of_station(line.seq)),
         };
         let text = text.strip_suffix(b"\n").unwrap_or(text);
         if text.len() > VALUE_MAX {
             return Err(IndexFault::Doubt(format!("line {} is too long for it", line.seq)));
         }
         self.register.insert(register_key(kind, id), text)?;
-        self.mark("station", &Mark { last_seq: line.seq, closed: None })
+        self.mark("station", &Mark::of_station(line.seq))
     }
 
     fn inspection_line(&self, id: &str, line: &Line, text: &[u8]) -> Result<(), IndexFault> {
@@ -189,7 +210,8 @@ impl Index {
             Fact::Sign(_) | Fact::End(_) => {
                 self.settle(id, work)?;
                 let closed = Some(self.sum_of(id)?);
-                let mark = Mark { last_seq: work.last_seq, closed };
+                let when = String::from_utf8(work.summary.when_key()).ok();
+                let mark = Mark { last_seq: work.last_seq, when, closed };
                 works.remove(id);
                 self.mark(id, &mark)
             }

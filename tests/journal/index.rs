@@ -107,6 +107,7 @@ fn answers(index: &Index) -> Value {
         "all": list(Query::default()),
         "asset": list(Query { asset: Some("P-0107".into()), ..Query::default() }),
         "pass": list(Query { verdict: Some(Word::Pass), ..Query::default() }),
+        "each": ids.iter().map(|id| index.inspection(id).unwrap()).collect::<Vec<_>>(),
         "raw": raws,
         "assets": index.register("asset", None, 500).unwrap(),
     })
