@@ -1,5 +1,5 @@
 #!/bin/sh
-# Checks one sealed record with a shell, sha256sum and openssl (1.1.1 or newer), nothing else.
+# Checks one sealed record with a shell, sha256sum and openssl (3.0 or newer), nothing else.
 #
 #   verify.sh FILE.jsonl KEY.pub.pem
 #
@@ -30,6 +30,7 @@ name=${file##*/}
 for tool in sha256sum openssl; do
     command -v "$tool" >/dev/null 2>&1 || trouble "$tool is not installed"
 done
+openssl pkeyutl -help 2>&1 | grep -q -e -rawin || trouble 'openssl 3.0 or newer is needed'
 for needed in "$file" "$key"; do
     [ -r "$needed" ] || trouble "$needed can't be read"
 done

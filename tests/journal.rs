@@ -12,3 +12,5 @@ mod facts;
 mod index;
 #[path = "journal/outside.rs"]
 mod outside;
+#[path = "journal/recover.rs"]
+mod recover;
