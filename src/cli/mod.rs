@@ -1,5 +1,6 @@
 //! What the commands do.
 
 pub mod decode;
+pub mod plan;
 pub mod rebuild;
 pub mod verify;

@@ -9,7 +9,9 @@ use crate::fact::LinkGiven;
 use crate::limits::Table;
 use crate::register::{Fixture, FixtureKind, Instrument, Kind, Lead, Range, Setup};
 
-use alloc::string::String;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
 
 /// A bench as a plan meets it.
 #[derive(Debug, Clone, Copy)]
@@ -57,33 +59,65 @@ impl<'a> BenchGiven<'a> {
                 self.meter(needs, volts)
             }
         });
-        let mut missing = step.fixtures.iter().any(|kind| !self.has(*kind, step, set));
         if step.correct.contains(&Correct::LeadNull) {
             choice.leads = self.leads.first().map(|lead| lead.id.as_str());
-            missing |= choice.leads.is_none();
         }
-        if missing {
+        if !self.lacks(step, set).is_empty() {
             choice.closed = Some("fixture_missing");
         }
         choice
     }
 
-    /// A fixture is here, in date, and can do what the step asks of it.
-    pub(super) fn has(&self, kind: FixtureKind, step: &Step, set: &Settings) -> bool {
-        let poles = step.prove.contains(&Proof::NetworkResistance);
-        let fits = |fixture: &Fixture| {
-            if fixture.what != kind || fixture.inspection_due.as_str() < self.today {
-                return false;
-            }
-            if kind != FixtureKind::SupplyBox {
-                return true;
-            }
-            let supply = (step.hazard == Some(Hazard::Live)).then_some(&Switch::Supply);
-            let mut needed = set.keys().chain(supply);
-            needed.all(|switch| fixture.switches.contains_key(switch.name()))
-                && (!poles || fixture.poles.as_deref() == Some("all"))
+    /// What a step needs and this bench has not: `foil`, `supply_box.S7`, `lead` …
+    pub(super) fn lacks(&self, step: &Step, set: &Settings) -> Vec<String> {
+        let mut lacks: Vec<String> =
+            step.fixtures.iter().filter_map(|kind| self.lacking(*kind, step, set)).collect();
+        if let Some(network) = step.needs.as_ref().and_then(|needs| self.lost_network(needs)) {
+            lacks.push(network);
+        }
+        if step.correct.contains(&Correct::LeadNull) && self.leads.is_empty() {
+            lacks.push("lead".into());
+        }
+        lacks
+    }
+
+    /// What the best fixture of a kind lacks; `None` when it is here, in date, and can do what
+    /// the step asks of it.
+    fn lacking(&self, kind: FixtureKind, step: &Step, set: &Settings) -> Option<String> {
+        let mut missing = Some(word_of(kind).to_string());
+        for fixture in self.fixtures.iter().filter(|fixture| fixture.what == kind) {
+            let why = self.unfit(fixture, step, set)?;
+            missing = Some(format!("{}.{why}", word_of(kind)));
+        }
+        missing
+    }
+
+    /// Why a fixture can't serve a step; `None` when it can.
+    fn unfit(&self, fixture: &Fixture, step: &Step, set: &Settings) -> Option<&'static str> {
+        if fixture.inspection_due.as_str() < self.today {
+            return Some("expired");
+        }
+        if fixture.what != FixtureKind::SupplyBox {
+            return None;
+        }
+        let supply = (step.hazard == Some(Hazard::Live)).then_some(&Switch::Supply);
+        let mut needed = set.keys().chain(supply);
+        let absent = needed.find(|switch| !fixture.switches.contains_key(switch.name()));
+        let poles = step.prove.contains(&Proof::NetworkResistance)
+            && fixture.poles.as_deref() != Some("all");
+        absent.map(|switch| switch.name()).or(poles.then_some("poles"))
+    }
+
+    /// The network of the setup, where that very one is not here or out of date.
+    fn lost_network(&self, needs: &Needs) -> Option<String> {
+        needs.network.as_ref()?;
+        let here = |id: &String| {
+            let mut fixtures = self.fixtures.iter();
+            fixtures.any(|f| f.id == *id && f.inspection_due.as_str() >= self.today)
         };
-        self.fixtures.iter().any(fits)
+        let mut fitting = self.setups.iter().filter(|s| needs.function.contains(&s.function));
+        let lost = fitting.clone().all(|setup| !here(&setup.network));
+        fitting.next().filter(|_| lost).map(|setup| setup.network.clone())
     }
 
     fn setup(&self, needs: &Needs, volts: u32) -> Choice<'a> {
@@ -145,6 +179,18 @@ impl<'a> BenchGiven<'a> {
             }
             Some(_) => None,
         }
+    }
+}
+
+/// The closed word of a kind of fixture.
+fn word_of(kind: FixtureKind) -> &'static str {
+    match kind {
+        FixtureKind::SupplyBox => "supply_box",
+        FixtureKind::NetworkFig12 => "network_fig12",
+        FixtureKind::IsolatedSource => "isolated_source",
+        FixtureKind::OutletVoltmeter => "outlet_voltmeter",
+        FixtureKind::Foil => "foil",
+        FixtureKind::Saline => "saline",
     }
 }
 

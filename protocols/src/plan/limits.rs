@@ -1,7 +1,10 @@
 //! The limit of a step: its key from plan and asset, its row from the tables in force.
 
+use alloc::format;
+use alloc::string::String;
+
 use super::steps::{Settings, Switch};
-use crate::limits::{Key, NoRow, Row, Table};
+use crate::limits::{Direction, Key, NoRow, Row, Table};
 use crate::register::{Class, Kind, PartType};
 
 /// What selects a limit, as a step of a plan and an asset give it.
@@ -49,6 +52,17 @@ pub(crate) fn condition(set: &Settings) -> &'static str {
         false if open(Switch::S1) || open(Switch::S7) => "single_fault",
         false => "normal",
     }
+}
+
+/// A limit in words: `at most 0.300 Ohm`.
+pub(super) fn in_words(row: &Row) -> String {
+    let sign = match (row.bound.direction, row.bound.inclusive) {
+        (Direction::Max, true) => "at most",
+        (Direction::Max, false) => "below",
+        (Direction::Min, true) => "at least",
+        (Direction::Min, false) => "above",
+    };
+    format!("{sign} {}", row.bound.amount)
 }
 
 /// The closed word of a class.

@@ -9,6 +9,7 @@ mod expand;
 mod fit;
 mod limits;
 mod model;
+mod outline;
 mod reader;
 mod steps;
 
@@ -24,5 +25,6 @@ pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,
     Potential, Proof, Rule, Step, StepKind, While,
 };
+pub use outline::{JudgedBy, Missing, Outline, Planned, Remark, Totals, outline};
 pub use reader::{STEPS_MAX, parse, read};
 pub use steps::{Direction, Expanded, Settings, Switch};

@@ -192,3 +192,116 @@ fn settings(value: &Value<'_, '_>) -> Option<Settings> {
     }
     Some(set)
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::plan::{Axis, Combine, Rule, builtin};
+    use crate::register::Cord;
+
+    fn plan_text() -> &'static str {
+        builtin("iec62353-recurrent-direct").unwrap()
+    }
+
+    #[test]
+    fn the_built_in_plan_reads_as_it_stands() {
+        let (plan, lines) = read(plan_text()).unwrap();
+        let pe = &plan.steps[1];
+        assert_eq!(pe.each, [Axis::EarthedPoint, Axis::DcDirection]);
+        assert_eq!(pe.capture.unwrap().rule, Rule::WorstOver);
+        assert_eq!(pe.combine, Some(Combine::LargestMagnitude));
+        let Some(Method::ByCord(words)) = &pe.method else { panic!("{:?}", pe.method) };
+        assert_eq!(words[&Cord::Detachable], "inlet");
+        let line = plan_text().lines().position(|l| l.starts_with("each      = [\"cord")).unwrap();
+        assert_eq!(lines.of("step.cord.each"), u32::try_from(line).unwrap() + 1);
+        assert_eq!(lines.of("step.cord.unknown"), lines.of("step.cord"));
+        assert_eq!(lines.of("nothing"), 0);
+    }
+
+    /// Serde, which stops at its first fault, reads the same plan.
+    #[test]
+    fn serde_reads_the_same_plan() {
+        assert_eq!(toml::from_str::<Plan>(plan_text()).unwrap(), parse(plan_text()).unwrap());
+    }
+
+    macro_rules! faults {
+        ($($name:ident: $from:literal => $to:literal: $field:literal, $said:literal;)*) => {$(
+            #[test]
+            fn $name() {
+                assert!(plan_text().contains($from));
+                let text = plan_text().replacen($from, $to, 1);
+                let faults = parse(&text).unwrap_err();
+                let found: Vec<&str> = faults.iter().map(|f| f.field.as_str()).collect();
+                assert_eq!(found, [$field], "{faults:?}");
+                assert!(faults[0].text.contains($said), "{}", faults[0].text);
+                let at = plan_text().find($from).unwrap();
+                let last = plan_text()[..at + $from.len()].lines().count();
+                let first = plan_text()[..at].lines().count();
+                assert!((first..=last + 1).contains(&(faults[0].line as usize)), "{}", faults[0]);
+            }
+        )*};
+    }
+
+    faults! {
+        a_newer_format: "plan-1" => "plan-2": "format", "newer than this program";
+        an_unreadable_number: "plan-1" => "plan-one": "format", "another format";
+        an_unknown_kind: "kind      = \"measure\"" => "kind = \"mesure\""
+            : "step.pe.kind", "did you mean `measure`";
+        an_unknown_class: "class = [\"I\", \"II\"]" => "class = [\"I\", \"III\"]"
+            : "for.class.2", "II";
+        an_applied_part_of_the_whole_plan: "for      = { " => "for = { applied_part = [\"B\"], "
+            : "for.applied_part", "no known key";
+        an_unknown_cord_of_a_method: "{ fixed = " => "{ fixd = "
+            : "step.pe.method.fixd", "no cord";
+        an_unknown_axis: "\"dc_direction\"]" => "\"direction\"]": "step.pe.each.2", "unknown word";
+        an_axis_twice: "[\"earthed_point\", \"dc_direction\"]" => "[\"cord\", \"cord\"]"
+            : "step.pe.each.2", "twice";
+        a_window_that_is_too_long: "seconds = 5" => "seconds = 601"
+            : "step.pe.capture.seconds", "1 to 600";
+        a_need_that_is_no_comparison: ">= 0.2 A" => "0.2 A"
+            : "step.pe.needs.test_current", "none of";
+        a_need_without_function:
+            "function = [\"resistance_4w\", \"resistance_2w\"]" => "function = []"
+            : "step.pe.needs.function", "at least one";
+        an_unknown_network: "iec60601_fig12" => "fig13": "step.leak.needs.network", "known here";
+        an_unknown_switch: "{ S7 = " => "{ S8 = ": "step.leak.set.S8", "no switch";
+        an_unknown_position: "S7 = \"open\"" => "S7 = \"up\"": "step.leak.set.S7", "closed, open";
+        a_name_in_capitals: "\"insulation\"\n" => "\"Insulation\"\n"
+            : "step.Insulation.id", "a-z";
+        a_step_twice: "id        = \"cord\"" => "id = \"pe\"": "step.pe", "a second step";
+        a_flag_in_quotes: "by_reason = true" => "by_reason = \"yes\""
+            : "step.insulation.by_reason", "without quotes";
+        a_limit_in_a_plan: "combine   = \"largest_magnitude\"" => "max = \"0.3 Ohm\""
+            : "step.pe.max", "no known key";
+    }
+
+    #[test]
+    fn too_many_steps_are_refused() {
+        let step = |n: usize| format!("[[step]]\nid = \"s{n}\"\nkind = \"look\"\n");
+        let steps: String = (0..=STEPS_MAX).map(step).collect();
+        let (head, _) = plan_text().split_once("[[step]]").unwrap();
+        let faults = parse(&format!("{head}{steps}")).unwrap_err();
+        assert!(faults.iter().any(|f| f.text.contains("at most 64")), "{faults:?}");
+        let long = " ".repeat(read::TEXT_BYTES_MAX + 1);
+        assert!(parse(&long).unwrap_err()[0].text.contains("split it"));
+    }
+
+    proptest! {
+        #[test]
+        fn no_text_panics(
+            text in "(?s).{0,300}",
+            tail in "[a-z\\[\\]{}=\". \n0-9_-]{0,200}",
+            cut in 0_usize..9_000,
+        ) {
+            let _ = parse(&text);
+            let _ = parse(&format!("{}\n{tail}", plan_text()));
+            let end = cut.min(plan_text().len());
+            if let Some(begin) = plan_text().get(..end) {
+                let _ = parse(begin);
+                let _ = parse(&format!("{begin}{tail}"));
+            }
+        }
+    }
+}

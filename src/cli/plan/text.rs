@@ -1,0 +1,314 @@
+//! How plans look on a terminal, and as JSON.
+
+use std::fmt::Write;
+
+use serde::Serialize;
+use serde_json::{Value, json};
+use tapline_protocols::Fault;
+use tapline_protocols::limits::Table;
+use tapline_protocols::plan::{
+    self, Capture, Contact, Direction, Hazard, Missing, Outline, Plan, Planned, Reached, Remark,
+    Rule, Totals, While,
+};
+use tapline_protocols::register::{Asset, Class, Cord};
+
+use super::line;
+use crate::words::{self, Words};
+
+/// One fault a row: `FILE:LINE: field: text`.
+pub(super) fn faults(file: &str, faults: &[Fault]) -> String {
+    let mut out = String::new();
+    for fault in faults {
+        let line = if fault.line == 0 { String::new() } else { format!(":{}", fault.line) };
+        let field = if fault.field.is_empty() { "" } else { &format!("`{}` ", fault.field) };
+        let _ = writeln!(out, "{file}{line}: {field}{}", fault.text);
+    }
+    out
+}
+
+/// `{"file","faults":[{"line","field","text"}]}`.
+pub(super) fn faults_json(file: &str, faults: &[Fault]) -> String {
+    let list: Vec<Value> = faults.iter().map(fault_json).collect();
+    line(&json!({ "file": file, "faults": list }))
+}
+
+fn fault_json(fault: &Fault) -> Value {
+    json!({ "line": fault.line, "field": fault.field, "text": fault.text })
+}
+
+/// `{"plan","steps","faults":[],"limits":[{"step","id","limit","clause","confidence"}]}`.
+pub(super) fn check_json(plan: &Plan, tables: &[Table]) -> String {
+    #[derive(Serialize)]
+    struct Limit<'a> {
+        step: &'a str,
+        id: &'a str,
+        limit: String,
+        clause: &'a str,
+        confidence: &'a str,
+    }
+    let reached = plan::reached(plan, tables);
+    let limits: Vec<Limit<'_>> = reached
+        .iter()
+        .map(|reached| Limit {
+            step: &reached.step.id,
+            id: &reached.row.id,
+            limit: reached.row.bound.amount.to_string(),
+            clause: &reached.row.clause,
+            confidence: reached.row.confidence.word(),
+        })
+        .collect();
+    let steps = plan.steps.len();
+    line(&json!({ "plan": plan.id, "steps": steps, "faults": [], "limits": limits }))
+}
+
+/// How many limits a plan without faults rests on, and on request which.
+pub(super) fn check(plan: &Plan, tables: &[Table], limits: bool) -> String {
+    let mut reached = plan::reached(plan, tables);
+    let open = reached.iter().filter(|reached| reached.is_unconfirmed()).count();
+    let mut out = format!(
+        "{}: no faults; {} steps, {} limits, {open} of them unconfirmed\n",
+        plan.id,
+        plan.steps.len(),
+        reached.len()
+    );
+    if limits {
+        reached.sort_by_key(|reached| !reached.is_unconfirmed());
+        let row = |r: &Reached<'_>| {
+            [
+                confidence(r.row.confidence.word()).to_string(),
+                r.step.id.clone(),
+                r.row.id.clone(),
+                r.row.bound.amount.to_string(),
+                r.row.clause.clone(),
+            ]
+        };
+        out.push_str(&table(&reached.iter().map(row).collect::<Vec<_>>()));
+    } else if open > 0 {
+        out.push_str("`--limits` lists them; `limits confirm` opens the unconfirmed ones.\n");
+    }
+    out
+}
+
+fn confidence(word: &str) -> &'static str {
+    match word {
+        "two_sources" => "two sources",
+        "one_source" => "one source",
+        _ => "unconfirmed",
+    }
+}
+
+/// A plan for one asset: heading, what is missing, steps, cost.
+pub(super) fn show(outline: &Outline, asset: &Asset, on_paper: bool) -> String {
+    let words = words::english();
+    let mut out = String::new();
+    let _ = writeln!(out, "{} ({}:{})", outline.title, outline.standard, outline.edition);
+    let _ = writeln!(out, "{}  {}, {}", asset.id, one_row(&asset.description), kind(asset));
+    out.push_str(&first(outline, words, on_paper));
+    let rows: Vec<_> = outline.steps.iter().map(|planned| row(planned, words)).collect();
+    let _ = write!(out, "\nSteps\n{}", table(&rows));
+    out.push_str(&placements(outline, words));
+    let _ = writeln!(out, "\n{}", cost(&outline.totals));
+    out
+}
+
+/// What keeps this from being a pass, before anything else.
+fn first(outline: &Outline, words: &Words, on_paper: bool) -> String {
+    let mut out = String::new();
+    if !outline.missing.is_empty() {
+        out.push_str("\nMissing on this bench: the outcome stays undecided\n");
+        for Missing { step, closed, lacks } in &outline.missing {
+            let what = if lacks.is_empty() { closed.replace('_', " ") } else { lacking(lacks) };
+            let _ = writeln!(out, "  {step}: {what}");
+            let _ = writeln!(out, "{}", wrapped("    ", words.say("reason", closed)));
+        }
+    }
+    for remark in &outline.remarks {
+        let _ = writeln!(out, "\n{}", sentence(remark));
+    }
+    if on_paper {
+        out.push_str("\nNo instruments were given (`--instruments FILE`): none is checked.\n");
+    }
+    out
+}
+
+fn sentence(remark: &Remark) -> String {
+    match remark.code {
+        "no_earthed_point" => format!(
+            "`{}` is class I and names no earthed point: nothing can prove its protective earth.",
+            remark.about
+        ),
+        _ => format!("The asset excludes step `{}`, which this plan does not have.", remark.about),
+    }
+}
+
+/// Words for what a bench lacks: `supply box (S7)`.
+fn lacking(lacks: &[String]) -> String {
+    let one = |word: &String| match word.split_once('.') {
+        Some((fixture, "poles")) => format!("{} that opens all poles", fixture.replace('_', " ")),
+        Some((fixture, "expired")) => format!("{} in date", fixture.replace('_', " ")),
+        Some((fixture, switch)) => format!("{} with {switch}", fixture.replace('_', " ")),
+        None => match word.as_str() {
+            "lead" => "a lead set".into(),
+            _ => word.replace('_', " "),
+        },
+    };
+    lacks.iter().map(one).collect::<Vec<_>>().join(", ")
+}
+
+fn kind(asset: &Asset) -> String {
+    let class = match asset.class {
+        Class::I => "class I",
+        Class::II => "class II",
+        Class::Internal => "internally powered",
+        Class::System => "system",
+    };
+    let cord = match asset.cord {
+        Cord::Fixed => "fixed cord",
+        Cord::Detachable => "detachable cord",
+        Cord::Installed => "permanently installed",
+        Cord::None => "no mains",
+    };
+    format!("{class}, {cord}")
+}
+
+/// Step, where, condition, limit, how sure it is, and window or items or why it can't start.
+fn row(planned: &Planned, words: &Words) -> [String; 6] {
+    let one = &planned.expanded;
+    let state = match &one.closed {
+        Some(closed) if closed == "excluded" => words.say("reason", closed).to_string(),
+        Some(closed) => format!("closed: {}", closed.replace('_', " ")),
+        None if !planned.items.is_empty() => planned.items.join(", ").replace('_', " "),
+        None => planned.capture.map(window).unwrap_or_default(),
+    };
+    let judged = planned.judged_by.as_ref();
+    let set: Vec<String> = one.set.iter().map(|(s, word)| format!("{} {word}", s.name())).collect();
+    [
+        one.step.clone(),
+        spot(planned),
+        set.join(", "),
+        judged.map(|judged| judged.limit.clone()).unwrap_or_default(),
+        judged.map(|judged| confidence(judged.confidence).to_string()).unwrap_or_default(),
+        state,
+    ]
+}
+
+/// Where the probe lies, and which way the current runs.
+fn spot(planned: &Planned) -> String {
+    let one = &planned.expanded;
+    let direction = match one.direction {
+        Some(Direction::Plus) => Some("one direction".to_string()),
+        Some(Direction::Minus) => Some("other direction".to_string()),
+        Some(Direction::None) | None => None,
+    };
+    let contact = planned.contact.map(|contact| match contact {
+        Contact::ClipOnMetal => "clip".to_string(),
+        Contact::Plug => "plug".to_string(),
+        Contact::Foil => "foil".to_string(),
+        Contact::Saline => "saline".to_string(),
+        Contact::Joined => "joined".to_string(),
+    });
+    let said = [one.part.clone(), one.point.clone(), one.state.clone(), contact, direction];
+    said.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+fn window(capture: Capture) -> String {
+    let seconds = capture.seconds.unwrap_or_default();
+    let flexed = if capture.during == Some(While::Flexed) { ", flexed" } else { "" };
+    match capture.rule {
+        Rule::WorstOver => format!("worst over {seconds} s{flexed}"),
+        Rule::Settled => "settled".into(),
+        Rule::AfterSeconds => format!("after {seconds} s"),
+        Rule::Operator => "operator captures".into(),
+    }
+}
+
+/// How leads lie and what to beware of, once for each step of the plan that can start.
+fn placements(outline: &Outline, words: &Words) -> String {
+    let mut out = String::new();
+    let mut last = "";
+    for planned in outline.steps.iter().filter(|p| p.expanded.closed.is_none()) {
+        let Some(lead) = planned.lead.as_deref().filter(|_| planned.expanded.of != last) else {
+            continue;
+        };
+        last = &planned.expanded.of;
+        let live = if planned.hazard == Some(Hazard::Live) { "  (energised)" } else { "" };
+        let _ = writeln!(out, "\n{last}{live}\n{}", wrapped("  ", words.say("lead", lead)));
+        for caution in &planned.caution {
+            let _ = writeln!(out, "{}", wrapped("  - ", words.say("caution", caution)));
+        }
+    }
+    out
+}
+
+fn cost(totals: &Totals) -> String {
+    let mut out = format!(
+        "{}, {}, {}, {}, {}: about {}",
+        some(totals.values, "value"),
+        some(totals.answers, "answer"),
+        some(totals.placements, "placement"),
+        some(totals.moves, "switch move"),
+        some(totals.acts, "act"),
+        some(totals.minutes, "minute"),
+    );
+    let _ = write!(
+        out,
+        "\n(estimate: 30 s a placement, 5 s a move or an act, 15 s an answer, window and 3 s a \
+         value)"
+    );
+    if totals.closed > 0 {
+        let _ = write!(out, "\n{} can't start and is not counted", some(totals.closed, "step"));
+    }
+    out
+}
+
+fn some(count: u32, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}
+
+/// Columns side by side, two blanks in front; a column without content is left out, and a last
+/// cell with nothing between it and the first stands beside it.
+fn table<const N: usize>(rows: &[[String; N]]) -> String {
+    let width = |column: usize| {
+        rows.iter().map(|row| row[column].chars().count()).max().unwrap_or_default()
+    };
+    let widths: [usize; N] = std::array::from_fn(width);
+    let mut out = String::new();
+    for row in rows {
+        let mut line = String::new();
+        let alone = row[1..N - 1].iter().all(String::is_empty);
+        let shown = |at: usize| widths[at] > 0 && !(alone && at > 0 && at < N - 1);
+        for (cell, width) in (0..N).filter(|at| shown(*at)).map(|at| (&row[at], widths[at])) {
+            let cell = one_row(cell);
+            let _ = write!(line, "  {cell:width$}");
+        }
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+    out
+}
+
+/// Widest row of running text, characters.
+const ROW_CHARS: usize = 96;
+
+/// Running text in rows behind a lead-in, later rows indented alike.
+fn wrapped(lead_in: &str, text: &str) -> String {
+    let mut out = String::from(lead_in);
+    let mut column = lead_in.len();
+    for (at, word) in text.split_whitespace().enumerate() {
+        let letters = word.chars().count();
+        if at > 0 && column + 1 + letters > ROW_CHARS {
+            let _ = write!(out, "\n{:indent$}", "", indent = lead_in.len());
+            column = lead_in.len();
+        } else if at > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += letters;
+    }
+    out
+}
+
+fn one_row(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}

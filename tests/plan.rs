@@ -1,0 +1,224 @@
+//! Plans on the command line: output and exit code together, without a daemon. And CSV against
+//! another reader.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::{env, fs};
+
+use serde_json::Value;
+use tapline::cli::plan::{Said, Show, check, show};
+use tapline_protocols::read::csv;
+
+const PLAN: &str = "iec62353-recurrent-direct";
+
+fn here(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+fn ask(asset: &str) -> Show {
+    Show {
+        plan: PLAN.into(),
+        assets: here("contrib/example/assets.csv"),
+        asset: asset.into(),
+        fixtures: here("contrib/example/fixtures.toml"),
+        instruments: Some(here("contrib/example/instruments.toml")),
+        today: "2026-11-24".into(),
+        ..Show::default()
+    }
+}
+
+/// Compares with `tests/plans/NAME.expect`; `UPDATE_EXPECT=1` writes it.
+#[track_caller]
+fn expect(name: &str, said: &Said, code: u8) {
+    let path = here("tests/plans").join(format!("{name}.expect"));
+    assert_eq!((said.code, said.stderr.as_str()), (code, ""));
+    if env::var_os("UPDATE_EXPECT").is_some() {
+        fs::write(&path, &said.stdout).unwrap();
+    }
+    assert_eq!(said.stdout, fs::read_to_string(&path).unwrap(), "{}", path.display());
+}
+
+fn json(said: &Said) -> Value {
+    serde_json::from_str(&said.stdout).unwrap()
+}
+
+/// The example files with one of them changed.
+fn changed(name: &str, from: &str, to: &str) -> (tempfile::TempDir, PathBuf) {
+    let text = fs::read_to_string(here("contrib/example").join(name)).unwrap();
+    assert!(text.contains(from), "{name} has no {from}");
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(name);
+    fs::write(&path, text.replacen(from, to, 1)).unwrap();
+    (folder, path)
+}
+
+#[test]
+fn show_says_what_is_missing_then_steps_then_cost() {
+    expect("fixed_cord", &show(&ask("P-0107")), 0);
+    expect("detachable_cord", &show(&ask("P-0112")), 0);
+    expect("class_two", &show(&ask("P-0118")), 0);
+}
+
+#[test]
+fn show_on_paper_with_a_step_by_reason() {
+    let with = vec!["insulation".into()];
+    expect("on_paper", &show(&Show { instruments: None, with, ..ask("P-0109") }), 0);
+}
+
+#[test]
+fn check_lists_the_limits() {
+    expect("limits", &check(PLAN, true, false), 0);
+    let found = json(&check(PLAN, false, true));
+    assert_eq!(found["faults"], Value::Array(Vec::new()));
+    let memory = |limit: &&Value| limit["confidence"] == "memory";
+    assert_eq!(found["limits"].as_array().unwrap().iter().filter(memory).count(), 5);
+}
+
+/// Counted by hand for one asset: one point in two directions, S7 opened, S5 turned once, the
+/// supply on and off for each of two conditions, S7 closed again before the leads are moved.
+#[test]
+fn the_cost_of_a_plan_counted_by_hand() {
+    let found = json(&show(&Show { json: true, ..ask("P-0109") }));
+    let totals = &found["totals"];
+    assert_eq!(totals["values"], 4);
+    assert_eq!(totals["answers"], 8);
+    assert_eq!(totals["placements"], 3);
+    assert_eq!(totals["moves"], 7);
+    assert_eq!(totals["acts"], 7);
+    // 4 x (5 + 3) + 8 x 15 + 3 x 30 + 7 x 5 + 7 x 5 = 312 s.
+    assert_eq!(totals["minutes"], 6);
+    assert_eq!(totals["closed"], 0);
+    assert_eq!(found["missing"], Value::Array(Vec::new()));
+    let leak = found["steps"].as_array().unwrap().iter().find(|s| s["step"] == "leak/2").unwrap();
+    assert_eq!(leak["moves"], serde_json::json!(["S5=reversed", "supply=on", "supply=off"]));
+    assert_eq!((&leak["lead"], &leak["places_leads"]), (&"leak.box".into(), &false.into()));
+}
+
+macro_rules! missing {
+    ($($name:ident: $from:literal => $to:literal: $step:literal, $lacks:literal;)*) => {$(
+        #[test]
+        fn $name() {
+            let (_folder, fixtures) = changed("fixtures.toml", $from, $to);
+            let found = json(&show(&Show { fixtures, json: true, ..ask("P-0109") }));
+            let missing = found["missing"].as_array().unwrap();
+            let wanted = serde_json::json!({
+                "step": $step, "closed": "fixture_missing", "lacks": [$lacks],
+            });
+            assert_eq!(missing, &vec![wanted]);
+        }
+    )*};
+}
+
+missing! {
+    a_box_without_s7: ", S7 = \"declared\"" => "": "leak", "supply_box.S7";
+    a_box_out_of_date: "2027-05-31" => "2026-11-23": "leak", "supply_box.expired";
+    a_box_that_opens_one_pole: "\"all\"" => "\"one\"": "leak", "supply_box.poles";
+    another_network: "\"NW-1\"" => "\"NW-9\"": "leak", "NW-1";
+    no_leads: "[[lead]]\nid = \"L-1\"\nwhat = \"clip to plug contact, four-wire\"\nreference = \
+               { plus = \"0.058 Ohm\", minus = \"0.059 Ohm\" }" => "": "pe", "lead";
+}
+
+#[test]
+fn remarks_come_before_the_steps() {
+    let (_folder, assets) = changed("assets.csv", "yes,case screw,", "yes,,");
+    let said = show(&Show { assets, ..ask("P-0107") });
+    let (before, _) = said.stdout.split_once("\nSteps\n").unwrap();
+    assert!(before.contains("nothing can prove its protective earth"), "{before}");
+    let (_folder, assets) = changed("assets.csv", "insulation=maker", "insulaton=maker");
+    let said = show(&Show { assets, ..ask("P-0107") });
+    assert!(said.stdout.contains("The asset excludes step `insulaton`"), "{}", said.stdout);
+}
+
+fn refused(stderr: &str) -> Said {
+    Said { stdout: String::new(), stderr: stderr.into(), code: 2 }
+}
+
+#[test]
+fn a_plan_that_is_not_for_the_asset_is_input_that_is_wrong() {
+    let said = show(&ask("P-0121"));
+    let class = "plan `iec62353-recurrent-direct` is for class I, II; asset `P-0121` is internal";
+    assert!(said.stderr.contains(class), "{}", said.stderr);
+    assert_eq!((said.stdout.as_str(), said.code), ("", 2));
+}
+
+#[test]
+fn what_is_not_there_is_said() {
+    let said = show(&Show { with: vec!["pe".into()], ..ask("P-0107") });
+    let text = "iec62353-recurrent-direct: has no step `pe` that is asked for by a reason\n";
+    assert_eq!(said, refused(text));
+    let said = show(&ask("P-9"));
+    assert!(said.stderr.ends_with("assets.csv: has no asset `P-9` among its 5\n"));
+    let said = check("iec62353-recurent", false, false);
+    assert!(said.stderr.contains("built in: iec62353-recurrent-direct"), "{}", said.stderr);
+    let none = here("contrib/example/none.toml");
+    let said = show(&Show { fixtures: none.clone(), ..ask("P-0107") });
+    assert!(said.stderr.starts_with(&format!("{}: can't be read", none.display())));
+}
+
+#[test]
+fn faults_of_a_plan_have_file_and_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("mine.toml");
+    let text = fs::read_to_string(here(&format!("protocols/plans/{PLAN}.toml"))).unwrap();
+    fs::write(&path, text.replacen("capture   =", "captrue   =", 1)).unwrap();
+    let name = path.display().to_string();
+    let line = text.lines().position(|l| l.starts_with("capture   =")).unwrap() + 1;
+    let said = check(&name, false, false);
+    let fault = "`step.pe.captrue` is no known key; did you mean `capture`?";
+    assert_eq!(said, refused(&format!("{name}:{line}: {fault}\n")));
+    let found = json(&check(&name, false, true));
+    assert_eq!(found["faults"][0]["line"], line);
+    fs::write(
+        &path,
+        text.replacen("needs_gate =", "# needs_gate =", 1).replacen(
+            "S7 = \"open\"",
+            "S5 = \"normal\"",
+            1,
+        ),
+    )
+    .unwrap();
+    let said = check(&name, false, false);
+    let line = text.lines().position(|l| l.starts_with("sweep")).unwrap() + 1;
+    assert_eq!(
+        said,
+        refused(&format!("{name}:{line}: `step.leak.sweep` `S5` stands in `set` as well\n"))
+    );
+    fs::write(&path, b"format = \"tapline-plan-1\"\nid = \"\xff\"\n").unwrap();
+    assert_eq!(
+        check(&name, false, false),
+        refused(&format!("{name}: is not UTF-8 on line 2: save it as UTF-8\n"))
+    );
+}
+
+/// Python's csv module writes 200 rows of everything that breaks readers; what it wrote comes
+/// with it as JSON, and we read the same fields.
+#[test]
+fn two_hundred_nasty_rows_of_another_writer() {
+    let script = r#"
+import csv, io, json, random
+random.seed(4180)
+bits = ['"', '""', ',', ';', '|', '\n', '\r\n', '\r', '\t', ' ', 'x', '12', 'Ohm', '\u00fc',
+        '\ufeff', '\u2028', "'", '\\', '=1+1', '\x00', '\U0001f50c']
+def field():
+    return ''.join(random.choice(bits) for _ in range(random.randint(0, 9)))
+out = []
+for separator in ',;':
+    for quoting, end in ((csv.QUOTE_MINIMAL, '\r\n'), (csv.QUOTE_ALL, '\n')):
+        rows = [['asset', 'maker', 'note', 'more']]
+        rows += [[field() for _ in range(4)] for _ in range(50)]
+        text = io.StringIO(newline='')
+        csv.writer(text, delimiter=separator, quoting=quoting, lineterminator=end).writerows(rows)
+        out.append([text.getvalue(), rows])
+print(json.dumps(out))
+"#;
+    let made = Command::new("python3").args(["-c", script]).output().unwrap();
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    let files: Vec<(String, Vec<Vec<String>>)> = serde_json::from_slice(&made.stdout).unwrap();
+    assert_eq!(files.iter().map(|(_, rows)| rows.len() - 1).sum::<usize>(), 200);
+    for (text, wanted) in files {
+        let texts = |row: Vec<csv::Field>| row.into_iter().map(|f| f.text).collect();
+        let read: Vec<Vec<String>> = csv::rows(&text).unwrap().into_iter().map(texts).collect();
+        assert_eq!(read, wanted);
+    }
+}
