@@ -151,9 +151,10 @@ mod tests {
     fn a_bad_line_names_the_key_and_its_words() {
         let says = |from: &str, to: &str| judge_line(&LEAK.replace(from, to)).unwrap_err();
         assert_eq!(says("\"2014\"", "\"2007\""), "`edition` has no word `2007`: one of 2014");
-        assert_eq!(says("direct", "fast"), concat!(
+        assert_eq!(
+            says("direct", "fast"),
             "`method` has no word `fast`: one of direct, differential, alternative"
-        ));
+        );
         assert!(says("\"462\"", "462").starts_with("`value`: invalid type: integer"));
         assert!(says("proved", "prove").starts_with("`prove`: unknown field"));
         assert!(says("\"measured\"", "\"seen\"").starts_with("`mains`: unknown field `seen`"));

@@ -237,6 +237,9 @@ fn reasons_of(findings: &[Finding<'_>], shown: &Finding<'_>, word: Word) -> Vec<
         true => of(shown, reason),
         false => findings.iter().any(|finding| of(finding, reason)),
     };
+    if findings.iter().all(|finding| finding.reasons.is_empty()) {
+        return Vec::new();
+    }
     crate::terms::choices("reason").into_iter().filter(stands).map(ToString::to_string).collect()
 }
 

@@ -151,10 +151,10 @@ fn check(key: &Key<'_>) -> Result<(), NoRow> {
         return Err(unknown("measurand", key.measurand, terms::choices("measurand")));
     }
     for field in FIELDS {
+        let Some(word) = key.word(field) else { continue };
         let words = list_of(field, key.measurand);
-        match key.word(field) {
-            Some(word) if !words.contains(&word) => return Err(unknown(field, word, words)),
-            _ => {}
+        if !words.contains(&word) {
+            return Err(unknown(field, word, words));
         }
     }
     Ok(())
