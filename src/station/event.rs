@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
 use tapline_protocols::plan::Settings;
 
+use super::status::Status;
 use crate::clock::Stamp;
 
 /// Everything that can make the station act.
@@ -54,6 +55,26 @@ pub enum Event {
         /// When.
         at: Stamp,
     },
+    /// A book that [`Effect::Seal`] named is sealed: renamed into place, folders synced.
+    Sealed {
+        /// When.
+        at: Stamp,
+        /// Inspection.
+        id: String,
+        /// SHA-256 of the file, hex.
+        head: String,
+        /// Its length, bytes.
+        bytes: u64,
+        /// SHA-256 of the public key, hex.
+        key: String,
+    },
+    /// The station stops in order: what is open stays open.
+    Stop {
+        /// When.
+        at: Stamp,
+        /// Why.
+        reason: Option<String>,
+    },
     /// The wall clock stepped against the boot-time clock.
     ClockStep {
         /// When it was noticed.
@@ -72,6 +93,8 @@ pub enum Origin {
     Socket(u32),
     /// The page over loopback.
     Page,
+    /// The bench's own scanner.
+    Scanner,
 }
 
 /// What the operator saw when they acted: an act is valid only for that.
@@ -108,6 +131,9 @@ pub enum Request {
         /// `acceptance scheduled after_repair other`.
         #[serde(default)]
         reason: Option<String>,
+        /// Steps of the plan that are off unless asked for.
+        #[serde(default)]
+        with: Vec<String>,
     },
     /// A deliberate act: `connected clear live dead`.
     Act {
@@ -239,6 +265,14 @@ pub enum Request {
     },
 }
 
+impl Request {
+    /// A proof without figures.
+    #[must_use]
+    pub fn prove(what: &str) -> Request {
+        Request::Prove { what: what.into(), ln: None, npe: None, lpe: None }
+    }
+}
+
 /// Which book a line goes to.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum BookId {
@@ -272,8 +306,9 @@ pub struct Stored {
 pub enum Effect {
     /// Store these lines as one commit, sync, then show them. Effects behind it wait for that.
     Commit(Vec<Stored>),
-    /// Seal the book of an inspection: head, signature, rename. Then tell the station by
-    /// `Station::sealed`.
+    /// Show this from now on: it holds nothing that is not durable.
+    Show(Box<Status>),
+    /// Seal the book of an inspection: head, signature, rename. Then [`Event::Sealed`].
     Seal {
         /// Inspection.
         id: String,

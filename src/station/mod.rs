@@ -1,3 +1,32 @@
 //! The station core: events in, effects out. No runtime, port, file or clock in here.
+//!
+//! Reading order: [`event`] is all that can happen and be asked for, [`settings`] what the station
+//! is told, [`register`] what it knows, `core` how events become facts, `taps` how bytes do,
+//! `command` how acts do, `begin` how an inspection opens, [`status`] what faces show.
 
+mod begin;
+mod bench;
+mod carry;
+mod case;
+mod command;
+mod core;
+mod desk;
 pub mod event;
+mod import;
+pub mod library;
+mod link;
+mod outbox;
+mod pending;
+pub mod register;
+mod say;
+pub mod settings;
+pub mod status;
+mod taps;
+mod wire;
+
+pub use self::core::{Core, Found};
+pub use library::Library;
+pub use pending::{RAW_BYTES_MAX, read_of, read_of_contacts};
+pub use settings::{BenchSettings, Context, LinkSettings, StationSettings};
+pub use taps::RETUNE_MAX;
+pub use wire::Wire;

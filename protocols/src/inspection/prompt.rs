@@ -3,6 +3,7 @@
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
+use serde::Serialize;
 use tapline_drivers::Function;
 
 use super::brief::Brief;
@@ -40,7 +41,7 @@ use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 /// | `close_scan` | scan the asset once more |
 /// | `sign` | sign |
 /// | `done` | nothing: signed or ended |
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct Prompt {
     /// The word.
     pub state: &'static str,

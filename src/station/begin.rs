@@ -1,0 +1,302 @@
+//! An inspection opens: the plan is expanded for the asset on this bench, and everything that it
+//! rests on is copied into its book, so that the record stands alone.
+
+use std::collections::BTreeSet;
+
+use tapline_drivers::Now;
+use tapline_protocols::fact::{Given, LinkGiven, Open, Opened};
+use tapline_protocols::plan::{BenchGiven, Expanded, Fit, Plan, expand, fits};
+use tapline_protocols::register::{
+    Asset, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
+};
+use tapline_protocols::{Fact, Fault};
+
+use super::case::Case;
+use super::command::Seat;
+use super::core::Core;
+use super::event::{Answer, BookId, Problem};
+use super::library::sha256;
+use super::link::Link;
+use super::say::{bad, conflict, missing};
+use super::wire::Wire;
+use crate::clock::Stamp;
+
+/// Most expanded steps in one line.
+const STEPS_A_LINE: usize = 64;
+/// How far the wall clock may lie before the last line of the station, microseconds.
+const CLOCK_BACK_MAX_US: i64 = 24 * 3600 * 1_000_000;
+/// Why an inspection is made.
+const REASONS: [&str; 4] = ["acceptance", "scheduled", "after_repair", "other"];
+
+/// What is asked when an inspection begins.
+pub(super) struct Begin {
+    pub asset: Option<String>,
+    pub plan: Option<String>,
+    pub reason: Option<String>,
+    pub with: Vec<String>,
+}
+
+/// What hangs on a bench, as the register knows it.
+struct OnBench {
+    instruments: Vec<Instrument>,
+    setups: Vec<Setup>,
+    fixtures: Vec<Fixture>,
+    leads: Vec<Lead>,
+    links: Vec<LinkGiven>,
+}
+
+impl Core {
+    /// Opens an inspection.
+    pub(super) fn begin(&mut self, seat: &Seat, begin: &Begin) -> Result<Answer, Problem> {
+        let (bench, at) = (seat.bench.as_str(), seat.at);
+        self.may_begin(bench, at)?;
+        let by = seat.by.clone().ok_or_else(|| {
+            conflict("nobody is logged in at this bench", "Scan a badge, then begin.")
+        })?;
+        let selected = self.benches[bench].selected.clone();
+        let scan = selected.as_ref().filter(|(id, _)| begin.asset.as_ref().is_none_or(|a| a == id));
+        let scan = scan.map(|(_, seq)| *seq);
+        let asset = begin.asset.clone().or(selected.map(|(id, _)| id)).ok_or_else(|| {
+            bad("no asset is selected").next("Scan the asset, or name it with --asset.")
+        })?;
+        let asset = self.register.asset(&asset).cloned().ok_or_else(|| missing("asset", &asset))?;
+        self.not_open(&asset.id)?;
+        let reason = begin.reason.clone().unwrap_or_else(|| "scheduled".into());
+        if !REASONS.contains(&reason.as_str()) {
+            return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
+        }
+        let (plan, steps, on_bench) = self.expanded(bench, at, &asset, begin)?;
+        let id = self.next_name(at);
+        let opened = Opened {
+            bench: bench.into(),
+            asset: asset.id.clone(),
+            plan: plan.id.clone(),
+            reason,
+            policy: self.settings.policy.clone(),
+            scan,
+        };
+        let open = Open { inspection: Some(opened), ..self.open_fact(id.clone(), at) };
+        let open = Open { verify: Some(VERIFY.into()), key: self.context.key.clone(), ..open };
+        let mut facts = vec![Fact::Open(Box::new(open))];
+        facts.extend(self.given((bench, &by), (asset, &plan), steps, on_bench));
+        rehearse(&id, at, &facts, &by).map_err(|faults| self.faulty(&plan.id, &faults))?;
+        let seq = self.open(seat, &id, facts, &by);
+        Ok(Answer::done(seq).about(&id).say(&["begin.open", &id]))
+    }
+
+    fn may_begin(&self, bench: &str, at: Stamp) -> Result<(), Problem> {
+        if let Some(id) = &self.benches[bench].active {
+            return Err(conflict(
+                format!("{id} is open on this bench"),
+                "Sign, end or park it first.",
+            ));
+        }
+        if self.register.latest_us.is_some_and(|last| at.wall_us < last - CLOCK_BACK_MAX_US) {
+            return Err(conflict(
+                "the wall clock lies more than a day before the last line of the station",
+                "Set the clock of this machine, then begin.",
+            ));
+        }
+        Ok(())
+    }
+
+    fn not_open(&self, asset: &str) -> Result<(), Problem> {
+        let Some(case) = self.cases.values().find(|case| case.asset() == asset) else {
+            return Ok(());
+        };
+        let who = case.inspection.record().opened.as_ref().and_then(|line| line.by.clone());
+        let how = if case.parked { "parked" } else { "open" };
+        Err(conflict(
+            format!(
+                "`{asset}` has an inspection already: {} is {how} on bench {}, begun by {}",
+                case.id,
+                case.bench,
+                who.unwrap_or_else(|| "nobody named".into())
+            ),
+            "Go on with that one, or end it.",
+        ))
+    }
+
+    /// The plan of an asset, where it is settled.
+    pub(super) fn plan_for(&self, asset: &str) -> Option<&Plan> {
+        fits(self.register.asset(asset)?, self.library.plans()).plan()
+    }
+
+    fn expanded(
+        &self,
+        bench: &str,
+        at: Stamp,
+        asset: &Asset,
+        begin: &Begin,
+    ) -> Result<(Plan, Vec<Expanded>, OnBench), Problem> {
+        let plan = match &begin.plan {
+            Some(id) => {
+                self.library.plan(id).map(|(_, plan)| plan).ok_or_else(|| missing("plan", id))
+            }
+            None => plan_of(asset, fits(asset, self.library.plans())),
+        }?;
+        let on_bench = self.on_bench(bench);
+        let given = BenchGiven {
+            instruments: &on_bench.instruments,
+            setups: &on_bench.setups,
+            fixtures: &on_bench.fixtures,
+            leads: &on_bench.leads,
+            links: &on_bench.links,
+            limits: self.library.tables(),
+            today: &self.settings.zone.date(at.wall_us),
+            asked: &begin.with,
+            calibration_blocks: self.settings.policy.out_of_calibration == "block",
+            on_paper: false,
+        };
+        let steps = expand(plan, asset, &given).map_err(|faults| self.faulty(&plan.id, &faults))?;
+        Ok((plan.clone(), steps, on_bench))
+    }
+
+    pub(super) fn faulty(&self, plan: &str, faults: &[Fault]) -> Problem {
+        let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        bad(format!("plan `{plan}` can't be used here: {}", texts.join("; ")))
+    }
+
+    fn on_bench(&self, bench: &str) -> OnBench {
+        let links: Vec<&Link> =
+            self.links.values().filter(|link| link.settings.bench == bench).collect();
+        let named: BTreeSet<&String> =
+            links.iter().filter_map(|link| link.settings.instrument.as_ref()).collect();
+        let here = self.settings.benches.iter().find(|b| b.id == bench);
+        let labels: &[String] = here.map_or(&[], |b| &b.fixtures);
+        let register = &self.register;
+        let setups = register.setups.values();
+        OnBench {
+            instruments: named
+                .iter()
+                .filter_map(|id| register.instruments.get(*id))
+                .cloned()
+                .collect(),
+            setups: setups
+                .filter(|s| named.contains(&s.meter) && labels.contains(&s.network))
+                .cloned()
+                .collect(),
+            fixtures: labels.iter().filter_map(|id| register.fixtures.get(id)).cloned().collect(),
+            leads: labels.iter().filter_map(|id| register.leads.get(id)).cloned().collect(),
+            links: links.iter().map(|link| self.link_given(link)).collect(),
+        }
+    }
+
+    fn link_given(&self, link: &Link) -> LinkGiven {
+        let settings = &link.settings;
+        let wire = Wire::new(&settings.driver).ok();
+        let instrument =
+            settings.instrument.as_ref().and_then(|i| self.register.instruments.get(i));
+        let own = instrument.map_or(0, |i| volts(i.isolation));
+        LinkGiven {
+            link: settings.id.clone(),
+            driver: settings.driver.clone(),
+            instrument: settings.instrument.clone(),
+            isolation_volts: own.max(settings.isolation.map_or(0, volts)),
+            polled: wire.as_ref().is_some_and(Wire::sends),
+            period_ms: wire.as_ref().and_then(Wire::period_ms),
+        }
+    }
+
+    fn given(
+        &self,
+        (bench, by): (&str, &str),
+        (asset, plan): (Asset, &Plan),
+        steps: Vec<Expanded>,
+        here: OnBench,
+    ) -> Vec<Fact> {
+        let (text, _) = self.library.plan(&plan.id).expect("it was found above");
+        let witness = self.settings.benches.iter().find(|b| b.id == bench);
+        let witness = witness.map(|b| b.witness.clone()).unwrap_or_default();
+        let mut given = vec![
+            Given::Asset { asset: Box::new(asset) },
+            Given::Plan { text: text.into(), sha256: sha256(text) },
+        ];
+        given.extend(self.limits_given(plan, &steps));
+        given.push(Given::Instruments { list: here.instruments, setups: here.setups });
+        given.push(Given::Fixtures { list: here.fixtures, leads: here.leads, witness });
+        given.push(Given::Links { list: here.links });
+        if let Some(operator) = self.register.operators.get(by) {
+            given.push(Given::Operator { operator: Box::new(operator.clone()) });
+        }
+        given.extend(steps.chunks(STEPS_A_LINE).map(|list| Given::Steps { list: list.to_vec() }));
+        given.into_iter().map(Fact::Given).collect()
+    }
+
+    /// The rows that the steps come to, and which of them this workshop has confirmed.
+    fn limits_given(&self, plan: &Plan, steps: &[Expanded]) -> Option<Given> {
+        let table = self.library.table(&plan.standard, &plan.edition)?;
+        let ids: BTreeSet<&String> = steps.iter().filter_map(|step| step.limit.as_ref()).collect();
+        let rows: Vec<_> = ids.iter().filter_map(|id| table.row(id)).collect();
+        let confirmed = ids.iter().filter(|id| self.register.confirmed.contains(**id));
+        (!rows.is_empty()).then(|| Given::Limits {
+            text: table.text_of(&rows),
+            table: table.sha256.clone(),
+            confirmed: confirmed.map(|id| (*id).clone()).collect(),
+        })
+    }
+
+    fn next_name(&self, at: Stamp) -> String {
+        let date = self.settings.zone.date(at.wall_us).replace('-', "");
+        let name = |n: u32| format!("{}-{date}-{n:04}", self.settings.id);
+        let free = |n: &u32| !self.names.contains(&name(*n));
+        name((1..).find(free).expect("names don't run out"))
+    }
+
+    fn open(&mut self, seat: &Seat, id: &str, facts: Vec<Fact>, by: &str) -> u64 {
+        let (bench, at) = (seat.bench.as_str(), seat.at);
+        self.names.insert(id.into());
+        self.cases.insert(id.into(), Case::new(id.into()));
+        let book = BookId::Inspection(id.into());
+        for fact in facts {
+            let by = matches!(fact, Fact::Open(_)).then(|| by.to_string());
+            self.put(book.clone(), at, fact, by);
+        }
+        let case = self.cases.get_mut(id).expect("just made");
+        case.inspection.prepare().expect("it was rehearsed with the same facts");
+        let place = self.bench(bench);
+        place.active = Some(id.into());
+        place.selected = None;
+        self.tap_bench(bench, at);
+        self.carry(bench, id, at, by);
+        self.settle(id, at);
+        self.seq
+    }
+}
+
+/// How a stranger verifies the sealed file.
+const VERIFY: &str = "sha256sum -c ID.head; openssl pkeyutl -verify -pubin -inkey KEY -rawin \
+                      -in ID.head -sigfile ID.sig";
+
+/// An inspection that could not be prepared is never opened.
+fn rehearse(id: &str, at: Stamp, facts: &[Fact], by: &str) -> Result<(), Vec<Fault>> {
+    let mut trial = Case::new(id.into());
+    for (seq, fact) in (1..).zip(facts) {
+        trial.inspection.apply(seq, Now(at.boot_us), fact, Some(by));
+    }
+    trial.inspection.prepare()
+}
+
+fn plan_of<'p>(asset: &Asset, fit: Fit<'p>) -> Result<&'p Plan, Problem> {
+    let id = &asset.id;
+    match fit {
+        Fit::Own(plan) | Fit::Follows(plan) => Ok(plan),
+        Fit::Several(plans) => {
+            let names: Vec<&str> = plans.iter().map(|plan| plan.id.as_str()).collect();
+            Err(bad(format!("several plans fit `{id}`: {}", names.join(", "))).next("Name one."))
+        }
+        Fit::None => Err(bad(format!("no plan is for the class and mains connection of `{id}`"))),
+        Fit::Unknown(plan) => Err(missing("plan", &plan)),
+        Fit::NotForIt(plan) => Err(bad(format!(
+            "the asset names plan `{}`, which is not for its class or mains connection",
+            plan.id
+        ))),
+    }
+}
+
+fn volts(isolation: Isolation) -> u32 {
+    match isolation.kind {
+        IsolationKind::Optical => isolation.volts,
+        IsolationKind::None | IsolationKind::Unknown => 0,
+    }
+}

@@ -1,0 +1,67 @@
+//! An open inspection as the core holds it.
+
+use tapline_drivers::reading::Now;
+use tapline_protocols::fact::Opened;
+use tapline_protocols::inspection::Inspection;
+use tapline_protocols::{Fact, Fault};
+
+use super::event::Answer;
+use crate::clock::Stamp;
+
+/// An open inspection: its record, and where it stands on the benches.
+pub(super) struct Case {
+    /// `K3-20261124-0007`.
+    pub id: String,
+    /// Bench it is on, or was on when it was parked.
+    pub bench: String,
+    /// What it was opened for.
+    pub opened: Option<Opened>,
+    /// It rests.
+    pub parked: bool,
+    /// Signed or ended: its book takes nothing more.
+    pub closed: bool,
+    /// What its plan or limits lack, so that it can't go on.
+    pub faults: Vec<Fault>,
+    /// The heart.
+    pub inspection: Inspection,
+    /// Who waits for the seal.
+    pub ticket: Option<(u64, Answer)>,
+}
+
+impl Case {
+    pub(super) fn new(id: String) -> Case {
+        Case {
+            id,
+            bench: String::new(),
+            opened: None,
+            parked: false,
+            closed: false,
+            faults: Vec::new(),
+            inspection: Inspection::new(),
+            ticket: None,
+        }
+    }
+
+    /// The only place where it changes.
+    pub(super) fn apply(&mut self, seq: u64, at: Stamp, fact: &Fact, by: Option<&str>) {
+        match fact {
+            Fact::Open(open) => {
+                self.opened = open.inspection.clone();
+                self.bench = self.opened.as_ref().map(|o| o.bench.clone()).unwrap_or_default();
+            }
+            Fact::Park(_) => self.parked = true,
+            Fact::Resume(resume) => {
+                self.parked = false;
+                self.bench.clone_from(&resume.bench);
+            }
+            Fact::Sign(_) | Fact::End(_) => self.closed = true,
+            _ => {}
+        }
+        self.inspection.apply(seq, Now(at.boot_us), fact, by);
+    }
+
+    /// Asset that it is about.
+    pub(super) fn asset(&self) -> &str {
+        self.opened.as_ref().map_or("", |opened| opened.asset.as_str())
+    }
+}

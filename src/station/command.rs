@@ -1,0 +1,208 @@
+//! What is asked of the station: who may, on which bench, and what comes of it.
+
+use tapline_drivers::Now;
+use tapline_protocols::Fact;
+use tapline_protocols::fact::ConfirmFact;
+use tapline_protocols::inspection::{self, Command};
+use tapline_protocols::register::Known;
+
+use super::begin::Begin;
+use super::core::Core;
+use super::event::{Answer, BookId, Effect, Origin, Problem, Request};
+use super::say::{bad, conflict, missing, refused};
+use crate::clock::Stamp;
+
+/// Where and as whom something is asked.
+#[derive(Debug, Clone)]
+pub(super) struct Seat {
+    pub bench: String,
+    pub at: Stamp,
+    pub origin: Origin,
+    pub by: Option<String>,
+}
+
+impl Core {
+    /// Does what is asked. `None`: the answer comes later, when the book is sealed.
+    pub(super) fn command(
+        &mut self,
+        at: Stamp,
+        (ticket, origin): (u64, Origin),
+        (bench, by): (Option<String>, Option<String>),
+        request: Request,
+    ) -> Option<Result<Answer, Problem>> {
+        let bench = match self.bench_named(bench) {
+            Ok(bench) => bench,
+            Err(problem) => return Some(Err(problem)),
+        };
+        let by = match self.person(&bench, by) {
+            Ok(by) => by,
+            Err(problem) => return Some(Err(problem)),
+        };
+        let signs = matches!(request, Request::Sign { .. } | Request::End { .. });
+        let done = self.request(&Seat { bench, at, origin, by }, request);
+        match (signs, &done) {
+            (true, Ok(answer)) => {
+                let case = answer.id.as_ref().and_then(|id| self.cases.get_mut(id));
+                if let Some(case) = case {
+                    case.ticket = Some((ticket, answer.clone()));
+                }
+                None
+            }
+            _ => Some(done),
+        }
+    }
+
+    fn bench_named(&self, bench: Option<String>) -> Result<String, Problem> {
+        match bench {
+            Some(bench) if self.benches.contains_key(&bench) => Ok(bench),
+            Some(bench) => Err(missing("bench", &bench)),
+            None if self.benches.len() == 1 => {
+                Ok(self.benches.keys().next().cloned().expect("one"))
+            }
+            None => Err(bad("there are several benches").next("Name one with --bench.")),
+        }
+    }
+
+    /// Who acts: who is named, else who is logged in at the bench.
+    fn person(&self, bench: &str, by: Option<String>) -> Result<Option<String>, Problem> {
+        match by {
+            None => Ok(self.register.logins.get(bench).cloned()),
+            Some(name) => match self.register.operator(&name) {
+                Some(operator) => Ok(Some(operator.id.clone())),
+                None => Err(missing("operator", &name).next("Import operators, or correct it.")),
+            },
+        }
+    }
+
+    pub(super) fn request(&mut self, seat: &Seat, request: Request) -> Result<Answer, Problem> {
+        let (bench, at, by) = (seat.bench.as_str(), seat.at, seat.by.clone());
+        match request {
+            Request::Scan { code } => self.scan_code(seat, &code),
+            Request::Begin { plan, asset, reason, with } => {
+                self.begin(seat, &Begin { asset, plan, reason, with })
+            }
+            Request::Resume { id } => self.resume_parked(bench, at, by, &id),
+            Request::Login { badge: None } => self.login(bench, at, None),
+            Request::Login { badge: Some(badge) } => match self.register.operator(&badge) {
+                Some(operator) => {
+                    let operator = Some(operator.id.clone());
+                    self.login(bench, at, operator)
+                }
+                None => Err(missing("operator with the badge", &badge)),
+            },
+            Request::Confirm { rows, document, clause } => {
+                self.confirm(at, ConfirmFact { rows, document, clause }, by)
+            }
+            Request::Import { what, text } => self.import(at, by, &what, &text),
+            other => self.act(seat, other),
+        }
+    }
+
+    /// What the open inspection of a bench is asked to do.
+    pub(super) fn act(&mut self, seat: &Seat, request: Request) -> Result<Answer, Problem> {
+        let Seat { bench, at, .. } = seat;
+        let Some(id) = self.benches[bench].active.clone() else {
+            return Err(conflict(
+                "no inspection is open on this bench",
+                "Scan the asset, then begin.",
+            ));
+        };
+        let nobody = || conflict("nobody is logged in at this bench", "Scan a badge.");
+        let by = seat.by.as_deref().ok_or_else(nobody)?;
+        let command =
+            command_of(request, seat.origin).ok_or_else(|| bad("that can't be done here"))?;
+        let inspection = &self.cases[&id].inspection;
+        let facts = inspection
+            .command(Now(at.boot_us), &command, Some(by))
+            .map_err(|refusal| refused(&refusal))?;
+        let outcome = matches!(command, Command::Sign { .. }).then(|| inspection.outcome().word);
+        for fact in facts {
+            self.put_act(&id, *at, fact, by);
+        }
+        let outcome = outcome.map(super::say::word);
+        Ok(Answer { outcome, ..Answer::done(self.seq).about(&id) })
+    }
+
+    /// An act, and what it means for the bench: signed, ended and parked inspections leave it.
+    fn put_act(&mut self, id: &str, at: Stamp, fact: Fact, by: &str) {
+        let leaves = matches!(fact, Fact::Sign(_) | Fact::End(_) | Fact::Park(_));
+        if !leaves {
+            self.put_case(id, at, fact, Some(by.into()));
+            return;
+        }
+        let bench = self.cases[id].bench.clone();
+        self.keep_for_next(&bench, id, at);
+        let seals = !matches!(fact, Fact::Park(_));
+        self.put(BookId::Inspection(id.into()), at, fact, Some(by.into()));
+        self.bench(&bench).active = None;
+        self.tap_bench(&bench, at);
+        if seals {
+            self.outbox.behind(Effect::Seal { id: id.into() });
+        }
+    }
+
+    fn resume_parked(
+        &mut self,
+        bench: &str,
+        at: Stamp,
+        by: Option<String>,
+        id: &str,
+    ) -> Result<Answer, Problem> {
+        let Some(case) = self.cases.get(id) else { return Err(missing("open inspection", id)) };
+        if !case.parked {
+            return Err(conflict(
+                format!("{id} is not parked"),
+                "Go on with it, or park it first.",
+            ));
+        }
+        if let Some(other) = &self.benches[bench].active {
+            let detail = format!("{other} is open on this bench");
+            return Err(conflict(detail, "Sign, end or park it first."));
+        }
+        if by.is_none() {
+            return Err(conflict("nobody is logged in at this bench", "Scan a badge."));
+        }
+        self.resume(id, bench, at, "park");
+        match self.cases[id].faults.is_empty() {
+            true => Ok(Answer::done(self.seq).about(id)),
+            false => Err(self.faulty(id, &self.cases[id].faults)),
+        }
+    }
+}
+
+/// What is asked, in the words of the inspection; `None` for what is no matter of an inspection.
+fn command_of(request: Request, origin: Origin) -> Option<Command> {
+    let scanned = origin == Origin::Scanner;
+    Some(match request {
+        Request::Act { what, expect } => Command::Act { what, expect: expect.map(seen) },
+        Request::Capture { expect } => Command::Capture { expect: expect.map(seen) },
+        Request::Discard { seq, cause, second } => Command::Discard { seq, cause, second },
+        Request::Repeat { step } => Command::Repeat { step },
+        Request::Skip { reason } => Command::Skip { reason },
+        Request::Answer { answer, item, reason } => Command::Answer { answer, item, reason },
+        Request::Null { lead } => Command::Null { lead },
+        Request::Prove { what, ln, npe, lpe } => Command::Prove { what, ln, npe, lpe },
+        Request::Switch { set } => {
+            let known = if scanned { Known::Revealed } else { Known::Declared };
+            Command::Switch { set, known }
+        }
+        Request::Override { step, reason } => Command::Override { step, reason },
+        Request::Note { text } => Command::Note { text },
+        Request::Park {} => Command::Park,
+        Request::End { outcome, reason } => Command::End { outcome, reason },
+        Request::Sign { meaning, tag, reason } => {
+            let auth = if matches!(origin, Origin::Socket(_)) { "socket" } else { "badge" };
+            Command::Sign { meaning, auth: auth.into(), tag, reason }
+        }
+        Request::Scan { .. }
+        | Request::Begin { .. }
+        | Request::Resume { .. }
+        | Request::Login { .. }
+        | Request::Confirm { .. }
+        | Request::Import { .. } => return None,
+    })
+}
+
+fn seen(expect: super::event::Expect) -> inspection::Expect {
+    inspection::Expect { step: expect.step, state: expect.state, seq: expect.seq }
+}

@@ -1,0 +1,377 @@
+//! The core: events in, effects out. It owns no port, no file, no clock.
+//!
+//! Every change of state is a fact that [`Core::put`] stores and applies; recovery applies the
+//! same facts from disk. Order is by `seq`: bytes on their way to a line hold the number of
+//! their first byte, and are closed before any other fact is made.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use tapline_protocols::Fact;
+use tapline_protocols::fact::{ClockFact, Open, ReasonFact, ResumeFact, SealedFact, StartFact};
+
+use super::bench::Bench;
+use super::case::Case;
+use super::event::{Answer, BookId, Effect, Event, Problem, Stored};
+use super::library::Library;
+use super::link::Link;
+use super::outbox::{Outbox, Waiting};
+use super::register::Register;
+use super::settings::{Context, StationSettings};
+use crate::books::Line;
+use crate::clock::{self, Stamp};
+
+/// What was found on disk at the start.
+#[derive(Debug, Clone, Default)]
+pub struct Found {
+    /// Station books, oldest first.
+    pub station: Vec<Line>,
+    /// Open inspections with their lines.
+    pub open: Vec<(String, Vec<Line>)>,
+    /// UTC day of the last idle book, and the last `seq` in it.
+    pub idle: Option<(String, u64)>,
+    /// Names of all books that exist, open or sealed: a number is never given twice.
+    pub names: BTreeSet<String>,
+}
+
+/// The station core.
+pub struct Core {
+    pub(super) settings: StationSettings,
+    pub(super) context: Context,
+    pub(super) library: Library,
+    pub(super) register: Register,
+    pub(super) links: BTreeMap<String, Link>,
+    pub(super) benches: BTreeMap<String, Bench>,
+    pub(super) cases: BTreeMap<String, Case>,
+    pub(super) names: BTreeSet<String>,
+    pub(super) idle: Option<String>,
+    pub(super) seq: u64,
+    pub(super) outbox: Outbox,
+}
+
+impl Core {
+    /// A core that has seen nothing. [`Core::recover`] comes next, also on an empty folder.
+    #[must_use]
+    pub fn new(settings: StationSettings, context: Context, library: Library) -> Core {
+        let links = settings.links.iter().map(|l| (l.id.clone(), Link::new(l.clone())));
+        let benches = settings.benches.iter().map(|b| (b.id.clone(), Bench::default()));
+        Core {
+            links: links.collect(),
+            benches: benches.collect(),
+            outbox: Outbox::new(settings.commit_ms),
+            settings,
+            context,
+            library,
+            register: Register::default(),
+            cases: BTreeMap::new(),
+            names: BTreeSet::new(),
+            idle: None,
+            seq: 0,
+        }
+    }
+
+    /// Takes what is on disk and starts. Inspections in work go on, every instrument spent;
+    /// signed ones are sealed now.
+    pub fn recover(&mut self, at: Stamp, found: Found) {
+        for line in &found.station {
+            self.seq = self.seq.max(line.seq);
+            self.register.apply(line.seq, line.at, &line.fact);
+        }
+        if let Some((_, seq)) = found.idle {
+            // Its book begins anew, with the boot that its stamps count from.
+            self.seq = self.seq.max(seq);
+        }
+        self.names = found.names;
+        for (id, lines) in found.open {
+            let mut case = Case::new(id.clone());
+            for line in &lines {
+                self.seq = self.seq.max(line.seq);
+                case.apply(line.seq, line.at, &line.fact, line.by.as_deref());
+            }
+            self.names.insert(id.clone());
+            self.cases.insert(id, case);
+        }
+        let start = StartFact {
+            boot: self.context.boot.clone(),
+            version: self.context.version.clone(),
+            synced: self.context.synced,
+        };
+        self.put_station(at, Fact::Start(start), None);
+        for id in self.cases.keys().cloned().collect::<Vec<_>>() {
+            self.go_on(&id, at);
+        }
+        self.finish(at);
+    }
+
+    fn go_on(&mut self, id: &str, at: Stamp) {
+        let case = &self.cases[id];
+        let (bench, parked, closed) = (case.bench.clone(), case.parked, case.closed);
+        if closed {
+            self.outbox.behind(Effect::Seal { id: id.into() });
+            return;
+        }
+        if parked || !self.benches.contains_key(&bench) {
+            return;
+        }
+        self.resume(id, &bench, at, "restart");
+    }
+
+    /// An open inspection goes on at a bench, after a restart or a rest.
+    pub(super) fn resume(&mut self, id: &str, bench: &str, at: Stamp, after: &str) {
+        let resume = ResumeFact {
+            bench: bench.into(),
+            boot: self.context.boot.clone(),
+            version: self.context.version.clone(),
+            judge: self.context.judge,
+            after: after.into(),
+            date: Some(self.settings.zone.date(at.wall_us)),
+        };
+        let by = self.register.logins.get(bench).cloned();
+        self.put_case(id, at, Fact::Resume(resume), by);
+        let case = self.cases.get_mut(id).expect("it goes on");
+        if let Err(faults) = case.inspection.prepare() {
+            case.faults = faults;
+            return;
+        }
+        self.bench(bench).active = Some(id.into());
+        self.settle(id, at);
+        self.tap_bench(bench, at);
+    }
+
+    /// Takes one event. Call [`Core::drain`] afterwards, and [`Core::deadline`] for when to come
+    /// again.
+    pub fn handle(&mut self, event: Event) {
+        let at = match event {
+            Event::Bytes { at, link, bytes } => {
+                self.bytes(&link, at, &bytes);
+                at
+            }
+            Event::LinkUp { at, link } => {
+                self.link_up(&link, at);
+                at
+            }
+            Event::LinkDown { at, link, why } => {
+                self.link_down(&link, at, why);
+                at
+            }
+            Event::Deadline { at } => {
+                self.ticks(at);
+                at
+            }
+            Event::Command { at, ticket, origin, bench, by, request } => {
+                let result = self.command(at, (ticket, origin), (bench, by), request);
+                if let Some(result) = result {
+                    self.answer(ticket, result);
+                }
+                at
+            }
+            Event::Sealed { at, id, head, bytes, key } => {
+                self.sealed(at, SealedFact { id, head, bytes, key });
+                at
+            }
+            Event::ClockStep { at, step_us, synced } => {
+                self.clock_step(at, step_us, synced);
+                at
+            }
+            Event::Stop { at, reason } => {
+                self.put_station(at, Fact::Stop(ReasonFact { reason }), None);
+                self.close_pending();
+                self.commit(at);
+                at
+            }
+        };
+        self.finish(at);
+    }
+
+    /// Everything to do, in order.
+    pub fn drain(&mut self) -> Vec<Effect> {
+        self.outbox.drain()
+    }
+
+    /// When [`Event::Deadline`] is wanted, boot-time microseconds; `None` while nothing waits.
+    #[must_use]
+    pub fn deadline(&self) -> Option<u64> {
+        let drivers = self.links.values().filter_map(|link| link.wire.as_ref()?.deadline());
+        drivers.map(|now| now.0).chain(self.outbox.due_us(self.waiting())).min()
+    }
+
+    /// The register as it stands.
+    #[must_use]
+    pub fn register(&self) -> &Register {
+        &self.register
+    }
+
+    /// Number of the last line made.
+    #[must_use]
+    pub fn last_seq(&self) -> u64 {
+        self.seq
+    }
+
+    pub(super) fn bench(&mut self, id: &str) -> &mut Bench {
+        self.benches.get_mut(id).expect("benches are fixed at the start, names are checked")
+    }
+
+    pub(super) fn answer(&mut self, ticket: u64, result: Result<Answer, Problem>) {
+        self.outbox.behind(Effect::Answer { ticket, result });
+    }
+
+    /// Stores a fact and applies it: the one way in which anything changes. Returns its `seq`.
+    pub(super) fn put(&mut self, book: BookId, at: Stamp, fact: Fact, by: Option<String>) -> u64 {
+        self.close_pending();
+        self.seq += 1;
+        self.apply((self.seq, at), &book, &fact, by.as_deref());
+        let bench = match &book {
+            BookId::Inspection(id) => self.cases.get(id).map(|case| case.bench.clone()),
+            BookId::Station | BookId::Idle(_) => None,
+        };
+        self.outbox.line(Stored { book, bench, seq: self.seq, at, fact, by });
+        self.seq
+    }
+
+    fn apply(&mut self, (seq, at): (u64, Stamp), book: &BookId, fact: &Fact, by: Option<&str>) {
+        match book {
+            BookId::Station => self.register.apply(seq, at, fact),
+            BookId::Inspection(id) => {
+                let case = self.cases.get_mut(id).expect("its book is open");
+                debug_assert!(!case.closed, "a signed book takes nothing more");
+                case.apply(seq, at, fact, by);
+            }
+            BookId::Idle(_) => {}
+        }
+    }
+
+    /// Stores a fact in the station book of its year.
+    pub(super) fn put_station(&mut self, at: Stamp, fact: Fact, by: Option<String>) -> u64 {
+        let year = clock::utc_day(at.wall_us)[..4].to_string();
+        if self.register.year.as_ref().is_none_or(|last| *last < year) {
+            let follows = self.register.year.clone();
+            let open = Fact::Open(Box::new(Open { follows, ..self.open_fact(year, at) }));
+            self.put(BookId::Station, at, open, None);
+        }
+        self.put(BookId::Station, at, fact, by)
+    }
+
+    /// The idle book of the day; a clock that goes back stays in the later book.
+    pub(super) fn idle_book(&mut self, at: Stamp) -> BookId {
+        let day = clock::utc_day(at.wall_us);
+        if self.idle.as_ref().is_none_or(|last| *last < day) {
+            self.close_pending();
+            self.idle = Some(day.clone());
+            let open = Fact::Open(Box::new(self.open_fact(day.clone(), at)));
+            self.put(BookId::Idle(day), at, open, None);
+        }
+        BookId::Idle(self.idle.clone().expect("set above"))
+    }
+
+    /// First line of a book, without what inspections add.
+    pub(super) fn open_fact(&self, id: String, at: Stamp) -> Open {
+        Open {
+            format: "tapline-book-1".into(),
+            id,
+            verify: None,
+            station: self.settings.id.clone(),
+            inspection: None,
+            version: self.context.version.clone(),
+            judge: self.context.judge,
+            boot: self.context.boot.clone(),
+            zone: self.settings.zone_name.clone(),
+            offset: self.settings.zone.offset(at.wall_us),
+            synced: self.context.synced,
+            key: None,
+            follows: None,
+        }
+    }
+
+    /// Stores a fact of an open inspection, then everything that follows from it, then tells the
+    /// instruments what is wanted of them now.
+    pub(super) fn put_case(&mut self, id: &str, at: Stamp, fact: Fact, by: Option<String>) -> u64 {
+        let seq = self.put(BookId::Inspection(id.into()), at, fact, by);
+        self.settle(id, at);
+        seq
+    }
+
+    /// Stores what follows from the record alone, line by line, until nothing does.
+    pub(super) fn settle(&mut self, id: &str, at: Stamp) {
+        for _ in 0..FOLLOW_MAX {
+            let case = &self.cases[id];
+            if case.closed || case.parked {
+                return;
+            }
+            let follows = case.inspection.follow(tapline_drivers::Now(at.boot_us));
+            let Some(fact) = follows.into_iter().next() else {
+                self.retune(id, at);
+                return;
+            };
+            self.put(BookId::Inspection(id.into()), at, fact, None);
+        }
+        unreachable!("what follows from a record comes to an end");
+    }
+
+    /// Makes lines of all bytes that wait, in the order of their numbers.
+    pub(super) fn close_pending(&mut self) {
+        let mut closed = Vec::new();
+        for (id, link) in &mut self.links {
+            if let Some(pending) = link.pending.take() {
+                let book = link.book.clone().expect("bytes wait only between taps");
+                let (seq, at) = (pending.seq, pending.at);
+                let fact = Fact::In(pending.into_fact(id));
+                let bench = Some(link.settings.bench.clone());
+                closed.push(Stored { book, bench, seq, at, fact, by: None });
+            }
+        }
+        closed.sort_by_key(|line| line.seq);
+        for line in closed {
+            self.apply((line.seq, line.at), &line.book, &line.fact, None);
+            self.outbox.line(line);
+        }
+    }
+
+    fn waiting(&self) -> Option<Waiting> {
+        let pending = self.links.values().filter_map(|link| link.pending.as_ref());
+        pending.fold(None, |all: Option<Waiting>, one| {
+            let first_us = all.map_or(one.at.boot_us, |all| all.first_us.min(one.at.boot_us));
+            let understood = one.has_reading() || all.is_some_and(|all| all.understood);
+            Some(Waiting { first_us, understood })
+        })
+    }
+
+    fn finish(&mut self, at: Stamp) {
+        if self.outbox.due_us(self.waiting()).is_some_and(|due| due <= at.boot_us) {
+            self.close_pending();
+            self.commit(at);
+        }
+    }
+
+    fn commit(&mut self, at: Stamp) {
+        if self.outbox.commit(at) {
+            let status = Box::new(self.snapshot());
+            self.outbox.at_once(Effect::Show(status));
+        }
+        self.outbox.release();
+    }
+
+    fn sealed(&mut self, at: Stamp, sealed: SealedFact) {
+        let ticket = self.cases.remove(&sealed.id).and_then(|case| case.ticket);
+        let id = sealed.id.clone();
+        if self.register.sealed.contains_key(&id) {
+            return;
+        }
+        let seq = self.put_station(at, Fact::Sealed(sealed), None);
+        if let Some((ticket, answer)) = ticket {
+            self.answer(ticket, Ok(Answer { seq, ..answer.about(&id) }));
+        }
+    }
+
+    fn clock_step(&mut self, at: Stamp, step_us: i64, synced: bool) {
+        self.context.synced = synced;
+        let fact = || Fact::Clock(ClockFact { step_us, synced });
+        self.put_station(at, fact(), None);
+        let active: Vec<_> = self.benches.values().filter_map(|b| b.active.clone()).collect();
+        for id in active {
+            self.put_case(&id, at, fact(), None);
+        }
+    }
+}
+
+/// More lines than this never follow from one line: a plan has at most 4 096 expanded steps, and
+/// each can be opened, judged and left once.
+const FOLLOW_MAX: usize = 16_384;

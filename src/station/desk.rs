@@ -1,0 +1,251 @@
+//! What is done at the desk of a bench: scans, badges, confirmations.
+
+use tapline_drivers::reading::{Scan, ScanKind};
+use tapline_drivers::scan::control;
+use tapline_protocols::Fact;
+use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
+use tapline_protocols::plan::{Settings, Switch};
+
+use super::command::Seat;
+use super::core::Core;
+use super::event::{Answer, Origin, Problem, Request};
+use super::say::{bad, conflict, missing};
+use crate::books::line::raw_text;
+use crate::clock::Stamp;
+
+/// Longest code that may come as a command, bytes.
+const CODE_BYTES_MAX: usize = 256;
+
+impl Core {
+    /// A scanner of a bench read a code.
+    pub(super) fn scanned(&mut self, link: &str, at: Stamp, scan: &Scan) {
+        let bench = self.links[link].settings.bench.clone();
+        let text = raw_text(&scan.raw);
+        let refused = scan.refused.map(String::from);
+        let fact = ScanFact {
+            link: Some(link.into()),
+            raw: refused.is_none().then(|| text.clone()),
+            aim: scan.aim.clone().filter(|_| refused.is_none()),
+            kind: scan.kind,
+            asset: None,
+            length: refused.is_some().then_some(scan.length as u64),
+            refused,
+        };
+        let result = if fact.refused.is_some() {
+            self.put_scan(&bench, at, fact);
+            Err(bad("this code is refused: it may name a patient, or it is damaged"))
+        } else {
+            {
+                let by = self.register.logins.get(&bench).cloned();
+                let origin = Origin::Scanner;
+                self.scan(&Seat { bench: bench.clone(), at, origin, by }, fact)
+            }
+        };
+        self.bench(&bench).heard = Some(result);
+    }
+
+    /// A code that came as a command.
+    pub(super) fn scan_code(&mut self, seat: &Seat, code: &str) -> Result<Answer, Problem> {
+        if code.is_empty() || code.len() > CODE_BYTES_MAX || !code.bytes().all(|b| b >= b' ') {
+            return Err(bad("a code has 1 to 256 visible characters"));
+        }
+        let control = control::claims(code.as_bytes());
+        let kind = if control { ScanKind::Control } else { ScanKind::Text };
+        let fact = ScanFact {
+            link: None,
+            raw: Some(code.into()),
+            aim: None,
+            kind,
+            asset: None,
+            refused: None,
+            length: None,
+        };
+        self.scan(seat, fact)
+    }
+
+    /// What a code means here: a control, a badge, an asset.
+    fn scan(&mut self, seat: &Seat, mut fact: ScanFact) -> Result<Answer, Problem> {
+        let (bench, at) = (seat.bench.as_str(), seat.at);
+        let code = fact.raw.clone().unwrap_or_default();
+        if fact.kind == ScanKind::Control {
+            self.put_scan(bench, at, fact);
+            let request = self.control(bench, &code)?;
+            return self.request(seat, request);
+        }
+        if self.register.asset(&code).is_some() {
+            fact.asset = Some(code.clone());
+            return self.scan_asset(bench, at, &code, fact);
+        }
+        let operator = self.register.operator(&code).map(|operator| operator.id.clone());
+        let seq = self.put_scan(bench, at, fact);
+        if operator.is_some() {
+            return self.login(bench, at, operator);
+        }
+        let known = self.register.instruments.contains_key(&code)
+            || self.register.fixtures.contains_key(&code)
+            || self.register.leads.contains_key(&code);
+        if known {
+            return Ok(Answer::done(seq).say(&["scan.known", &code]));
+        }
+        Err(missing("asset, badge or label", &code).next("Register it, or scan another code."))
+    }
+
+    /// Nothing open: selects it. Its inspection open: the closing scan. Another one: refused.
+    fn scan_asset(
+        &mut self,
+        bench: &str,
+        at: Stamp,
+        asset: &str,
+        mut fact: ScanFact,
+    ) -> Result<Answer, Problem> {
+        if let Some(id) = self.benches[bench].active.clone() {
+            let open = self.cases[&id].asset().to_string();
+            if open != asset {
+                fact.refused = Some("other_asset".into());
+                self.put_scan(bench, at, fact);
+                let refused = RefusedFact { what: "scan".into(), why: "other_asset".into() };
+                self.put_station(at, Fact::Refused(refused), None);
+                return Err(conflict(
+                    format!("{id} on this bench is about `{open}`, the code names `{asset}`"),
+                    "Scan the asset that is being inspected, or park its inspection first.",
+                ));
+            }
+            let seq = self.put_scan(bench, at, fact);
+            return Ok(Answer::done(seq).about(&id).say(&["scan.closing", asset]));
+        }
+        let seq = self.put_scan(bench, at, fact);
+        let parked = self.cases.values().find(|case| case.asset() == asset);
+        if let Some(case) = parked {
+            let (id, place) = (case.id.clone(), case.bench.clone());
+            return Ok(Answer::done(seq).about(&id).say(&["scan.open", asset, &id, &place]));
+        }
+        let plan = self.plan_for(asset).map(|plan| plan.id.clone()).unwrap_or_default();
+        self.bench(bench).selected = Some((asset.into(), seq));
+        Ok(Answer::done(seq).say(&["scan.selected", asset, &plan]))
+    }
+
+    /// Stores a scan where the bench's bytes go.
+    fn put_scan(&mut self, bench: &str, at: Stamp, fact: ScanFact) -> u64 {
+        match self.benches[bench].active.clone() {
+            Some(id) => self.put_case(&id, at, Fact::Scan(fact), None),
+            None => {
+                let book = self.idle_book(at);
+                self.put(book, at, Fact::Scan(fact), None)
+            }
+        }
+    }
+
+    /// What a control code asks for. Codes never sign and never set aside: those need words.
+    fn control(&self, bench: &str, code: &str) -> Result<Request, Problem> {
+        let damaged = || bad(format!("`{code}` is damaged or no control code of this program"));
+        let control = control::read(code.as_bytes()).map_err(|_| damaged())?;
+        let act = |what: &str| Request::Act { what: what.into(), expect: None };
+        let answer =
+            |answer: &str| Request::Answer { answer: answer.into(), item: None, reason: None };
+        Ok(match (control.word, control.parameter) {
+            ("CONNECTED", None) => act("connected"),
+            ("CLEAR", None) => act("clear"),
+            ("LIVE", None) => act("live"),
+            ("DEAD", None) => act("dead"),
+            ("CAPTURE", None) => Request::Capture { expect: None },
+            ("PASS", None) => answer("pass"),
+            ("FAIL", None) => answer("fail"),
+            ("ALIVE", None) => Request::prove("alive"),
+            ("PARK", None) => Request::Park {},
+            ("BEGIN", plan) => Request::Begin {
+                plan: plan.map(str::to_ascii_lowercase),
+                asset: None,
+                reason: None,
+                with: Vec::new(),
+            },
+            ("RESUME", Some(id)) => Request::Resume { id: id.into() },
+            ("NULL", Some(lead)) => Request::Null { lead: lead.into() },
+            ("SWITCH", Some(word)) => Request::Switch { set: lever(word).ok_or_else(damaged)? },
+            ("REPEAT", None) => match self.active_step(bench) {
+                Some(step) => Request::Repeat { step },
+                None => return Err(conflict("there is no step to repeat", "Begin first.")),
+            },
+            (word, _) => {
+                return Err(bad(format!("`{word}` needs words: do it on the page or by command")));
+            }
+        })
+    }
+
+    fn active_step(&self, bench: &str) -> Option<String> {
+        let id = self.benches[bench].active.as_ref()?;
+        let step = self.cases[id].inspection.record().active()?;
+        Some(step.expanded.step.clone())
+    }
+
+    /// A badge at a bench, or nobody.
+    pub(super) fn login(
+        &mut self,
+        bench: &str,
+        at: Stamp,
+        operator: Option<String>,
+    ) -> Result<Answer, Problem> {
+        let active = self.benches[bench].active.clone();
+        if operator.is_none() && active.is_some() {
+            return Err(conflict(
+                "an inspection is open on this bench, and its captures need a name",
+                "Sign, end or park it, or let the next operator scan a badge.",
+            ));
+        }
+        let login = LoginFact { bench: bench.into(), operator: operator.clone() };
+        let before = self.register.logins.get(bench).cloned();
+        let mut seq = self.put_station(at, Fact::Login(login), None);
+        if let (Some(id), Some(operator)) = (active, &operator)
+            && before.as_ref() != Some(operator)
+        {
+            let operator = Box::new(self.register.operators[operator].clone());
+            let by = Some(operator.id.clone());
+            seq = self.put_case(&id, at, Fact::Given(Given::Operator { operator }), by);
+        }
+        let name = operator.as_deref().unwrap_or("");
+        Ok(Answer::done(seq).say(&["login", name]))
+    }
+
+    /// Limit rows that somebody read in the workshop's own copy of the standard.
+    pub(super) fn confirm(
+        &mut self,
+        at: Stamp,
+        confirm: ConfirmFact,
+        by: Option<String>,
+    ) -> Result<Answer, Problem> {
+        let Some(by) = by else {
+            return Err(bad("nobody is named who read the rows").next("Name one with --by."));
+        };
+        if confirm.rows.is_empty() || confirm.document.is_empty() || confirm.clause.is_empty() {
+            return Err(bad("rows, document and clause are all needed"));
+        }
+        if let Some(row) = confirm.rows.iter().find(|row| !self.library.has_row(row)) {
+            return Err(missing("limit row", row).next("See `tapline limits list`."));
+        }
+        Ok(Answer::done(self.put_station(at, Fact::Confirm(confirm), Some(by))))
+    }
+}
+
+/// The setting of a code beside a lever, which can be scanned only in that position:
+/// `S5-REVERSED`. The supply has none: it is moved by acts or seen by contacts.
+fn lever(word: &str) -> Option<Settings> {
+    let (switch, setting) = word.split_once('-')?;
+    let switch = [Switch::S1, Switch::S5, Switch::S7, Switch::S10]
+        .into_iter()
+        .find(|one| one.name().eq_ignore_ascii_case(switch))?;
+    let setting = switch.words().iter().find(|one| one.eq_ignore_ascii_case(setting))?;
+    Some(Settings::from([(switch, setting.to_string())]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lever_code_sets_one_switch_and_never_the_supply() {
+        let reversed = Settings::from([(Switch::S5, "reversed".to_string())]);
+        assert_eq!(lever("S5-REVERSED"), Some(reversed));
+        for word in ["S5", "S5-OPEN", "SUPPLY-ON", "supply-on", "S7-"] {
+            assert_eq!(lever(word), None, "{word}");
+        }
+    }
+}

@@ -1,0 +1,65 @@
+//! One link as the core sees it: a driver, a place in a stream, and bytes on their way to a line.
+
+use tapline_drivers::reading::Function;
+
+use super::event::BookId;
+use super::pending::Pending;
+use super::settings::LinkSettings;
+use super::wire::Wire;
+
+/// A link.
+#[derive(Debug)]
+pub(super) struct Link {
+    /// Wiring.
+    pub settings: LinkSettings,
+    /// The port is open.
+    pub up: bool,
+    /// Why it is not, in words.
+    pub why_down: Option<String>,
+    /// The driver of the present tap; without one, bytes are kept and not understood.
+    pub wire: Option<Wire>,
+    /// Where its bytes go, from the last `tap` on.
+    pub book: Option<BookId>,
+    /// Bytes since that `tap`.
+    pub offset: u64,
+    /// Bytes on their way to a line.
+    pub pending: Option<Pending>,
+    /// Who the instrument said it is when it was first asked.
+    pub identity: Option<String>,
+    /// Another instrument answered: its readings belong to nobody.
+    pub changed: bool,
+    /// What the driver was last told to measure.
+    pub want: Option<Function>,
+}
+
+impl Link {
+    pub(super) fn new(settings: LinkSettings) -> Link {
+        Link {
+            settings,
+            up: false,
+            why_down: None,
+            wire: None,
+            book: None,
+            offset: 0,
+            pending: None,
+            identity: None,
+            changed: false,
+            want: None,
+        }
+    }
+
+    /// Scanned bytes live in `scan` lines only.
+    pub(super) fn is_scanner(&self) -> bool {
+        self.settings.driver == super::wire::SCANNER
+    }
+
+    /// The stream is over.
+    pub(super) fn down(&mut self, why: String) {
+        self.up = false;
+        self.why_down = Some(why);
+        self.wire = None;
+        self.book = None;
+        self.want = None;
+        self.changed = false;
+    }
+}

@@ -1,0 +1,114 @@
+//! What the station book comes to: assets, instruments, people, confirmed rows, sealed books.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use tapline_protocols::Fact;
+use tapline_protocols::fact::SealedFact;
+use tapline_protocols::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
+
+use crate::clock::Stamp;
+
+/// The fold of the station book. It interprets nothing.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Register {
+    /// Assets by number, with the `seq` of the line that is their revision.
+    pub assets: BTreeMap<String, (u64, Asset)>,
+    /// Instruments by label.
+    pub instruments: BTreeMap<String, Instrument>,
+    /// Setups by label.
+    pub setups: BTreeMap<String, Setup>,
+    /// Fixtures by label.
+    pub fixtures: BTreeMap<String, Fixture>,
+    /// Lead sets by label.
+    pub leads: BTreeMap<String, Lead>,
+    /// Operators by id.
+    pub operators: BTreeMap<String, Operator>,
+    /// Who works at which bench.
+    pub logins: BTreeMap<String, String>,
+    /// Limit rows that the workshop has confirmed.
+    pub confirmed: BTreeSet<String>,
+    /// Sealed books by name.
+    pub sealed: BTreeMap<String, SealedFact>,
+    /// Year of the book in use, `2026`.
+    pub year: Option<String>,
+    /// Fingerprint of the key in use.
+    pub key: Option<String>,
+    /// Latest wall clock of any line, microseconds since 1970.
+    pub latest_us: Option<i64>,
+}
+
+impl Register {
+    /// The only place where the register changes.
+    pub fn apply(&mut self, seq: u64, at: Stamp, fact: &Fact) {
+        self.latest_us = self.latest_us.max(Some(at.wall_us));
+        match fact {
+            Fact::Open(open) => self.year = Some(open.id.clone()),
+            Fact::Asset(asset) => {
+                self.assets.insert(asset.id.clone(), (seq, (**asset).clone()));
+            }
+            Fact::Instrument(instrument) => {
+                self.instruments.insert(instrument.id.clone(), (**instrument).clone());
+            }
+            Fact::Setup(setup) => {
+                self.setups.insert(setup.id.clone(), (**setup).clone());
+            }
+            Fact::Fixture(fixture) => {
+                self.fixtures.insert(fixture.id.clone(), (**fixture).clone());
+            }
+            Fact::Lead(lead) => {
+                self.leads.insert(lead.id.clone(), (**lead).clone());
+            }
+            Fact::Operator(operator) => {
+                self.operators.insert(operator.id.clone(), (**operator).clone());
+            }
+            Fact::Login(login) => match &login.operator {
+                Some(operator) => {
+                    self.logins.insert(login.bench.clone(), operator.clone());
+                }
+                None => {
+                    self.logins.remove(&login.bench);
+                }
+            },
+            Fact::Confirm(confirm) => self.confirmed.extend(confirm.rows.iter().cloned()),
+            Fact::Sealed(sealed) => {
+                self.sealed.insert(sealed.id.clone(), sealed.clone());
+            }
+            Fact::Key(key) => self.key = Some(key.key.clone()),
+            _ => {}
+        }
+    }
+
+    /// The operator that a badge code or an operator's id names.
+    #[must_use]
+    pub fn operator(&self, badge: &str) -> Option<&Operator> {
+        self.operators.values().find(|o| o.badge == badge).or_else(|| self.operators.get(badge))
+    }
+
+    /// An asset.
+    #[must_use]
+    pub fn asset(&self, id: &str) -> Option<&Asset> {
+        self.assets.get(id).map(|(_, asset)| asset)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tapline_protocols::fact::LoginFact;
+
+    fn at(us: i64) -> Stamp {
+        Stamp { wall_us: us, boot_us: 0 }
+    }
+
+    #[test]
+    fn the_last_login_at_a_bench_holds_and_can_be_taken_back() {
+        let mut register = Register::default();
+        for (seq, operator) in [(1, Some("op-7")), (2, Some("op-2")), (3, None)] {
+            let operator = operator.map(String::from);
+            let login = LoginFact { bench: "b1".into(), operator: operator.clone() };
+            register.apply(seq, at(5), &Fact::Login(login));
+            assert_eq!(register.logins.get("b1").cloned(), operator);
+        }
+        assert_eq!(register.latest_us, Some(5));
+    }
+}

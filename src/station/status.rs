@@ -1,0 +1,189 @@
+//! What is going on: the status that faces serve. It is made with a commit, so it holds nothing
+//! that a power cut could take back.
+
+use serde::Serialize;
+use tapline_protocols::inspection::Prompt;
+
+use super::core::Core;
+use super::event::{Answer, BookId, Problem};
+use super::link::Link;
+
+/// The station.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Status {
+    /// Its id.
+    pub station: String,
+    /// Its name.
+    pub name: String,
+    /// Version of the program.
+    pub version: String,
+    /// Last committed line.
+    pub seq: u64,
+    /// Benches.
+    pub benches: Vec<BenchStatus>,
+}
+
+/// A bench.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct BenchStatus {
+    /// Its id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Who works there.
+    pub operator: Option<String>,
+    /// Name of that person.
+    pub operator_name: Option<String>,
+    /// Asset that was scanned, nothing open.
+    pub selected: Option<Selected>,
+    /// The inspection that its links belong to.
+    pub inspection: Option<InspectionStatus>,
+    /// Inspections that rest here.
+    pub parked: Vec<String>,
+    /// What came of the last scan of its own scanner.
+    pub heard: Option<Heard>,
+    /// Links.
+    pub links: Vec<LinkStatus>,
+}
+
+/// A selected asset.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Selected {
+    /// Its number.
+    pub asset: String,
+    /// What it is.
+    pub description: String,
+    /// The plan that fits, if one does.
+    pub plan: Option<String>,
+}
+
+/// An open inspection.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct InspectionStatus {
+    /// Its name.
+    pub id: String,
+    /// Asset number.
+    pub asset: String,
+    /// What it is.
+    pub description: String,
+    /// Where it belongs.
+    pub location: String,
+    /// Plan.
+    pub plan: String,
+    /// What the operator should do now.
+    pub prompt: Prompt,
+}
+
+/// What came of a scan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Heard {
+    /// Done.
+    Done(Answer),
+    /// Not done.
+    Refused(Problem),
+}
+
+/// A link.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct LinkStatus {
+    /// Its id.
+    pub id: String,
+    /// Its driver.
+    pub driver: String,
+    /// Instrument on it.
+    pub instrument: Option<String>,
+    /// `up down changed refused`; refused: a driver that sends, on an instrument that must not be
+    /// sent to.
+    pub state: &'static str,
+    /// Why it is not up, in words.
+    pub why: Option<String>,
+    /// Book that its bytes go to.
+    pub book: Option<String>,
+}
+
+impl Core {
+    /// The status as of the last line.
+    #[must_use]
+    pub fn snapshot(&self) -> Status {
+        Status {
+            station: self.settings.id.clone(),
+            name: self.settings.name.clone(),
+            version: self.context.version.clone(),
+            seq: self.seq,
+            benches: self
+                .settings
+                .benches
+                .iter()
+                .map(|b| self.bench_status(&b.id, &b.name))
+                .collect(),
+        }
+    }
+
+    fn bench_status(&self, id: &str, name: &str) -> BenchStatus {
+        let bench = &self.benches[id];
+        let operator = self.register.logins.get(id).cloned();
+        let person = operator.as_ref().and_then(|o| self.register.operators.get(o));
+        let selected = bench.selected.as_ref().map(|(asset, _)| Selected {
+            asset: asset.clone(),
+            description: self
+                .register
+                .asset(asset)
+                .map(|a| a.description.clone())
+                .unwrap_or_default(),
+            plan: self.plan_for(asset).map(|plan| plan.id.clone()),
+        });
+        let rests = self.cases.values().filter(|case| case.bench == id && case.parked);
+        let links = self.links.values().filter(|link| link.settings.bench == id);
+        BenchStatus {
+            id: id.into(),
+            name: name.into(),
+            operator_name: person.map(|p| p.name.clone()),
+            operator,
+            selected,
+            inspection: bench.active.as_ref().map(|case| self.inspection_status(case)),
+            parked: rests.map(|case| case.id.clone()).collect(),
+            heard: bench.heard.clone().map(|heard| match heard {
+                Ok(answer) => Heard::Done(answer),
+                Err(problem) => Heard::Refused(problem),
+            }),
+            links: links.map(Link::status).collect(),
+        }
+    }
+
+    fn inspection_status(&self, id: &str) -> InspectionStatus {
+        let case = &self.cases[id];
+        let asset = self.register.asset(case.asset());
+        InspectionStatus {
+            id: id.into(),
+            asset: case.asset().into(),
+            description: asset.map(|a| a.description.clone()).unwrap_or_default(),
+            location: asset.map(|a| a.location.clone()).unwrap_or_default(),
+            plan: case.opened.as_ref().map(|o| o.plan.clone()).unwrap_or_default(),
+            prompt: case.inspection.prompt(),
+        }
+    }
+}
+
+impl Link {
+    fn status(&self) -> LinkStatus {
+        let state = match (self.up, self.changed, self.wire.is_some()) {
+            (false, ..) => "down",
+            (true, true, _) => "changed",
+            (true, false, false) => "refused",
+            (true, false, true) => "up",
+        };
+        LinkStatus {
+            id: self.settings.id.clone(),
+            driver: self.settings.driver.clone(),
+            instrument: self.settings.instrument.clone(),
+            state,
+            why: self.why_down.clone(),
+            book: self.book.as_ref().map(|book| match book {
+                BookId::Station => "station".into(),
+                BookId::Idle(day) => day.clone(),
+                BookId::Inspection(id) => id.clone(),
+            }),
+        }
+    }
+}
