@@ -8,6 +8,7 @@ pub mod clock;
 pub mod config;
 pub mod index;
 pub mod link;
+pub mod replay;
 pub mod serve;
 pub mod station;
 pub mod words;
