@@ -75,12 +75,7 @@ fn clear(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
         return Err(Refusal::new("condition_not_set", "refusal.switch_stands_otherwise")
             .with(switch.name()));
     }
-    let channel = desk.watch.seen(&job.meter);
-    let measures = match job.polled {
-        true => channel.and_then(|channel| channel.ready).map(|(function, _)| function),
-        false => channel.and_then(|channel| channel.newest).map(|(function, _)| function),
-    };
-    if measures != Some(job.function) {
+    if !desk.watch.measures(job) {
         return Err(Refusal::new("wrong_function", "refusal.meter_not_ready").with(&job.meter));
     }
     let mut facts = Vec::from([fact("clear", job)]);

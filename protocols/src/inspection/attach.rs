@@ -70,7 +70,7 @@ impl Inspection {
         }
         if let Some(null) = self.watch.null.as_mut().filter(|null| null.meter == instrument) {
             let fact = null.take(brief, reading, sample)?;
-            if fact.is_none() && null.off_reference() {
+            if fact.is_none() && null.not_accepted() {
                 self.watch.refused = Some("lead_not_nulled");
             }
             return Ok((format!("null/{}", null.lead), fact.map(Fact::Null).into_iter().collect()));

@@ -2,8 +2,8 @@
 
 use super::brief::Brief;
 use super::job::Job;
-use super::record::Record;
-use crate::fact::ValueFact;
+use super::record::{Line, Record};
+use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
 
@@ -19,7 +19,9 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
         return Err("not_live");
     }
     let active = record.active().and_then(|step| record.captured(step));
-    if active.is_some_and(|value| record.run.live < value.seq && !armed_since(record, value.seq)) {
+    if active
+        .is_some_and(|value| record.run.live < value.seq && !armed_since(record, job, value.seq))
+    {
         return Err("window_closed");
     }
     let mut weakest = Known::Witnessed;
@@ -31,8 +33,9 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
 }
 
 /// The operator asked for one more capture.
-fn armed_since(record: &Record, seq: u64) -> bool {
-    record.acts.iter().any(|act| act.fact.what == "arm" && seq < act.seq)
+fn armed_since(record: &Record, job: &Job, seq: u64) -> bool {
+    let arms = |act: &&Line<ActFact>| act.fact.what == "arm" && act.fact.step == job.step;
+    record.acts.iter().rev().find(arms).is_some_and(|act| seq < act.seq)
 }
 
 /// The switches that a job needs, supply on included.
@@ -49,6 +52,13 @@ pub(super) fn contradiction(record: &Record, job: &Job) -> Option<Switch> {
         (setting.word != *word && setting.known == Known::Witnessed).then_some(*switch)
     };
     job.set.iter().find_map(otherwise)
+}
+
+/// A switch stands otherwise than the job wants, however that is known.
+pub(super) fn otherwise(record: &Record, job: &Job) -> bool {
+    job.set.iter().any(|(switch, word)| {
+        record.switches.get(switch).is_some_and(|setting| setting.word != *word)
+    })
 }
 
 /// The value with how its condition is known.

@@ -3,13 +3,15 @@
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
+use tapline_drivers::Number;
+
 use super::brief::Brief;
 use super::job::Job;
 use super::proof;
-use super::record::{Line, Record};
+use super::record::{Line, Record, StepRecord};
 use super::run::Placement;
 use crate::fact::{ProveFact, ValueFact};
-use crate::plan::{Proof, Settings, Step};
+use crate::plan::{Direction, Proof, Settings, Step};
 use crate::register::Known;
 
 /// Words that are known about a value, of the closed list of reasons.
@@ -36,6 +38,9 @@ pub(super) fn against(
             Some(Known::Revealed | Known::Witnessed) => {}
         }
     }
+    if same_direction(record, job, line) {
+        words.push("condition_not_set");
+    }
     if step.prove.contains(&Proof::Alive) && !alive(record, line) {
         words.push("not_alive");
     }
@@ -46,6 +51,31 @@ pub(super) fn against(
         words.push("bandwidth_unknown");
     }
     words.into_iter().map(ToString::to_string).collect()
+}
+
+/// A dc current that was not turned round reads with the sign it had in the other direction.
+fn same_direction(record: &Record, job: &Job, line: &Line<ValueFact>) -> bool {
+    let Some(step) = record.step_named(&job.step) else { return false };
+    let other = match job.direction {
+        Direction::Plus => Direction::Minus,
+        Direction::Minus => Direction::Plus,
+        Direction::None => return false,
+    };
+    let turned = |one: &&StepRecord| {
+        one.expanded.of == step.expanded.of
+            && Placement::of(&one.expanded) == Placement::of(&step.expanded)
+            && one.expanded.direction == Some(other)
+    };
+    let Some(counterpart) = record.steps.iter().find(turned) else { return false };
+    let before = |value: &&Line<ValueFact>| value.seq < line.seq;
+    let last = record.values_of(&counterpart.expanded.step).filter(before).last();
+    last.is_some_and(|last| sign(&last.fact).zip(sign(&line.fact)).is_some_and(|(a, b)| a == b))
+}
+
+/// Whether a value other than zero is negative; `None` for zero and for bounds.
+fn sign(value: &ValueFact) -> Option<bool> {
+    let number = Number::parse(&value.value).filter(|number| number.digits != 0)?;
+    value.indication.is_none().then_some(number.negative)
 }
 
 /// The path was shown: before the value, and after it where the lead could have come off.

@@ -38,6 +38,9 @@ mod watch;
 mod weigh;
 mod window;
 
+#[cfg(test)]
+mod tests;
+
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 

@@ -35,6 +35,8 @@ pub(super) struct NullRun {
     polled: bool,
     thrown: bool,
     newest: Vec<Sample>,
+    /// Whether the first direction read below zero.
+    negative: Option<bool>,
 }
 
 impl NullRun {
@@ -68,6 +70,7 @@ impl NullRun {
             polled: job.polled,
             thrown: false,
             newest: Vec::new(),
+            negative: None,
         })
     }
 
@@ -77,6 +80,7 @@ impl NullRun {
             return None;
         }
         self.direction = Direction::Minus;
+        self.negative = self.newest.last().filter(|s| s.size != 0).map(|s| s.number.negative);
         self.start(at);
         self.waits = true;
         Some(self)
@@ -140,6 +144,10 @@ impl NullRun {
     fn fact(&self, brief: &Brief) -> Option<NullFact> {
         let sample = self.newest.iter().copied().reduce(Sample::smaller)?;
         let relative = self.newest.iter().any(|sample| sample.relative);
+        if !relative && sample.size != 0 && self.negative == Some(sample.number.negative) {
+            // The current was not turned round.
+            return None;
+        }
         let lead = brief.leads.get(&self.lead)?;
         let wanted = if relative { 0 } else { reference(lead, self.direction) };
         if REFERENCE_ROOM < (sample.size - wanted).abs() {
@@ -163,8 +171,8 @@ impl NullRun {
         })
     }
 
-    /// It is settled, but not near the reference: other leads, or something in the path.
-    pub(super) fn off_reference(&self) -> bool {
+    /// It is settled, but not near the reference, or the current was not turned round.
+    pub(super) fn not_accepted(&self) -> bool {
         settled(&self.newest)
     }
 }

@@ -20,7 +20,7 @@ use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 ///
 /// | word | what is to be done |
 /// |---|---|
-/// | `waiting` | nothing yet: the inspection is being opened |
+/// | `waiting` | nothing yet: the inspection is being opened, or the meter is being configured |
 /// | `parked` | resume |
 /// | `null` | join the clips of the lead set in `step` (`null/L-1`), in `direction` |
 /// | `null_apart` | take the clips apart, turn the current round, join them again |
@@ -120,6 +120,9 @@ fn fill(prompt: &mut Prompt, record: &Record, brief: &Brief, step: &StepRecord) 
         prompt.function = Some(wanted(record, brief, job));
         prompt.set = settings(record, brief, job, prompt.state);
         prompt.missing = missing(record, brief, job);
+        if job.live() && record.run.phase == Phase::Live && condition::otherwise(record, job) {
+            prompt.refused = Some("condition_not_set");
+        }
     } else {
         let open = |item: &String| !follow::answered(record, step, item);
         prompt.items = brief.items(expanded).into_iter().filter(open).collect();
@@ -183,7 +186,10 @@ fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str 
     let Some(step) = record.active() else { return at_the_end(record) };
     match (brief.kind(&step.expanded), brief.job(&step.expanded.step)) {
         (StepKind::Look, _) => "look",
-        (_, Some(job)) if job.live() => live(record, brief, job, step),
+        (_, Some(job)) if job.live() => match live(record, brief, job, step) {
+            "clear" if job.polled && !watch.measures(job) => "waiting",
+            word => word,
+        },
         (_, Some(job)) => {
             let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
             if armed { "measure" } else { "arm" }
@@ -202,6 +208,7 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Connected, Stage::Voltage(_)) if job.opens_earth() => "prove_closed",
         (Phase::Connected, _) => "prove_open",
         (Phase::Cleared, _) => "live",
+        (Phase::Live, _) if condition::otherwise(record, job) => "dead",
         (Phase::Live, _) if !shown_alive(record, job) => "alive",
         (Phase::Live, _) => {
             let value = record.captured(step).filter(|value| record.run.live < value.seq);

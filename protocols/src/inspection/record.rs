@@ -179,6 +179,8 @@ impl Record {
                 self.overrides.push(Line { seq, at, by, fact: over.clone() });
             }
             Fact::Scan(scan) => self.scan(seq, scan),
+            Fact::Link(link) if link.state != "up" => self.blind(&link.link),
+            Fact::Tap(tap) => self.blind(&tap.link),
             Fact::Park(_) => {
                 self.parked = true;
                 self.run.rest();
@@ -277,7 +279,7 @@ impl Record {
             "closed" => step.state = StepState::Closed,
             _ => return,
         }
-        if matches!(step.state, StepState::Done | StepState::Skipped | StepState::Closed) {
+        if matches!(step.state, StepState::Skipped | StepState::Closed) {
             self.due.insert(step.expanded.of.clone());
         }
     }
@@ -311,6 +313,18 @@ impl Record {
         let found = self.steps.iter_mut().find(|record| record.expanded.step == step);
         if let Some(record) = found.filter(|record| record.state == StepState::Done) {
             record.state = StepState::Waiting;
+        }
+    }
+
+    /// What contacts saw is no longer known once their link is gone or begins anew.
+    fn blind(&mut self, link: &str) {
+        let witness = self.given.iter().find_map(|given| match given {
+            Given::Fixtures { witness, .. } => witness.get("link"),
+            _ => None,
+        });
+        if witness.is_some_and(|witness| witness == link) {
+            self.switches.retain(|_, setting| setting.known != Known::Witnessed);
+            self.run.unwatched();
         }
     }
 

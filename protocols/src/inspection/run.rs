@@ -120,8 +120,13 @@ impl Run {
 
     /// Nobody watches any more.
     pub(super) fn rest(&mut self) {
-        self.doubt = self.phase == Phase::Live;
+        self.unwatched();
         self.leave();
+    }
+
+    /// What was live may still be.
+    pub(super) fn unwatched(&mut self) {
+        self.doubt = self.phase == Phase::Live;
     }
 
     /// Watching begins again: what was live may still be.

@@ -7,6 +7,7 @@ use tapline_drivers::{Function, Now};
 
 use super::brief::Brief;
 use super::channel::Channel;
+use super::job::Job;
 use super::null::NullRun;
 use super::proof::ProofRun;
 use super::record::Record;
@@ -42,6 +43,16 @@ impl Watch {
         self.channels.get(instrument)
     }
 
+    /// The meter of a job measures the function of the job: it says so, or sends it.
+    pub(super) fn measures(&self, job: &Job) -> bool {
+        let channel = self.seen(&job.meter);
+        let function = match job.polled {
+            true => channel.and_then(|channel| channel.ready).map(|(function, _)| function),
+            false => channel.and_then(|channel| channel.newest).map(|(function, _)| function),
+        };
+        function == Some(job.function)
+    }
+
     /// A polled meter says what it is configured to.
     pub(super) fn configured(&mut self, instrument: &str, function: Function, at: Now) {
         let channel = self.channel(instrument);
@@ -52,6 +63,7 @@ impl Watch {
     /// The link of an instrument was lost or begins anew.
     pub(super) fn lost(&mut self, instrument: &str, at: Now) {
         self.channel(instrument).lose(at);
+        self.proof = ProofRun::default();
         if self.null.as_ref().is_some_and(|null| null.meter == instrument) {
             self.null = None;
         }

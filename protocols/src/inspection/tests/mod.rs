@@ -1,0 +1,7 @@
+//! The inspection in virtual time.
+
+mod bench;
+mod earth;
+mod live;
+mod model;
+mod worked;
