@@ -242,10 +242,15 @@ impl Books {
                 }
             }
             target.sync()?;
-            self.disk.sync_dir(super::disk::folder_of(path))?;
-            self.disk.truncate(path, from)
+            self.disk.sync_dir(super::disk::folder_of(path))
         };
-        copy().map_err(|error| Halted::disk("set the torn end aside of", path, &error))
+        copy().map_err(|error| {
+            // On a full disk this is tried again and again: half a copy each time would pile up.
+            // What stays because this fails too is named at the next start.
+            let _ = self.disk.remove(&aside);
+            Halted::disk("set the torn end aside of", path, &error)
+        })?;
+        self.disk.truncate(path, from).map_err(|error| Halted::disk("cut", path, &error))
     }
 
     /// Stores a `torn` fact for each set-aside file that no fact names yet.

@@ -3,13 +3,13 @@
 use std::sync::Arc;
 
 use tapline::books::line::LINE_BYTES_MAX;
-use tapline::books::{Cause, Disk, Lock, Memory, PublicKey};
+use tapline::books::{Books, Cause, Disk, Lock, Memory, PublicKey};
 use tapline::clock::Stamp;
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::ConfirmFact;
 
-use crate::bench::{ID, day, idle, inspection, key, note, open, opening, stored};
+use crate::bench::{ID, at, day, idle, inspection, key, note, open, opening, stored};
 
 fn worked(commits: usize) -> (Memory, Arc<dyn Disk>) {
     let memory = Memory::new();
@@ -174,6 +174,25 @@ fn a_sealed_book_without_its_head_does_not_keep_the_station_from_starting() {
     memory.put(&format!("inspections/2026/12/{ID}.jsonl"), b"x");
     memory.put("open/notes.jsonl", b"x");
     assert_eq!(open(&disk).1.troubles.len(), 2);
+}
+
+#[test]
+fn a_torn_end_that_finds_no_room_leaves_no_copies_behind() {
+    let (memory, disk) = worked(4);
+    let path = "station/2026.jsonl";
+    let mut torn = memory.bytes(path).unwrap();
+    torn.extend_from_slice(b"{\"seq\":99,\"t\":\"2026");
+    memory.put(path, &torn);
+    let paths = memory.paths();
+    for room in 0..5 {
+        memory.room(Some(room));
+        let opened = Books::open(Arc::clone(&disk), Arc::new(key()), at(0));
+        assert!(opened.unwrap_err().waits_for_room());
+        assert_eq!((memory.paths(), memory.bytes(path).unwrap()), (paths.clone(), torn.clone()));
+    }
+    memory.room(None);
+    let (_, found) = open(&disk);
+    assert_eq!((found.torn.len(), found.torn[0].fact.bytes, found.torn[0].stored), (1, 19, true));
 }
 
 #[test]
