@@ -36,11 +36,58 @@ fn belongs(name: &str, list: &str) -> bool {
 
 /// Each list as its name and the text between its brackets.
 fn lists() -> impl Iterator<Item = (&'static str, &'static str)> {
-    TEXT.split(']').filter_map(|piece| {
-        let (before, words) = piece.split_once(" = [")?;
-        let name = before.rsplit('\n').next()?;
-        Some((name.trim_matches('"'), words))
-    })
+    LISTS.iter().map(|list| (&TEXT[list.name.0..list.name.1], &TEXT[list.words.0..list.words.1]))
+}
+
+/// Where a list stands in the file, byte offsets.
+#[derive(Clone, Copy)]
+struct List {
+    name: (usize, usize),
+    words: (usize, usize),
+}
+
+/// Found when the program is compiled: looking a word up then costs no walk through the file.
+const LISTS: [List; count()] = find();
+
+const fn count() -> usize {
+    let (bytes, mut at, mut lists) = (TEXT.as_bytes(), 0, 0);
+    while at < bytes.len() {
+        if bytes[at] == b'[' {
+            lists += 1;
+        }
+        at += 1;
+    }
+    lists
+}
+
+const fn find() -> [List; count()] {
+    let mut lists = [List { name: (0, 0), words: (0, 0) }; count()];
+    let (bytes, mut at, mut found) = (TEXT.as_bytes(), 0, 0);
+    while at < bytes.len() {
+        if bytes[at] == b'[' {
+            let from = at + 1;
+            while bytes[at] != b']' {
+                at += 1;
+            }
+            lists[found] = List { name: name(bytes, from), words: (from, at) };
+            found += 1;
+        }
+        at += 1;
+    }
+    lists
+}
+
+/// The key in front of ` = [`, without its quotes.
+const fn name(bytes: &[u8], bracket: usize) -> (usize, usize) {
+    let mut to = bracket - 4;
+    let mut from = to;
+    while from > 0 && bytes[from - 1] != b'\n' {
+        from -= 1;
+    }
+    if bytes[from] == b'"' {
+        (from, to) = (from + 1, to - 1);
+    }
+    (from, to)
 }
 
 fn quoted(words: &'static str) -> impl Iterator<Item = &'static str> {
