@@ -1,3 +1,7 @@
-//! The command line.
+//! The `tapline` binary: see `tapline::cli`.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(tapline::cli::main())
+}

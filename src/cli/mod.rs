@@ -1,7 +1,133 @@
-//! What the commands do.
+//! The command line.
 
+pub mod args;
+mod bench;
+pub mod client;
 pub mod decode;
 pub mod judge;
+mod offline;
+mod output;
 pub mod plan;
 pub mod rebuild;
+mod register;
+pub mod render;
+mod show;
+mod status;
+mod tail;
 pub mod verify;
+
+use std::fmt;
+
+use clap::Parser;
+
+use crate::station::event::Problem;
+use args::{Cli, Command, PlanCommand};
+use client::Client;
+
+/// How a command ended (exit code).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Exit {
+    /// 0: done, pass, conditional pass.
+    Done,
+    /// 3: undecided, or replayed under other versions.
+    Undecided,
+    /// 1: fail, conditional fail, or a difference was found.
+    Fail,
+    /// 2: anything wrong with input, station or disk.
+    Trouble,
+}
+
+impl Exit {
+    /// The exit code.
+    #[must_use]
+    pub fn code(self) -> u8 {
+        match self {
+            Exit::Done => 0,
+            Exit::Fail => 1,
+            Exit::Trouble => 2,
+            Exit::Undecided => 3,
+        }
+    }
+
+    /// The end that a code means.
+    #[must_use]
+    pub fn of_code(code: u8) -> Exit {
+        match code {
+            0 => Exit::Done,
+            1 => Exit::Fail,
+            3 => Exit::Undecided,
+            _ => Exit::Trouble,
+        }
+    }
+
+    /// The end of a verdict's word.
+    #[must_use]
+    pub fn of_word(word: &str) -> Exit {
+        match word {
+            "pass" | "conditional_pass" => Exit::Done,
+            "fail" | "conditional_fail" => Exit::Fail,
+            _ => Exit::Undecided,
+        }
+    }
+}
+
+/// Why a command could not be done.
+#[derive(Debug)]
+pub enum Trouble {
+    /// The station refused.
+    Refused(Problem),
+    /// Anything else: a sentence that says what to do next.
+    Said(String),
+    /// Nobody reads our output any more.
+    Quiet,
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Trouble::Refused(Problem { detail, next, .. }) if next.is_empty() => {
+                write!(f, "{detail}")
+            }
+            Trouble::Refused(Problem { detail, next, .. }) => write!(f, "{detail}\n  next: {next}"),
+            Trouble::Said(text) => write!(f, "{text}"),
+            Trouble::Quiet => Ok(()),
+        }
+    }
+}
+
+/// Parses the arguments and runs the command.
+#[must_use]
+pub fn main() -> u8 {
+    let cli = Cli::parse();
+    let exit = run(cli).unwrap_or_else(|trouble| output::trouble(&trouble));
+    exit.code()
+}
+
+fn run(cli: Cli) -> Result<Exit, Trouble> {
+    let common = cli.common;
+    let client = || Client::new(common.socket.as_deref());
+    match cli.command {
+        Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
+        Command::Judge { file } => offline::judge(file.as_deref()),
+        Command::Plan { what: PlanCommand::Check { plan, limits } } => {
+            offline::plan(&plan::check(&plan, limits, common.json))
+        }
+        Command::Plan { what: PlanCommand::Show(show) } => match (&show.assets, &show.fixtures) {
+            (Some(assets), Some(fixtures)) => offline::plan_show(&show, assets, fixtures, &common),
+            _ => show::plan(&client(), &show, &common),
+        },
+        Command::Verify { files, key } => {
+            output::said(&verify::run(&files, key.as_deref(), common.json))
+        }
+        Command::Rebuild { config } => offline::rebuild(&config, &common),
+        Command::Status => status::status(&client(), &common),
+        Command::Tail(tail) => tail::tail(&client(), &tail, &common),
+        Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),
+        Command::Limits { what } => register::limits(&client(), what, &common),
+        Command::Asset { what } => register::run(&client(), "assets", what, &common),
+        Command::Instrument { what } => register::run(&client(), "instruments", what, &common),
+        Command::Fixture { what } => register::run(&client(), "fixtures", what, &common),
+        Command::Operator { what } => register::operators(&client(), what, &common),
+        Command::Bench(command) => bench::run(&client(), command, &common),
+    }
+}

@@ -1,0 +1,364 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
+/// evidence.
+#[derive(Debug, Parser)]
+#[command(name = "tapline", version, about, max_term_width = 100)]
+pub struct Cli {
+    /// What is common to all commands.
+    #[command(flatten)]
+    pub common: Common,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What is common to all commands.
+#[derive(Debug, Clone, Args)]
+pub struct Common {
+    /// Print JSON
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Where the station listens [default: /run/tapline/tapline.sock]
+    #[arg(long, global = true, value_name = "FILE", env = "TAPLINE_SOCKET")]
+    pub socket: Option<PathBuf>,
+    /// Which bench is meant; needed where a station has several
+    #[arg(long, global = true)]
+    pub bench: Option<String>,
+    /// Who acts; otherwise whoever is logged in at the bench
+    #[arg(long, global = true, value_name = "OPERATOR")]
+    pub by: Option<String>,
+}
+
+/// The commands. Those that need no station come first.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Bytes in, readings out as JSON lines; needs no station
+    Decode {
+        /// Name of a driver
+        #[arg(long)]
+        driver: String,
+        /// File of bytes [default: standard input]
+        file: Option<PathBuf>,
+    },
+    /// Measured values in, one JSON object a line; verdicts out; needs no station
+    Judge {
+        /// File of questions [default: standard input]
+        file: Option<PathBuf>,
+    },
+    /// Inspection plans: check one, or show what one becomes for an asset
+    Plan {
+        /// What to do with it.
+        #[command(subcommand)]
+        what: PlanCommand,
+    },
+    /// Check sealed records against their heads and signatures; needs no station
+    Verify {
+        /// Records (.jsonl)
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        /// Public key of the station (PEM) [default: the station's folder of keys]
+        #[arg(long)]
+        key: Option<PathBuf>,
+    },
+    /// Make the index again from the books; the station must not be running
+    Rebuild {
+        /// Configuration file
+        #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+        config: PathBuf,
+    },
+    /// What is going on, and what to do now
+    Status,
+    /// Follow the live log
+    Tail(Tail),
+    /// An inspection: result, or its raw bytes
+    Show {
+        /// Inspection
+        id: String,
+        /// Raw bytes with their stamps
+        #[arg(long)]
+        raw: bool,
+    },
+    /// Limits: list them, or confirm rows against your own copy of the standard
+    Limits {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: LimitsCommand,
+    },
+    /// Assets: list, show, import
+    Asset {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: RegisterCommand,
+    },
+    /// Operators: list, show, import, log in at the bench
+    Operator {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: OperatorCommand,
+    },
+    /// Instruments: list, show, import
+    Instrument {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: RegisterCommand,
+    },
+    /// Fixtures and leads: list, show, import
+    Fixture {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: RegisterCommand,
+    },
+    /// What is done at the bench.
+    #[command(flatten)]
+    Bench(BenchCommand),
+}
+
+/// What is done at the bench.
+#[derive(Debug, Subcommand)]
+pub enum BenchCommand {
+    /// As if the code had been scanned
+    Scan {
+        /// The code
+        code: String,
+    },
+    /// Open an inspection
+    Begin {
+        /// Plan [default: the asset's own, else the one that fits]
+        plan: Option<String>,
+        /// Asset [default: the one that was scanned]
+        #[arg(long)]
+        asset: Option<String>,
+        /// acceptance, scheduled, after_repair or other
+        #[arg(long, default_value = "scheduled")]
+        reason: String,
+    },
+    /// A deliberate act: connected, clear, live or dead
+    Act {
+        /// Which
+        #[arg(value_parser = ["connected", "clear", "live", "dead"])]
+        what: String,
+    },
+    /// Arm a capture, or capture where the operator decides the moment
+    Capture,
+    /// Set a captured value aside; it stays in the record
+    Discard {
+        /// Number of the value's line
+        seq: u64,
+        /// Why it is wrong
+        #[arg(long, value_parser = [
+            "lead_slipped", "wrong_point", "wrong_lead", "wrong_setting", "instrument_fault",
+        ])]
+        cause: String,
+        /// Second person; without one a failing value stays in force
+        #[arg(long)]
+        second: Option<String>,
+    },
+    /// Measure a step once more; what was captured stays
+    Repeat {
+        /// Step
+        step: String,
+    },
+    /// Leave the active step out; the outcome is then undecided
+    Skip {
+        /// Why
+        #[arg(long)]
+        reason: String,
+    },
+    /// Answer what is to be looked at, tried or asked
+    Answer {
+        /// pass, fail or not_applicable
+        #[arg(value_parser = ["pass", "fail", "not_applicable"])]
+        answer: String,
+        /// Item [default: all that are open]
+        #[arg(long)]
+        item: Option<String>,
+        /// Why
+        #[arg(long)]
+        reason: Option<String>,
+    },
+    /// Null a lead set
+    Null {
+        /// Lead set
+        lead: String,
+    },
+    /// Prove the supply, the path, or that the asset is alive
+    Prove {
+        /// supply, network_resistance or alive
+        #[arg(value_parser = ["supply", "network_resistance", "alive"])]
+        what: String,
+        /// Supply: line conductor to neutral, volts
+        #[arg(long)]
+        ln: Option<String>,
+        /// Supply: neutral to protective earth, volts
+        #[arg(long)]
+        npe: Option<String>,
+        /// Supply: line conductor to protective earth, volts
+        #[arg(long)]
+        lpe: Option<String>,
+    },
+    /// Declare switches of the supply box, such as S5=reversed
+    Switch {
+        /// Switch and setting
+        #[arg(required = true, value_name = "SWITCH=SETTING")]
+        set: Vec<String>,
+    },
+    /// Open a gate that is undecided, by competence; never a failed protective earth
+    Override {
+        /// Step of the plan
+        step: String,
+        /// Why
+        #[arg(long)]
+        reason: String,
+    },
+    /// A remark for the record
+    Note {
+        /// The remark
+        text: String,
+    },
+    /// Let the inspection rest
+    Park,
+    /// Go on with a resting inspection
+    Resume {
+        /// Inspection
+        id: String,
+    },
+    /// End an inspection that was not measured through
+    End {
+        /// What came of it
+        #[arg(long, value_parser = [
+            "not_found", "in_use", "with_patient", "sent_out", "retired", "given_up",
+        ])]
+        outcome: String,
+        /// Why
+        #[arg(long)]
+        reason: String,
+    },
+    /// Sign and seal
+    Sign {
+        /// Meaning of the signature
+        #[arg(long = "as", default_value = "performed", value_parser = ["performed"])]
+        meaning: String,
+        /// attached or refused; needed unless the outcome is a pass
+        #[arg(long, value_parser = ["attached", "refused"])]
+        tag: Option<String>,
+        /// Why the tag was refused
+        #[arg(long)]
+        reason: Option<String>,
+    },
+}
+
+/// Plans.
+#[derive(Debug, Subcommand)]
+pub enum PlanCommand {
+    /// Say what is wrong with a plan, with lines; needs no station
+    Check {
+        /// A plan's file (.toml), or the name of a built-in one
+        plan: String,
+        /// List every limit that it can come to, those to be confirmed first
+        #[arg(long)]
+        limits: bool,
+    },
+    /// Steps, conditions, limits, placements and minutes for one asset
+    Show(PlanShow),
+}
+
+/// What a plan becomes for one asset: with files no station is needed.
+#[derive(Debug, Args)]
+pub struct PlanShow {
+    /// A plan's name, or its file (.toml)
+    pub plan: String,
+    /// Asset
+    #[arg(long)]
+    pub asset: String,
+    /// Assets (.csv); without it the station is asked
+    #[arg(long, requires = "fixtures")]
+    pub assets: Option<PathBuf>,
+    /// Fixtures and leads (.toml)
+    #[arg(long)]
+    pub fixtures: Option<PathBuf>,
+    /// Instruments (.toml); without it none is called missing
+    #[arg(long)]
+    pub instruments: Option<PathBuf>,
+    /// Steps that are off unless there is a reason, such as insulation
+    #[arg(long, value_name = "STEP")]
+    pub with: Vec<String>,
+}
+
+/// Limits.
+#[derive(Debug, Subcommand)]
+pub enum LimitsCommand {
+    /// All rows with clause, value and how sure we are of them
+    List,
+    /// Say that rows were read in your own copy of the standard; the station signs it
+    Confirm {
+        /// Rows
+        #[arg(required = true)]
+        rows: Vec<String>,
+        /// Your copy
+        #[arg(long)]
+        document: String,
+        /// Clause that was read
+        #[arg(long)]
+        clause: String,
+    },
+}
+
+/// Registers.
+#[derive(Debug, Subcommand)]
+pub enum RegisterCommand {
+    /// All of them
+    List,
+    /// One of them
+    Show {
+        /// Its label or number
+        id: String,
+    },
+    /// Take a file into the register
+    Import {
+        /// The file
+        file: PathBuf,
+    },
+}
+
+/// Operators.
+#[derive(Debug, Subcommand)]
+pub enum OperatorCommand {
+    /// All of them
+    List,
+    /// One of them
+    Show {
+        /// Operator
+        id: String,
+    },
+    /// Take a file into the register
+    Import {
+        /// The file
+        file: PathBuf,
+    },
+    /// Log in at the bench
+    Login {
+        /// Badge or operator
+        badge: String,
+    },
+    /// Log out at the bench
+    Logout,
+}
+
+/// The live log.
+#[derive(Debug, Clone, Args)]
+pub struct Tail {
+    /// Only this inspection
+    #[arg(long)]
+    pub inspection: Option<String>,
+    /// Begin behind this line [default: now]
+    #[arg(long, value_name = "SEQ")]
+    pub after: Option<u64>,
+    /// With --json: one object a reading instead of one a stored line
+    #[arg(long)]
+    pub readings: bool,
+}

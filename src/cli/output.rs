@@ -1,0 +1,37 @@
+//! Standard output is data, standard error is talk. The only place that prints.
+
+use std::io::{self, Write};
+
+use super::verify::Said;
+use super::{Exit, Trouble};
+
+/// Prints a line of data. A reader that went away is no trouble: there is nobody to tell.
+///
+/// # Errors
+/// [`Trouble::Quiet`] when nobody reads any more.
+pub(super) fn data(text: &str) -> Result<(), Trouble> {
+    let mut out = io::stdout().lock();
+    writeln!(out, "{text}").and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
+}
+
+/// Says something to the person.
+pub(super) fn talk(text: &str) {
+    // A person who can't be told is not there.
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// Says what went wrong and what to do next.
+pub(super) fn trouble(trouble: &Trouble) -> Exit {
+    if let Trouble::Quiet = trouble {
+        return Exit::Done;
+    }
+    talk(&format!("tapline: {trouble}"));
+    Exit::Trouble
+}
+
+/// Prints what a command has to say.
+pub(super) fn said(said: &Said) -> Result<Exit, Trouble> {
+    said.talk.iter().for_each(|line| talk(line));
+    said.out.iter().try_for_each(|line| data(line))?;
+    Ok(Exit::of_code(said.exit))
+}

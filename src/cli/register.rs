@@ -1,0 +1,116 @@
+//! Registers and limits through the station.
+
+use std::path::Path;
+
+use serde_json::{Value, json};
+
+use super::args::{Common, LimitsCommand, OperatorCommand, RegisterCommand};
+use super::client::Client;
+use super::{Exit, Trouble, offline, output};
+
+pub(super) fn run(
+    client: &Client,
+    what: &str,
+    command: RegisterCommand,
+    common: &Common,
+) -> Result<Exit, Trouble> {
+    match command {
+        RegisterCommand::List => list(client, what, common),
+        RegisterCommand::Show { id } => show(client, what, &id),
+        RegisterCommand::Import { file } => import(client, what, &file, common),
+    }
+}
+
+pub(super) fn operators(
+    client: &Client,
+    command: OperatorCommand,
+    common: &Common,
+) -> Result<Exit, Trouble> {
+    let badge = match command {
+        OperatorCommand::List => return list(client, "operators", common),
+        OperatorCommand::Show { id } => return show(client, "operators", &id),
+        OperatorCommand::Import { file } => return import(client, "operators", &file, common),
+        OperatorCommand::Login { badge } => Some(badge),
+        OperatorCommand::Logout => None,
+    };
+    let status = client.get("/v1/status")?;
+    let bench = super::bench::bench(&status, common.bench.as_deref())?;
+    let id = bench["id"].as_str().unwrap_or_default();
+    client.post(&format!("/v1/benches/{id}/login"), &json!({ "badge": badge }))?;
+    output::talk(match badge {
+        Some(_) => "logged in",
+        None => "logged out",
+    });
+    Ok(Exit::Done)
+}
+
+pub(super) fn limits(
+    client: &Client,
+    command: LimitsCommand,
+    common: &Common,
+) -> Result<Exit, Trouble> {
+    let LimitsCommand::Confirm { rows, document, clause } = command else {
+        return list(client, "limits", common);
+    };
+    let mut body = json!({ "rows": rows, "document": document, "clause": clause });
+    if let Some(by) = &common.by {
+        body["by"] = json!(by);
+    }
+    let answer = client.post("/v1/limits", &body)?;
+    output::talk(&format!("confirmed and signed, line {}", answer["seq"]));
+    Ok(Exit::Done)
+}
+
+fn list(client: &Client, what: &str, common: &Common) -> Result<Exit, Trouble> {
+    let answer = client.get(&format!("/v1/{what}"))?;
+    let items = answer["items"].as_array().map_or(&[][..], Vec::as_slice);
+    for item in items {
+        output::data(&if common.json { item.to_string() } else { row(what, item) })?;
+    }
+    if items.is_empty() && !common.json {
+        output::talk(&format!("no {what} yet\n  next: tapline … import FILE"));
+    }
+    Ok(Exit::Done)
+}
+
+/// The columns that a person looks for, per register.
+fn columns(what: &str) -> &'static [(&'static str, usize)] {
+    match what {
+        "assets" => &[("id", 12), ("description", 24), ("location", 18), ("class", 9), ("due", 10)],
+        "instruments" => &[("id", 12), ("what", 34), ("source_class", 10), ("calibration_due", 10)],
+        "operators" => &[("id", 12), ("name", 24)],
+        "limits" => {
+            &[("id", 52), ("limit", 14), ("clause", 18), ("confidence", 12), ("confirmed", 5)]
+        }
+        _ => &[("id", 12), ("what", 34), ("inspection_due", 10)],
+    }
+}
+
+fn row(what: &str, item: &Value) -> String {
+    let cell = |(key, width): &(&str, usize)| {
+        let text = match &item[*key] {
+            Value::String(text) => text.clone(),
+            Value::Null => "-".into(),
+            other => other.to_string(),
+        };
+        format!("{text:width$}")
+    };
+    columns(what).iter().map(cell).collect::<Vec<_>>().join("  ").trim_end().to_owned()
+}
+
+fn show(client: &Client, what: &str, id: &str) -> Result<Exit, Trouble> {
+    let item = client.get(&format!("/v1/{what}/{}", offline::escaped(id)))?;
+    output::data(&serde_json::to_string_pretty(&item).unwrap_or_default())?;
+    Ok(Exit::Done)
+}
+
+fn import(client: &Client, what: &str, file: &Path, common: &Common) -> Result<Exit, Trouble> {
+    let text = offline::text(file)?;
+    let mut body = json!({ "text": text });
+    if let Some(by) = &common.by {
+        body["by"] = json!(by);
+    }
+    let answer = client.post(&format!("/v1/{what}"), &body)?;
+    output::talk(&format!("taken into the register, line {}", answer["seq"]));
+    Ok(Exit::Done)
+}

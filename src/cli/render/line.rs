@@ -1,0 +1,242 @@
+//! What one stored line says, and when it says nothing new.
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+
+use crate::words::english;
+
+/// What is said of one line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Said {
+    /// Step or link.
+    pub(super) place: String,
+    /// The rest.
+    pub(super) text: String,
+}
+
+/// Remembers what was said, so that a steady meter fills no screen.
+#[derive(Debug, Default)]
+pub(super) struct Quiet {
+    /// Per link: what was last said of its readings, and how often it was passed over since.
+    readings: BTreeMap<String, (String, u64)>,
+}
+
+/// A steady reading is said again after this many.
+const PASSED_OVER_MAX: u64 = 20;
+
+impl Quiet {
+    pub(super) fn say(&mut self, event: &Value) -> Option<Said> {
+        let kind = event["k"].as_str()?;
+        if kind == "in" {
+            return self.readings(event);
+        }
+        let text = text_of(kind, event)?;
+        Some(Said { place: place(event), text })
+    }
+
+    /// The last reading of an `in` line, if its step, reason or leading digits are new.
+    fn readings(&mut self, event: &Value) -> Option<Said> {
+        let reading = event["read"].as_array()?.last()?;
+        let link = event["link"].as_str()?;
+        let shown = indication(reading);
+        let at = reading["s"].as_str().or(reading["why"].as_str()).unwrap_or("");
+        let key = format!("{at} {}", coarse(&shown));
+        let place = reading["s"].as_str().unwrap_or(link).to_owned();
+        match self.readings.get_mut(link) {
+            Some((last, passed)) if *last == key && *passed < PASSED_OVER_MAX => {
+                *passed += 1;
+                None
+            }
+            _ => {
+                self.readings.insert(link.to_owned(), (key, 0));
+                let why = reading["why"].as_str().map(|why| english().say("why", why));
+                let why = why.map(|why| format!("  ({why})")).unwrap_or_default();
+                Some(Said { place, text: format!("{shown:>14}{why}") })
+            }
+        }
+    }
+}
+
+/// The first three significant digits: noise in the last ones is no news.
+fn coarse(shown: &str) -> String {
+    let mut left = 3;
+    let mut begun = false;
+    let keep = |c: char| {
+        begun |= c.is_ascii_digit() && c != '0';
+        if !c.is_ascii_digit() || !begun {
+            return c;
+        }
+        left -= 1;
+        if left < 0 { '0' } else { c }
+    };
+    shown.chars().map(keep).collect()
+}
+
+fn place(event: &Value) -> String {
+    let named = event["step"].as_str().or(event["link"].as_str()).or(event["lead"].as_str());
+    named.unwrap_or("").to_owned()
+}
+
+/// A reading or value with its unit; bounds as `> 200 MOhm`.
+fn indication(item: &Value) -> String {
+    let pick = |short: &str, long: &str| {
+        item[short].as_str().or(item[long].as_str()).unwrap_or("").to_owned()
+    };
+    let (kind, value, unit) = (pick("i", "indication"), pick("v", "value"), pick("u", "unit"));
+    match kind.as_str() {
+        "above" => format!("> {value} {unit}"),
+        "below" => format!("< {value} {unit}"),
+        "overload" => "overload".into(),
+        "none" if item["f"] == "contacts" => contacts(item),
+        "none" => "no value".into(),
+        _ => format!("{value} {unit}"),
+    }
+}
+
+fn contacts(item: &Value) -> String {
+    let closed: Vec<&str> =
+        item["x"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+    if closed.is_empty() { "all open".into() } else { format!("closed: {}", closed.join(" ")) }
+}
+
+fn settings(set: &Value) -> String {
+    let pairs = set.as_object().into_iter().flatten();
+    let words: Vec<String> =
+        pairs.map(|(switch, at)| format!("{switch} {}", at.as_str().unwrap_or(""))).collect();
+    words.join(", ")
+}
+
+fn text_of(kind: &str, event: &Value) -> Option<String> {
+    let words = english();
+    let word = |key: &str| event[key].as_str().unwrap_or("").to_owned();
+    Some(match kind {
+        "open" if event["asset"].is_string() => {
+            format!("inspection {} of {} opened, plan {}", word("id"), word("asset"), word("plan"))
+        }
+        "scan" => scan(event),
+        "step" if word("state") == "active" => "next".into(),
+        "step" => match event["reason"].as_str() {
+            Some(reason) => format!("{}: {}", word("state"), words.say("reason", reason)),
+            None => word("state"),
+        },
+        "switch" => format!("{} ({})", settings(&event["set"]), word("known")),
+        "act" => words.say("act", &word("what")).to_owned(),
+        "answer" => format!("{}: {}", word("item"), word("answer")),
+        "null" => format!("{} of the leads, {}", indication(event), word("direction")),
+        "prove" => prove(event),
+        "value" => format!("{:>14}  captured{}", indication(event), value_words(event)),
+        "drop" => format!("value of line {} set aside: {}", event["value"], word("cause")),
+        "verdict" => verdict(event),
+        "note" => format!("note: {}", word("text")),
+        "override" => format!("opened by competence: {}", word("reason")),
+        "link" => {
+            format!("{} {}", words.say("link", &word("state")), word("why")).trim_end().into()
+        }
+        "clock" => format!("the wall clock stepped by {} us", event["step_us"]),
+        "sign" => format!("signed: {}", words.say("verdict", &word("outcome"))),
+        "end" => format!("ended: {}, {}", word("outcome"), word("reason")),
+        "sealed" => format!("{} sealed", word("id")),
+        "login" => match event["operator"].as_str() {
+            Some(operator) => format!("{operator} logged in"),
+            None => "logged out".into(),
+        },
+        "confirm" => format!("limits confirmed against {}", word("document")),
+        "torn" => format!("{} torn bytes set aside", event["bytes"]),
+        "halted" => format!("HALTED. {} {}", words.say("prompt", "halted"), word("reason")),
+        "recovered" => "started over from disk".into(),
+        "park" => "parked".into(),
+        "resume" => format!("goes on after {}", word("after")),
+        "refused" => format!("refused: {}", word("what")),
+        _ => return None,
+    })
+}
+
+fn scan(event: &Value) -> String {
+    match event["refused"].as_str() {
+        Some(why) => format!("scan refused: {}", why.replace('_', " ")),
+        None => format!("scanned {}", event["raw"].as_str().unwrap_or("")),
+    }
+}
+
+fn prove(event: &Value) -> String {
+    let what = event["what"].as_str().unwrap_or("").replace('_', " ");
+    let value = match event["value"].as_str() {
+        Some(value) => format!(" {value} {}", event["unit"].as_str().unwrap_or("")),
+        None => String::new(),
+    };
+    let ok = if event["ok"] == true { "proved" } else { "NOT proved" };
+    let set = settings(&event["set"]);
+    let set = if set.is_empty() { set } else { format!(" with {set}") };
+    format!("{what}{value}{set}: {ok}")
+}
+
+fn value_words(event: &Value) -> String {
+    let known = event["known"].as_str().map(|known| format!(", condition {known}"));
+    let words = event["words"].as_array().into_iter().flatten().filter_map(Value::as_str);
+    let words: String = words.map(|w| format!(", {}", english().say("reason", w))).collect();
+    format!("{}{words}", known.unwrap_or_default())
+}
+
+fn verdict(event: &Value) -> String {
+    let words = english();
+    let word = words.say("verdict", event["verdict"].as_str().unwrap_or(""));
+    let unit = event["unit"].as_str().unwrap_or("");
+    let shown = match (event["shown"].as_str(), event["indication"].as_str()) {
+        (Some(shown), Some("above")) => format!("  > {shown} {unit}"),
+        (Some(shown), Some("below")) => format!("  < {shown} {unit}"),
+        (Some(shown), _) => format!("  {shown} {unit}"),
+        (None, _) => String::new(),
+    };
+    let limit = &event["limit"];
+    let limit = match limit["value"].as_str() {
+        Some(value) => format!(
+            ", limit {} {value} {} ({} {})",
+            limit["direction"].as_str().unwrap_or(""),
+            limit["unit"].as_str().unwrap_or(""),
+            limit["standard"].as_str().unwrap_or(""),
+            limit["clause"].as_str().unwrap_or(""),
+        ),
+        None => String::new(),
+    };
+    let reasons = event["reasons"].as_array().into_iter().flatten().filter_map(Value::as_str);
+    let reasons: String =
+        reasons.map(|r| format!("\n{:31}{}", "", words.say("reason", r))).collect();
+    format!("{word}{shown}{limit}{reasons}")
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    fn reading(v: &str) -> Value {
+        json!({ "k": "in", "link": "ohm", "read": [{ "f": "resistance_4w", "v": v, "u": "Ohm", "s": "pe/1" }] })
+    }
+
+    #[test]
+    fn a_steady_meter_is_said_once() {
+        let mut quiet = Quiet::default();
+        assert!(quiet.say(&reading("0.1821")).is_some());
+        assert!(quiet.say(&reading("0.1824")).is_none());
+        assert!(quiet.say(&reading("0.2100")).is_some());
+    }
+
+    #[test]
+    fn a_steady_meter_is_said_again_now_and_then() {
+        let mut quiet = Quiet::default();
+        let said = (0..45).filter(|_| quiet.say(&reading("0.1821")).is_some()).count();
+        assert_eq!(said, 3);
+    }
+
+    #[test]
+    fn a_verdict_is_a_word_with_its_limit() {
+        let event = json!({ "k": "verdict", "step": "pe", "verdict": "fail", "shown": "0.301",
+            "unit": "Ohm", "reasons": [], "limit": { "direction": "max", "value": "0.300",
+            "unit": "Ohm", "standard": "IEC 62353", "clause": "5.3.2 a)" } });
+        let said = Quiet::default().say(&event).unwrap();
+        assert_eq!(said.place, "pe");
+        assert_eq!(said.text, "FAIL  0.301 Ohm, limit max 0.300 Ohm (IEC 62353 5.3.2 a))");
+    }
+}

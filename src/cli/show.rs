@@ -1,0 +1,105 @@
+//! `show`: an inspection's result or its raw bytes, and a plan for an asset of the register.
+
+use serde_json::Value;
+
+use super::args::{Common, PlanShow};
+use super::client::Client;
+use super::offline::escaped;
+use super::{Exit, Trouble, output};
+use crate::words::english;
+
+pub(super) fn inspection(
+    client: &Client,
+    id: &str,
+    raw: bool,
+    common: &Common,
+) -> Result<Exit, Trouble> {
+    if raw {
+        return bytes(client, id, common);
+    }
+    let result = client.get(&format!("/v1/inspections/{}", escaped(id)))?;
+    let text = if common.json { result.to_string() } else { page(&result) };
+    output::data(&text)?;
+    Ok(result["outcome"].as_str().map_or(Exit::Done, Exit::of_word))
+}
+
+fn page(result: &Value) -> String {
+    let word = |key: &str| result[key].as_str().unwrap_or("-").to_owned();
+    let mut lines = vec![format!("{}  asset {}  plan {}", word("id"), word("asset"), word("plan"))];
+    for verdict in result["verdicts"].as_array().map_or(&[][..], Vec::as_slice) {
+        lines.push(row(verdict));
+        lines.extend(reasons(verdict));
+    }
+    let outcome = result["outcome"].as_str();
+    lines.push(outcome.map_or_else(
+        || format!("not signed ({})", word("state")),
+        |outcome| english().say("verdict", outcome).to_owned(),
+    ));
+    lines.join("\n")
+}
+
+fn row(verdict: &Value) -> String {
+    let text = |value: &Value| value.as_str().unwrap_or("").to_owned();
+    let unit = text(&verdict["unit"]);
+    let value = match verdict["indication"].as_str() {
+        Some("above") => format!("> {} {unit}", text(&verdict["shown"])),
+        Some("below") => format!("< {} {unit}", text(&verdict["shown"])),
+        _ => format!("{} {unit}", text(&verdict["shown"])),
+    };
+    let limit = &verdict["limit"];
+    let limit = match limit["value"].as_str() {
+        Some(at) => format!(
+            "{} {at} {}  {} {} {} ({})",
+            text(&limit["direction"]),
+            text(&limit["unit"]),
+            text(&limit["standard"]),
+            text(&limit["edition"]),
+            text(&limit["clause"]),
+            text(&limit["confidence"]).replace('_', " "),
+        ),
+        None => String::new(),
+    };
+    let word = english().say("verdict", verdict["verdict"].as_str().unwrap_or("")).to_owned();
+    format!("  {:8} {:17} {value:>16}  {limit}", text(&verdict["step"]), word).trim_end().to_owned()
+}
+
+fn reasons(verdict: &Value) -> Vec<String> {
+    let codes = verdict["reasons"].as_array().into_iter().flatten().filter_map(Value::as_str);
+    codes.map(|code| format!("           {}", english().say("reason", code))).collect()
+}
+
+fn bytes(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
+    let answer = client.get(&format!("/v1/inspections/{}/facts?raw=1", escaped(id)))?;
+    if answer["source"] == "index" {
+        output::talk("the book is not in its place; this comes from the index");
+    }
+    for fact in answer["facts"].as_array().map_or(&[][..], Vec::as_slice) {
+        output::data(&if common.json { fact.to_string() } else { raw_line(fact) })?;
+    }
+    Ok(Exit::Done)
+}
+
+fn raw_line(fact: &Value) -> String {
+    let text = |key: &str| fact[key].as_str().unwrap_or("").to_owned();
+    match fact["raw"].as_str() {
+        Some(raw) => format!("{}  {:10} {:?}", text("t"), text("link"), raw),
+        None => format!(
+            "{}  {:10} {}",
+            text("t"),
+            text("step"),
+            english().say("verdict", fact["verdict"].as_str().unwrap_or(""))
+        ),
+    }
+}
+
+pub(super) fn plan(client: &Client, show: &PlanShow, common: &Common) -> Result<Exit, Trouble> {
+    let bench = common.bench.as_ref().map(|b| format!("&bench={b}")).unwrap_or_default();
+    let path = format!("/v1/plans/{}?asset={}{bench}", escaped(&show.plan), escaped(&show.asset));
+    let answer = client.get(&path)?;
+    let text = match answer["text"].as_str() {
+        Some(text) if !common.json => text.to_owned(),
+        _ => answer.to_string(),
+    };
+    output::data(&text)?;
+    Ok(Exit::Done)
+}

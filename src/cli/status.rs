@@ -1,0 +1,161 @@
+//! `status`: what is going on, and what to do now.
+
+use serde_json::Value;
+
+use super::args::Common;
+use super::client::Client;
+use super::{Exit, Trouble, output};
+use crate::words::{Words, english};
+
+pub(super) fn status(client: &Client, common: &Common) -> Result<Exit, Trouble> {
+    let status = client.get("/v1/status")?;
+    let text = if common.json { status.to_string() } else { page(&status, common) };
+    output::data(&text)?;
+    Ok(Exit::Done)
+}
+
+/// The whole status as text; what may hurt stands first.
+fn page(status: &Value, common: &Common) -> String {
+    let benches = status["benches"].as_array().map_or(&[][..], Vec::as_slice);
+    let mut lines = Vec::new();
+    let live = |bench: &&Value| bench["inspection"]["prompt"]["state"] == "may_be_live";
+    for bench in benches.iter().filter(live) {
+        lines.push(format!("{}: {}", text(&bench["name"]), say("prompt", "may_be_live")));
+    }
+    if let Some(why) = status["halted"].as_str() {
+        lines.push(say("prompt", "halted").to_owned());
+        lines.push(format!("  {why}"));
+    }
+    lines.push(format!("Station {}, {}", text(&status["station"]), text(&status["name"])));
+    let meant = |bench: &&Value| common.bench.as_deref().is_none_or(|name| bench["id"] == name);
+    for bench in benches.iter().filter(meant) {
+        lines.push(String::new());
+        lines.extend(bench_lines(bench));
+    }
+    lines.join("\n")
+}
+
+fn bench_lines(bench: &Value) -> Vec<String> {
+    let who = bench["operator_name"].as_str().or(bench["operator"].as_str());
+    let mut lines = vec![format!(
+        "{} ({}), {}",
+        text(&bench["name"]),
+        text(&bench["id"]),
+        who.unwrap_or("nobody logged in")
+    )];
+    let inspection = &bench["inspection"];
+    if inspection.is_object() {
+        lines.push(format!(
+            "  {}  {}  {}, {}",
+            text(&inspection["id"]),
+            text(&inspection["asset"]),
+            text(&inspection["description"]),
+            text(&inspection["location"]),
+        ));
+    }
+    lines.push(format!("  now: {}", now(bench)));
+    lines.extend(hints(&inspection["prompt"]).into_iter().map(|hint| format!("       {hint}")));
+    for id in bench["parked"].as_array().map_or(&[][..], Vec::as_slice) {
+        lines.push(format!("  parked: {}", text(id)));
+    }
+    for link in bench["links"].as_array().map_or(&[][..], Vec::as_slice) {
+        let on = link["instrument"].as_str().unwrap_or("-");
+        let state = text(&link["state"]);
+        let why = link["why"].as_str().map(|why| format!(" ({why})")).unwrap_or_default();
+        lines.push(format!(
+            "  {:10} {:8} {:14} {}{why}",
+            text(&link["id"]),
+            on,
+            text(&link["driver"]),
+            say("link", &state)
+        ));
+    }
+    lines
+}
+
+/// What to do now at a bench, in one line.
+pub(super) fn now(bench: &Value) -> String {
+    let prompt = &bench["inspection"]["prompt"];
+    let Some(state) = prompt["state"].as_str() else {
+        let state = match (&bench["operator"], &bench["selected"]) {
+            (Value::Null, _) => "login",
+            (_, Value::Null) => "idle",
+            _ => "selected",
+        };
+        let asset = bench["selected"]["asset"].as_str().map(|a| format!("{a}: "));
+        return format!("{}{}", asset.unwrap_or_default(), say("prompt", state));
+    };
+    let step = prompt["step"].as_str().map(|step| format!("[{step}] ")).unwrap_or_default();
+    format!("{step}{}", say("prompt", state))
+}
+
+/// Where, how and with which settings: what a prompt adds to its sentence.
+pub(super) fn hints(prompt: &Value) -> Vec<String> {
+    let mut hints = Vec::new();
+    for (key, name) in [("point", "point"), ("part", "applied part"), ("operating", "state")] {
+        if let Some(value) = prompt[key].as_str() {
+            hints.push(format!("{name}: {value}"));
+        }
+    }
+    if let Some(direction) = prompt["direction"].as_str().filter(|d| *d != "none") {
+        hints.push(format!("measuring current: {direction}"));
+    }
+    if let Some(lead) = prompt["lead"].as_str() {
+        hints.push(say("lead", lead).to_owned());
+    }
+    let set = prompt["set"].as_object();
+    let set: Vec<String> =
+        set.into_iter().flatten().map(|(k, v)| format!("{k} {}", text(v))).collect();
+    if !set.is_empty() {
+        hints.push(format!("switches: {}", set.join(", ")));
+    }
+    for item in prompt["items"].as_array().map_or(&[][..], Vec::as_slice) {
+        hints.push(format!("- {}", say("item", &text(item))));
+    }
+    for (key, table) in [("cautions", "caution"), ("missing", "reason")] {
+        for code in prompt[key].as_array().map_or(&[][..], Vec::as_slice) {
+            hints.push(format!("! {}", say(table, &text(code))));
+        }
+    }
+    if let Some(code) = prompt["refused"].as_str() {
+        hints.push(format!("! {}", say("reason", code)));
+    }
+    hints
+}
+
+fn say(table: &str, code: &str) -> String {
+    let words: &Words = english();
+    words.say(table, code).to_owned()
+}
+
+fn text(value: &Value) -> String {
+    value.as_str().map_or_else(|| value.to_string(), str::to_owned)
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn what_may_hurt_stands_first() {
+        let status = json!({ "station": "K3", "name": "North", "benches": [{
+            "id": "b1", "name": "Bench 1", "operator": "op-7",
+            "inspection": { "id": "K3-1", "asset": "A", "description": "pump", "location": "N",
+                "prompt": { "state": "may_be_live", "step": "leak/1" } },
+        }]});
+        let common = Common { json: false, socket: None, bench: None, by: None };
+        let page = page(&status, &common);
+        assert!(page.starts_with("Bench 1: "), "{page}");
+        assert!(page.lines().next().unwrap().to_lowercase().contains("switch off"), "{page}");
+    }
+
+    #[test]
+    fn an_empty_bench_says_how_to_begin() {
+        let bench = json!({ "operator": null, "selected": null, "inspection": null });
+        assert_eq!(now(&bench), english().say("prompt", "login"));
+        let bench = json!({ "operator": "op-7", "selected": null, "inspection": null });
+        assert_eq!(now(&bench), english().say("prompt", "idle"));
+    }
+}
