@@ -4,6 +4,8 @@
 //! whatever a verdict rests on is taken from that text, exactly.
 #![allow(clippy::float_arithmetic, reason = "doubt is an estimate: square roots and erfc")]
 
+pub mod network;
+
 use alloc::format;
 use alloc::string::{String, ToString};
 

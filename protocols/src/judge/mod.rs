@@ -191,6 +191,8 @@ fn corrected(
             Correct::Network if items.unit.quantity == tapline_drivers::Quantity::Volt => {
                 items.network()?;
             }
+            // A clamp sees the current itself; above the limit it says nothing.
+            Correct::Network if question.unweighted => {}
             Correct::Network => return Ok(None),
             Correct::MainsScaling => match validity::mains(question.mains.as_ref())? {
                 true => items.mains(question.mains.as_ref())?,

@@ -252,6 +252,33 @@ fn an_unweighted_value_above_the_limit_is_undecided() {
     assert_eq!(with("501"), "undecided unweighted");
 }
 
+#[test]
+fn a_current_without_network_fits_its_chain_only_from_an_unweighted_instrument() {
+    let uampere = Unit::from_ucum("uA").unwrap();
+    let value = tapline_drivers::Number::parse("100").unwrap();
+    let with = |unweighted| {
+        let question = Question {
+            key: Key {
+                measurand: "equipment_leakage",
+                method: Some("direct"),
+                class: Some("I"),
+                kind: Some("ac"),
+                ..Key::default()
+            },
+            values: [Measured { proved: true, ..Measured::new(Indication::Value(value), uampere) }]
+                .into(),
+            correct: [Correct::Network].into(),
+            rule: RuleAsked::Simple,
+            unweighted,
+            ..Question::default()
+        };
+        let found = ask(&question, table());
+        (found.verdict, found.reasons)
+    };
+    assert_eq!(with(true), (Word::Pass, Vec::new()));
+    assert_eq!(with(false), (Word::Undecided, Vec::from(["wrong_unit".into()])));
+}
+
 /// Bounds and limits, both directions, inclusive and strict alike.
 #[test]
 fn bounds_meet_limits() {
