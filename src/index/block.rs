@@ -145,7 +145,9 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_bytes_as_a_block_are_read_or_refused(value in prop::collection::vec(any::<u8>(), 0..200)) {
+        fn any_bytes_as_a_block_are_read_or_refused(
+            value in prop::collection::vec(any::<u8>(), 0..200),
+        ) {
             let mut value = value;
             value.insert(0, LAYOUT);
             if let Some(kept) = read_block(&value) {

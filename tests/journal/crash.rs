@@ -222,7 +222,11 @@ fn days() -> impl Strategy<Value = Vec<Vec<(u8, String)>>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..Default::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 64,
+        failure_persistence: None,
+        ..Default::default()
+    })]
 
     /// Random commits over three books, a cut at a random call, twice; a `Vec` a book is the
     /// model.

@@ -36,8 +36,8 @@ pub struct Met {
 
 impl LowOhm {
     /// A meter that first speaks one period after `now`. `offset_ohm`: what thermoelectric
-    /// voltages add in one direction and take away in the other. `tells_flags`: hold and zero key stand behind
-    /// the unit; many meters keep them to themselves.
+    /// voltages add in one direction and take away in the other. `tells_flags`: hold and zero key
+    /// stand behind the unit; many meters keep them to themselves.
     #[must_use]
     pub fn new(now: u64, noise: Noise, offset_ohm: f64, tells_flags: bool) -> LowOhm {
         let next_us = now + PERIOD_US;
