@@ -279,6 +279,16 @@ fn a_current_without_network_fits_its_chain_only_from_an_unweighted_instrument()
     assert_eq!(with(false), (Word::Undecided, Vec::from(["wrong_unit".into()])));
 }
 
+#[test]
+fn what_two_integers_cannot_hold_is_undecided() {
+    for value in ["999999999999999E15", "-999999999999999E15"] {
+        let object = earth(json!({"value":value,"unit":"GOhm","lead_null":"1E-15"}));
+        assert_eq!(says(&object), "undecided arithmetic", "{value}");
+    }
+    let mains = json!({"measured":"0 V","reference":"0 V"});
+    assert_eq!(says(&leak(json!({"value":"1","mains":mains}))), "undecided no_mains_value");
+}
+
 /// Bounds and limits, both directions, inclusive and strict alike.
 #[test]
 fn bounds_meet_limits() {
