@@ -6,6 +6,7 @@ pub mod books;
 pub mod cli;
 pub mod clock;
 pub mod config;
+pub mod face;
 pub mod index;
 pub mod link;
 pub mod replay;

@@ -1,3 +1,20 @@
-//! The running station.
+//! The running station: links, engine, writer, faces, and what happens when nothing can be stored.
+//!
+//! Reading order: [`run`] starts it all, `life` is one life of the engine, `writer` the thread
+//! that makes things durable, [`shared`] what faces see, [`feed`] what they are shown.
 
+pub mod desk;
 pub mod feed;
+pub mod indexer;
+mod life;
+mod links;
+mod notify;
+pub mod room;
+pub mod shared;
+mod start;
+mod station;
+pub mod summary;
+mod writer;
+
+pub use start::JUDGE;
+pub use station::{run, socket_path};

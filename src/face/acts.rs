@@ -1,0 +1,92 @@
+//! Acts: whatever changes something.
+
+use axum::body::Bytes;
+use axum::extract::{ConnectInfo, Path, State};
+use axum::http::StatusCode;
+use axum::response::Json;
+use serde_json::{Map, Value};
+
+use super::Hall;
+use super::peer::Peer;
+use super::problem::Refused;
+use crate::station::event::{Answer, Problem, Request};
+
+/// What can be asked of a bench, besides the paths of their own.
+const ACTS: &[&str] = &[
+    "act", "answer", "begin", "capture", "discard", "end", "login", "note", "null", "override",
+    "park", "prove", "repeat", "resume", "scan", "sign", "skip", "switch",
+];
+
+type Done = Result<Json<Answer>, Refused>;
+
+/// `POST /v1/scan`: `{"bench","code"}`.
+pub(super) async fn scan(hall: State<Hall>, peer: ConnectInfo<Peer>, body: Bytes) -> Done {
+    let mut body = object(&body)?;
+    let bench = take(&mut body, "bench")?;
+    ask(&hall, peer.0, bench, "scan", body).await.map(Json)
+}
+
+/// `POST /v1/inspections`: `{"bench","asset","plan","reason","by"}`.
+pub(super) async fn begin(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    body: Bytes,
+) -> Result<(StatusCode, Json<Answer>), Refused> {
+    let mut body = object(&body)?;
+    let bench = take(&mut body, "bench")?;
+    let answer = ask(&hall, peer.0, bench, "begin", body).await?;
+    Ok((StatusCode::CREATED, Json(answer)))
+}
+
+/// `POST /v1/benches/{bench}/{act}`: an act of the command line with its fields.
+pub(super) async fn act(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    Path((bench, act)): Path<(String, String)>,
+    body: Bytes,
+) -> Done {
+    let body = object(&body)?;
+    if !ACTS.contains(&act.as_str()) {
+        return Err(Refused::new("not_found", format!("`{act}` is no act of a bench")));
+    }
+    ask(&hall, peer.0, Some(bench), &act, body).await.map(Json)
+}
+
+/// `POST /v1/limits`: `{"rows","document","clause","by"}`.
+pub(super) async fn confirm(hall: State<Hall>, peer: ConnectInfo<Peer>, body: Bytes) -> Done {
+    let body = object(&body)?;
+    ask(&hall, peer.0, None, "confirm", body).await.map(Json)
+}
+
+/// Asks the station for something whose fields stand in a body.
+pub(super) async fn ask(
+    hall: &Hall,
+    peer: Peer,
+    bench: Option<String>,
+    act: &str,
+    mut body: Map<String, Value>,
+) -> Result<Answer, Refused> {
+    let by = take(&mut body, "by")?;
+    body.insert("do".into(), act.into());
+    let request: Request = serde_json::from_value(body.into())
+        .map_err(|error| Refused::new("bad_input", format!("`{act}`: {error}")))?;
+    Ok(hall.shared.command(peer.0, bench, by, request).await?)
+}
+
+/// The body as an object; empty where there is none.
+pub(super) fn object(body: &[u8]) -> Result<Map<String, Value>, Refused> {
+    if body.is_empty() {
+        return Ok(Map::new());
+    }
+    serde_json::from_slice(body)
+        .map_err(|error| Refused::new("bad_input", format!("the body is no JSON object: {error}")))
+}
+
+/// Takes a text out of a body; `null` counts as absent.
+fn take(body: &mut Map<String, Value>, key: &str) -> Result<Option<String>, Problem> {
+    match body.remove(key) {
+        None | Some(Value::Null) => Ok(None),
+        Some(Value::String(text)) => Ok(Some(text)),
+        Some(_) => Err(Problem::new("bad_input", format!("`{key}` must be a text"))),
+    }
+}

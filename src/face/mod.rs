@@ -1,0 +1,105 @@
+//! Faces: one HTTP/JSON interface over a unix socket and, for the page, over loopback TCP.
+//!
+//! They decide nothing: every request becomes a question to the station, and every answer is
+//! given when it is durable.
+
+mod acts;
+mod guard;
+mod peer;
+mod plans;
+mod plug;
+mod problem;
+mod records;
+mod registers;
+mod router;
+mod socket;
+mod stream;
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use axum::Router;
+use tokio::net::{TcpListener, UnixListener};
+use tokio::sync::watch;
+
+use crate::serve::shared::Shared;
+use crate::station::library::Library;
+use guard::Token;
+use peer::Peer;
+
+/// What handlers share.
+#[derive(Debug, Clone)]
+pub(crate) struct Hall {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) library: Arc<Library>,
+    pub(crate) stop: watch::Receiver<Option<String>>,
+}
+
+/// Faces whose sockets are bound.
+#[derive(Debug)]
+pub struct Face {
+    socket: UnixListener,
+    path: PathBuf,
+    page: Option<(TcpListener, Token)>,
+    shared: Arc<Shared>,
+    library: Library,
+}
+
+/// Binds the unix socket and, where one is configured, the loopback address.
+///
+/// # Errors
+/// Another station serves there, or the address can't be had.
+pub async fn open(
+    path: &Path,
+    page: Option<SocketAddr>,
+    shared: Arc<Shared>,
+    library: Library,
+) -> Result<Face, String> {
+    let socket = socket::bind(path).await?;
+    let page = match page {
+        None => None,
+        Some(address) => {
+            let listener = TcpListener::bind(address).await;
+            let listener =
+                listener.map_err(|error| format!("can't listen at {address}: {error}"))?;
+            Some((listener, Token::make(&path.with_extension("token"))?))
+        }
+    };
+    tracing::info!(socket = %path.display(), page = ?page.as_ref().map(|_| ()), "Faces are open.");
+    let path = path.to_owned();
+    Ok(Face { socket, path, page, shared, library })
+}
+
+impl Face {
+    /// Serves until `stop` says so.
+    pub async fn serve(self, stop: watch::Receiver<Option<String>>) {
+        let library = Arc::new(self.library);
+        let hall = Hall { shared: self.shared, library, stop: stop.clone() };
+        let local = router::routes(hall.clone());
+        let unix = axum::serve(self.socket, local.into_make_service_with_connect_info::<Peer>())
+            .with_graceful_shutdown(stopped(stop.clone()));
+        let page = async {
+            if let Some((listener, token)) = self.page {
+                let guarded: Router = guard::guarded(router::routes(hall), token);
+                let service = guarded.into_make_service_with_connect_info::<Peer>();
+                let page = axum::serve(listener, service).with_graceful_shutdown(stopped(stop));
+                log(page.await);
+            }
+        };
+        let ((), ()) = tokio::join!(async { log(unix.await) }, page);
+        // Left behind, it would only be replaced at the next start.
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
+async fn stopped(mut stop: watch::Receiver<Option<String>>) {
+    // A lost sender means that the process ends: that is a stop, too.
+    let _ = stop.wait_for(Option::is_some).await;
+}
+
+fn log(result: std::io::Result<()>) {
+    if let Err(error) = result {
+        tracing::error!(%error, "A face has ended.");
+    }
+}

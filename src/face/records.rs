@@ -1,0 +1,231 @@
+//! Inspections as they stand in their books.
+
+use std::fs::File;
+use std::path::{Path as FilePath, PathBuf};
+use std::sync::Arc;
+
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Json, Response};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use tapline_protocols::Fact;
+use tapline_protocols::fact::Word;
+
+use super::Hall;
+use super::problem::Refused;
+use crate::books::place::{InspectionName, sealed_path};
+use crate::books::{Line, Reader};
+use crate::index::{self, Index, IndexFault};
+use crate::serve::summary::Summary;
+
+/// The most lines or inspections of one answer.
+const LIST_MAX: usize = 500;
+
+/// Which inspections are wanted; from and to are days or moments of opening, UTC.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wanted {
+    asset: Option<String>,
+    from: Option<String>,
+    to: Option<String>,
+    verdict: Option<Word>,
+    instrument: Option<String>,
+    after: Option<String>,
+    limit: Option<usize>,
+}
+
+/// `GET /v1/inspections`: in the order of their opening.
+pub(super) async fn list(
+    State(hall): State<Hall>,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+) -> Result<Json<Value>, Refused> {
+    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    blocking(move || {
+        let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+        let query = index::Query {
+            asset: wanted.asset,
+            from: wanted.from,
+            to: wanted.to,
+            verdict: wanted.verdict,
+            instrument: wanted.instrument,
+            after: wanted.after,
+            limit,
+        };
+        let found = index_of(&hall)?.inspections(&query).map_err(in_doubt)?;
+        let full = found.len() == limit;
+        let next = found.last().filter(|_| full).map(|last| last.id.clone());
+        Ok(Json(json!({ "items": found, "next": next })))
+    })
+    .await
+}
+
+fn index_of(hall: &Hall) -> Result<Arc<Index>, Refused> {
+    let indexer = hall.shared.indexer.get();
+    let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
+    indexer.index().map_err(|why| Refused::new("busy", why))
+}
+
+fn in_doubt(fault: IndexFault) -> Refused {
+    Refused::new("busy", fault.to_string())
+}
+
+/// `POST /v1/rebuild`: the index is built again from the books; the writer waits meanwhile.
+pub(super) async fn rebuild(State(hall): State<Hall>) -> Result<Json<Value>, Refused> {
+    let shared = hall.shared.clone();
+    let (send, receive) = tokio::sync::oneshot::channel();
+    hall.shared
+        .with_writer_held(move || {
+            let indexer = shared.indexer.get().expect("the writer runs only with it");
+            // Who asked may have left; it is built all the same.
+            let _ = send.send(indexer.renew());
+        })
+        .await?;
+    let gone = || Refused::new("halted", "the station stopped while the index was built");
+    let books = receive.await.map_err(|_| gone())?.map_err(|why| Refused::new("busy", why))?;
+    Ok(Json(json!({ "books": books })))
+}
+
+/// The file of an inspection, open or sealed.
+fn path(folder: &FilePath, id: &str) -> Option<PathBuf> {
+    InspectionName::read(id)?;
+    let open = folder.join("open").join(format!("{id}.jsonl"));
+    let sealed = sealed_path(id).map(|path| folder.join(path));
+    [Some(open), sealed].into_iter().flatten().find(|path| path.is_file())
+}
+
+fn file(hall: &Hall, id: &str) -> Result<PathBuf, Refused> {
+    path(&hall.shared.folder, id).ok_or_else(|| unknown(id))
+}
+
+/// `GET /v1/inspections/{id}`: what it came to. `source` says `index` where its book is away.
+pub(super) async fn one(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refused> {
+    blocking(move || match path(&hall.shared.folder, &id) {
+        Some(path) => {
+            let summary = Summary::read(&path).map_err(|why| Refused::new("not_found", why))?;
+            Ok(Json(summary.json()))
+        }
+        None => from_index(&hall, &id).map(Json),
+    })
+    .await
+}
+
+fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
+    let index = index_of(hall)?;
+    let summary = index.inspection(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let raw = index.raw(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let verdicts: Vec<_> = raw.steps.iter().filter_map(|step| step.verdict.as_ref()).collect();
+    let mut json = json!(summary);
+    json["outcome"] = json!(summary.verdict);
+    json["verdicts"] = json!(verdicts);
+    json["source"] = "index".into();
+    Ok(json)
+}
+
+fn unknown(id: &str) -> Refused {
+    Refused::new("not_found", format!("there is no inspection `{id}`"))
+}
+
+/// Which lines are wanted; `raw`: only what arrived and what it came to.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Lines {
+    after: Option<u64>,
+    limit: Option<usize>,
+    raw: Option<u8>,
+}
+
+/// `GET /v1/inspections/{id}/facts`: lines as stored. Where the book is away and only raw bytes
+/// and verdicts are wanted, the index has them, and `source` says so.
+pub(super) async fn facts(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+    wanted: Result<Query<Lines>, QueryRejection>,
+) -> Result<Response, Refused> {
+    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    blocking(move || {
+        let raw = wanted.raw.is_some_and(|raw| raw != 0);
+        let text = match path(&hall.shared.folder, &id) {
+            Some(path) => lines(&path, &wanted, raw)
+                .map_err(|error| Refused::new("not_found", error.to_string()))?,
+            None if raw => raw_of_index(&hall, &id)?.to_string(),
+            None => return Err(unknown(&id)),
+        };
+        Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
+    })
+    .await
+}
+
+fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> {
+    let after = wanted.after.unwrap_or(0);
+    let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+    let mut reader = Reader::new(File::open(path)?);
+    let mut list: Vec<String> = Vec::new();
+    let (mut last, mut more) = (after, false);
+    'book: while let Some(commit) = reader.commit()? {
+        for bytes in commit.lines() {
+            let Ok(line) = Line::read(bytes) else { continue };
+            let kept = !raw || matches!(line.fact, Fact::In(_) | Fact::Verdict(_));
+            if line.seq <= after || !kept {
+                continue;
+            }
+            if list.len() == limit {
+                more = true;
+                break 'book;
+            }
+            last = line.seq;
+            list.push(String::from_utf8_lossy(bytes).trim_end().to_owned());
+        }
+    }
+    // Put together as text: the lines keep their keys in the order in which they are stored.
+    let next = Value::from(more.then_some(last));
+    Ok(format!("{{\"source\":\"book\",\"next\":{next},\"facts\":[{}]}}", list.join(",")))
+}
+
+fn raw_of_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
+    let raw = index_of(hall)?.raw(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let mut facts = Vec::new();
+    for step in raw.steps {
+        facts.extend(step.readings.iter().map(|reading| json!(reading)));
+        facts.extend(step.verdict.map(|verdict| json!(verdict)));
+    }
+    facts.sort_by_key(|fact| fact["seq"].as_u64());
+    Ok(json!({ "source": "index", "next": null, "facts": facts }))
+}
+
+/// `GET /v1/inspections/{id}/evidence`: the file as stored.
+pub(super) async fn evidence(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+) -> Result<Response, Refused> {
+    let path = file(&hall, &id)?;
+    let bytes = tokio::fs::read(&path).await;
+    let bytes = bytes.map_err(|error| Refused::new("not_found", error.to_string()))?;
+    Ok(([(header::CONTENT_TYPE, "application/x-ndjson")], bytes).into_response())
+}
+
+/// `GET /v1/verify/{id}`: marks, head and signature, as a stranger would check them.
+pub(super) async fn verify(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refused> {
+    let path = file(&hall, &id)?;
+    blocking(move || {
+        let report = crate::books::verify::verify(&path, None);
+        let report = report.map_err(|trouble| Refused::new("not_found", trouble.to_string()))?;
+        Ok(Json(serde_json::to_value(report).expect("a report is plain fields and strings")))
+    })
+    .await
+}
+
+/// Files are read off the runtime's thread.
+async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Refused> + Send + 'static,
+) -> Result<T, Refused> {
+    let done = tokio::task::spawn_blocking(work).await;
+    done.unwrap_or_else(|_| Err(Refused::new("busy", "the record could not be read")))
+}

@@ -1,0 +1,225 @@
+//! One life of the station: from what is on disk to an orderly stop or a halt.
+//!
+//! Nothing of a life outlasts it but what is on disk: after a halt the next one begins there.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::time::{Interval, MissedTickBehavior, interval, sleep};
+
+use super::links::Links;
+use super::shared::{Engine, Question, Shared};
+use super::start::Started;
+use super::writer::{WORK_MAX, Work, Writer};
+use crate::books::Halted;
+use crate::clock::{self, Stamp, Steps};
+use crate::config::Config;
+use crate::station::Core;
+use crate::station::event::Event;
+
+/// Events that may wait for the engine; links and faces wait when they are used up.
+const INBOX_MAX: usize = 256;
+/// Events taken before their effects are handed over.
+const BATCH_MAX: usize = 64;
+/// Questions that may wait.
+const QUESTIONS_MAX: usize = 32;
+/// Seals in flight: one a bench, and there are at most 64.
+const SEALED_MAX: usize = 128;
+/// How often the clocks are compared.
+const CLOCK_S: Duration = Duration::from_secs(10);
+
+/// How a life ended.
+#[derive(Debug)]
+pub(super) enum End {
+    /// It was asked to stop, and did.
+    Stopped,
+    /// Something could not be made durable.
+    Halted(Halted),
+}
+
+/// Runs until `stop` says so, or nothing can be stored any more.
+pub(super) async fn live(
+    started: Started,
+    config: Arc<Config>,
+    shared: Arc<Shared>,
+    stop: watch::Receiver<Option<String>>,
+) -> End {
+    let (events, inbox) = mpsc::channel(INBOX_MAX);
+    let (questions, asked) = mpsc::channel(QUESTIONS_MAX);
+    let (sealed, seals) = mpsc::channel(SEALED_MAX);
+    let (work, to_write) = mpsc::channel(WORK_MAX);
+    let (done, written) = oneshot::channel();
+    let links = Arc::new(Links::default());
+    let Started { books, core } = started;
+    let writer = Writer { books, shared: shared.clone(), links: links.clone(), sealed };
+    let thread = std::thread::Builder::new().name("writer".into());
+    let spawned = thread.spawn(move || drop(done.send(writer.run(to_write))));
+    if let Err(error) = spawned {
+        return End::Halted(Halted::disk("start", "the writer", &error));
+    }
+    shared.running(Engine { events: events.clone(), questions });
+    let mut life = Life { core, work, links, config, events, steps: Steps::since(clock::now()) };
+    let ears = Ears { inbox, asked, seals, clock: every(CLOCK_S), stop };
+    life.run(ears, written).await
+}
+
+fn every(period: Duration) -> Interval {
+    let mut every = interval(period);
+    every.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    every
+}
+
+struct Life {
+    core: Core,
+    work: mpsc::Sender<Work>,
+    links: Arc<Links>,
+    config: Arc<Config>,
+    events: mpsc::Sender<Event>,
+    steps: Steps,
+}
+
+/// Everything that the engine listens to.
+struct Ears {
+    inbox: mpsc::Receiver<Event>,
+    asked: mpsc::Receiver<Question>,
+    seals: mpsc::Receiver<Event>,
+    clock: Interval,
+    stop: watch::Receiver<Option<String>>,
+}
+
+/// What was heard.
+enum Heard {
+    Event(Event),
+    Question(Question),
+    Deadline,
+    Clock,
+    Stop,
+}
+
+impl Ears {
+    async fn listen(&mut self, deadline: Option<u64>) -> Heard {
+        let due = async {
+            match deadline {
+                Some(us) => sleep(until(us, clock::now())).await,
+                None => std::future::pending().await,
+            }
+        };
+        tokio::select! {
+            biased;
+            _ = self.stop.wait_for(Option::is_some) => Heard::Stop,
+            Some(event) = self.seals.recv() => Heard::Event(event),
+            Some(question) = self.asked.recv() => Heard::Question(question),
+            Some(event) = self.inbox.recv() => Heard::Event(event),
+            () = due => Heard::Deadline,
+            _ = self.clock.tick() => Heard::Clock,
+        }
+    }
+}
+
+fn until(deadline_us: u64, now: Stamp) -> Duration {
+    Duration::from_micros(deadline_us.saturating_sub(now.boot_us))
+}
+
+impl Life {
+    async fn run(
+        &mut self,
+        mut ears: Ears,
+        mut written: oneshot::Receiver<Result<(), Halted>>,
+    ) -> End {
+        let stopped = tokio::select! {
+            stopped = self.work(&mut ears) => stopped,
+            result = &mut written => return End::Halted(broken(result)),
+        };
+        self.links.close();
+        let (closed, _) = mpsc::channel(1);
+        // The writer ends when the last sender of its work is gone.
+        self.work = closed;
+        match written.await {
+            Ok(Ok(())) if stopped => End::Stopped,
+            result => End::Halted(broken(result)),
+        }
+    }
+
+    /// Works until it is told to stop; `false` when the writer takes nothing more.
+    async fn work(&mut self, ears: &mut Ears) -> bool {
+        self.follow();
+        if !self.hand_over().await {
+            return false;
+        }
+        loop {
+            match ears.listen(self.core.deadline()).await {
+                Heard::Event(event) => self.take(event, ears),
+                Heard::Question(question) => {
+                    let handover = question(&self.core);
+                    if !self.hand_over().await || !self.send(Work::Handover(handover)).await {
+                        return false;
+                    }
+                }
+                Heard::Deadline => {
+                    let at = clock::now();
+                    if self.core.deadline().is_some_and(|due| due <= at.boot_us) {
+                        self.core.handle(Event::Deadline { at });
+                    }
+                }
+                Heard::Clock => self.compare_clocks(),
+                Heard::Stop => {
+                    let reason = ears.stop.borrow().clone();
+                    self.core.handle(Event::Stop { at: clock::now(), reason });
+                    return self.hand_over().await;
+                }
+            }
+            if !self.hand_over().await {
+                return false;
+            }
+        }
+    }
+
+    /// Takes an event, and those that came with it.
+    fn take(&mut self, event: Event, ears: &mut Ears) {
+        let mut registered = matches!(event, Event::Command { .. });
+        self.core.handle(event);
+        for _ in 1..BATCH_MAX {
+            let Ok(event) = ears.inbox.try_recv() else { break };
+            registered |= matches!(event, Event::Command { .. });
+            self.core.handle(event);
+        }
+        if registered {
+            self.follow();
+        }
+    }
+
+    /// Links follow what the register says of their instruments.
+    fn follow(&mut self) {
+        let register = self.core.register();
+        for event in self.links.follow(&self.config.links, register, &self.events) {
+            self.core.handle(event);
+        }
+    }
+
+    fn compare_clocks(&mut self) {
+        let at = clock::now();
+        if let Some(step_us) = self.steps.check(at) {
+            let synced = clock::synchronised();
+            tracing::warn!(step_us, synced, "The wall clock stepped.");
+            self.core.handle(Event::ClockStep { at, step_us, synced });
+        }
+    }
+
+    async fn hand_over(&mut self) -> bool {
+        let effects = self.core.drain();
+        effects.is_empty() || self.send(Work::Effects(effects)).await
+    }
+
+    async fn send(&self, work: Work) -> bool {
+        self.work.send(work).await.is_ok()
+    }
+}
+
+/// Why the writer ended although nobody told it to.
+fn broken(result: Result<Result<(), Halted>, oneshot::error::RecvError>) -> Halted {
+    match result {
+        Ok(Err(halted)) => halted,
+        _ => Halted::refused("the writer stopped".into(), "it was not told to".into()),
+    }
+}

@@ -1,0 +1,224 @@
+//! What the faces see of the station, whether it runs or is halted.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::time::Duration;
+
+use serde_json::Value;
+use tokio::sync::{mpsc, oneshot};
+use tokio::time::timeout;
+
+use super::desk::{Desk, Reply};
+use super::feed::Feed;
+use super::indexer::Indexer;
+use super::room;
+use crate::clock;
+use crate::station::Core;
+use crate::station::event::{Event, Origin, Problem, Request};
+use crate::station::status::Status;
+
+/// How long a face waits for an answer.
+const ANSWER_S_MAX: Duration = Duration::from_secs(10);
+
+/// A question about what the station knows, and how its answer is handed over. The second part
+/// runs when everything is durable that the first could see.
+pub type Question = Box<dyn FnOnce(&Core) -> Handover + Send>;
+
+/// Hands an answer over.
+pub type Handover = Box<dyn FnOnce() + Send>;
+
+/// What the faces see of the station.
+#[derive(Debug)]
+pub struct Shared {
+    /// Committed lines.
+    pub feed: Arc<Feed>,
+    /// Commands that wait.
+    pub desk: Desk,
+    /// Data folder.
+    pub folder: PathBuf,
+    /// Lists and raw data; empty until the books were opened for the first time.
+    pub indexer: OnceLock<Indexer>,
+    state: Mutex<State>,
+}
+
+#[derive(Debug, Default)]
+struct State {
+    status: Option<Arc<Status>>,
+    halted: Option<Halt>,
+    engine: Option<Engine>,
+}
+
+/// The way to a running engine.
+#[derive(Debug, Clone)]
+pub(super) struct Engine {
+    pub(super) events: mpsc::Sender<Event>,
+    pub(super) questions: mpsc::Sender<Question>,
+}
+
+/// Why the station does not judge.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Halt {
+    /// What to do first, whatever the cause.
+    pub first: String,
+    /// Why, in words.
+    pub why: String,
+    /// What to do then.
+    pub next: String,
+}
+
+impl Halt {
+    /// A halt: the first thing to do is always the same.
+    #[must_use]
+    pub fn new(why: impl Into<String>, next: impl Into<String>) -> Halt {
+        let first = "Switch off, make safe: judging has stopped.".to_owned();
+        Halt { first, why: why.into(), next: next.into() }
+    }
+
+    fn problem(&self) -> Problem {
+        Problem {
+            code: "halted".into(),
+            detail: self.why.clone(),
+            next: format!("{} {}", self.first, self.next),
+        }
+    }
+}
+
+impl Shared {
+    /// A station that is about to start.
+    #[must_use]
+    pub fn new(folder: PathBuf) -> Shared {
+        let halted = Some(Halt::new("the station is starting", "Wait a moment."));
+        Shared {
+            feed: Arc::default(),
+            desk: Desk::default(),
+            folder,
+            indexer: OnceLock::new(),
+            state: Mutex::new(State { halted, ..State::default() }),
+        }
+    }
+
+    /// From now on the engine answers.
+    pub(super) fn running(&self, engine: Engine) {
+        let mut state = self.lock();
+        state.halted = None;
+        state.engine = Some(engine);
+    }
+
+    /// From now on nothing is judged. All that wait are told.
+    pub(super) fn halt(&self, halt: Halt) {
+        self.desk.answer_all(&halt.problem());
+        let mut state = self.lock();
+        state.engine = None;
+        state.halted = Some(halt);
+    }
+
+    /// Shows a status that holds nothing but what is durable.
+    pub(super) fn show(&self, status: Status) {
+        self.lock().status = Some(Arc::new(status));
+    }
+
+    /// Why nothing is judged; `None` while the station runs.
+    #[must_use]
+    pub fn halted(&self) -> Option<Halt> {
+        self.lock().halted.clone()
+    }
+
+    /// The last status that was shown.
+    #[must_use]
+    pub fn status(&self) -> Option<Arc<Status>> {
+        self.lock().status.clone()
+    }
+
+    /// The status as faces serve it: the station's, with the free room, mebibytes; while
+    /// nothing is judged also with `halted` (why), what to do `first` and what `next`.
+    #[must_use]
+    pub fn status_json(&self) -> Value {
+        let mut json = match self.status() {
+            Some(status) => serde_json::to_value(&*status).unwrap_or_default(),
+            None => serde_json::json!({ "seq": 0, "benches": [] }),
+        };
+        let halted = self.halted();
+        json["halted"] = halted.as_ref().map_or(Value::Null, |halt| halt.why.clone().into());
+        if let Some(halt) = halted {
+            json["first"] = halt.first.into();
+            json["next"] = halt.next.into();
+        }
+        json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());
+        json
+    }
+
+    /// Asks the station for something and waits until it is durable.
+    ///
+    /// # Errors
+    /// Why it was not done.
+    pub async fn command(
+        &self,
+        origin: Origin,
+        bench: Option<String>,
+        by: Option<String>,
+        request: Request,
+    ) -> Reply {
+        let engine = self.engine()?;
+        let (ticket, reply) = self.desk.take().ok_or_else(busy)?;
+        let at = clock::now();
+        let event = Event::Command { at, ticket, origin, bench, by, request };
+        let work = async {
+            engine.events.send(event).await.map_err(|_| self.stopped())?;
+            reply.await.map_err(|_| self.stopped())?
+        };
+        timeout(ANSWER_S_MAX, work).await.unwrap_or_else(|_| Err(busy()))
+    }
+
+    /// Asks the station what it knows, and waits until that is durable.
+    ///
+    /// # Errors
+    /// The station is halted or does not answer in time.
+    pub async fn ask<T: Send + 'static>(
+        &self,
+        question: impl FnOnce(&Core) -> T + Send + 'static,
+    ) -> Result<T, Problem> {
+        let engine = self.engine()?;
+        let (send, receive) = oneshot::channel();
+        let question: Question = Box::new(move |core| {
+            let answer = question(core);
+            Box::new(move || drop(send.send(answer)))
+        });
+        let work = async {
+            engine.questions.send(question).await.map_err(|_| self.stopped())?;
+            receive.await.map_err(|_| self.stopped())
+        };
+        timeout(ANSWER_S_MAX, work).await.unwrap_or_else(|_| Err(busy()))
+    }
+
+    /// Does something on the writer's thread, after everything before is durable; nothing is
+    /// written until it is done.
+    ///
+    /// # Errors
+    /// The station is halted.
+    pub async fn with_writer_held(
+        &self,
+        act: impl FnOnce() + Send + 'static,
+    ) -> Result<(), Problem> {
+        let engine = self.engine()?;
+        let question: Question = Box::new(move |_| Box::new(act));
+        engine.questions.send(question).await.map_err(|_| self.stopped())
+    }
+
+    fn engine(&self) -> Result<Engine, Problem> {
+        self.lock().engine.clone().ok_or_else(|| self.stopped())
+    }
+
+    fn stopped(&self) -> Problem {
+        let halt = self.halted();
+        halt.unwrap_or_else(|| Halt::new("the station stops", "Wait, then try again.")).problem()
+    }
+
+    fn lock(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+fn busy() -> Problem {
+    let detail = "the station did not answer in time: read `tapline status` before you repeat it";
+    Problem::new("busy", detail)
+}

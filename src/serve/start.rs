@@ -1,0 +1,209 @@
+//! From what is on disk to an engine that goes on from there.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::sync::Arc;
+
+use tapline_protocols::Fact;
+use tapline_protocols::fact::{ReasonFact, SealedFact};
+
+use super::indexer::Indexer;
+use super::shared::Shared;
+use crate::books::{Books, Cause, Disk, Folder, Halted, Key, Recovered};
+use crate::clock::{self, Stamp, Zone};
+use crate::config::Config;
+use crate::station::event::{BookId, Event, Stored};
+use crate::station::{BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings};
+
+/// Number of the judgement: rises when the same readings would give other verdicts.
+pub const JUDGE: u32 = 1;
+
+/// Books and engine, ready to live.
+pub(super) struct Started {
+    pub(super) books: Books,
+    pub(super) core: Core,
+}
+
+/// Opens the books and folds them. After a halt, `recovered` says why there was one.
+///
+/// # Errors
+/// The file system says no. May be repeated.
+pub(super) fn start(
+    config: &Config,
+    shared: &Shared,
+    recovered: Option<String>,
+) -> Result<Started, Halted> {
+    let at = clock::now();
+    let (mut books, mut found) = open(config, at)?;
+    if let Some(reason) = recovered {
+        let fact = Fact::Recovered(ReasonFact { reason: Some(reason) });
+        note(&mut books, &mut found, at, fact)?;
+    }
+    for trouble in &found.troubles {
+        tracing::warn!(trouble, "Something in the data folder was left alone.");
+    }
+    for damaged in &found.damaged {
+        tracing::error!(path = damaged.path, "A book is damaged: it is not written again.");
+    }
+    if shared.indexer.get().is_none() {
+        let started = Indexer::start(&config.store.folder, books.shelf());
+        let started = started.map_err(|error| Halted::disk("start", "the index", &error))?;
+        // Only this thread ever sets it.
+        let _ = shared.indexer.set(started);
+    }
+    let context = context(&books, at)?;
+    let mut core = Core::new(settings(config)?, context, library(&config.store.folder)?);
+    core.recover(at, what_was_found(&books, &found)?);
+    for SealedFact { id, head, bytes, key } in found.sealed {
+        core.handle(Event::Sealed { at, id, head, bytes, key });
+    }
+    Ok(Started { books, core })
+}
+
+/// Writes that the station halted, if there is any room for it: the reserve was given up.
+pub(super) fn note_halt(config: &Config, reason: &str) -> Result<(), Halted> {
+    let at = clock::now();
+    let (mut books, mut found) = open(config, at)?;
+    let fact = Fact::Halted(ReasonFact { reason: Some(reason.to_owned()) });
+    note(&mut books, &mut found, at, fact)
+}
+
+fn open(config: &Config, at: Stamp) -> Result<(Books, Recovered), Halted> {
+    let folder = &config.store.folder;
+    let failed = |what: &str, error: &std::io::Error| {
+        Halted::disk(what, &folder.display().to_string(), error)
+    };
+    let disk: Arc<dyn Disk> =
+        Arc::new(Folder::open(folder).map_err(|error| failed("open", &error))?);
+    let key = Key::open(disk.as_ref(), &config.station.id)
+        .map_err(|error| failed("open the key in", &error))?;
+    Books::open(disk, Arc::new(key), at)
+}
+
+/// Stores one line in the station book, if there is one already.
+fn note(books: &mut Books, found: &mut Recovered, at: Stamp, fact: Fact) -> Result<(), Halted> {
+    if found.station.is_none() {
+        return Ok(());
+    }
+    let (book, seq) = (BookId::Station, found.next_seq);
+    found.next_seq += 1;
+    books.commit(&[Stored { book, bench: None, seq, at, fact, by: None }]).map(drop)
+}
+
+fn what_was_found(books: &Books, found: &Recovered) -> Result<Found, Halted> {
+    let all = |book: &BookId| books.lines(book)?.collect::<Result<Vec<_>, _>>();
+    let mut open = Vec::new();
+    for id in &found.inspections {
+        open.push((id.clone(), all(&BookId::Inspection(id.clone()))?));
+    }
+    // The highest number in use counts, in whichever book it stands.
+    let last = found.next_seq.saturating_sub(1);
+    Ok(Found {
+        station: all(&BookId::Station)?,
+        open,
+        idle: Some((last_day(books)?, last)),
+        names: names(books.key().name(), &found.numbers),
+    })
+}
+
+/// The UTC day of the newest idle book; empty, before every day, where there is none.
+fn last_day(books: &Books) -> Result<String, Halted> {
+    let list = books.disk().list("idle");
+    let names = list.map_err(|error| Halted::disk("list", "idle", &error))?;
+    let days = names.iter().filter_map(|name| name.get(..10));
+    Ok(days.filter(|day| day.starts_with("20")).max().unwrap_or_default().to_owned())
+}
+
+/// All names up to the highest number of each day: none of them is given again.
+fn names(key: &str, numbers: &BTreeMap<String, u32>) -> BTreeSet<String> {
+    let station = key.split('-').next().unwrap_or_default();
+    let of_day = |(day, highest): (&String, &u32)| {
+        (1..=*highest).map(|n| format!("{station}-{day}-{n:04}")).collect::<Vec<_>>()
+    };
+    numbers.iter().flat_map(of_day).collect()
+}
+
+fn context(books: &Books, at: Stamp) -> Result<Context, Halted> {
+    let boot = clock::boot_id().map_err(|error| Halted::disk("read", "the boot id", &error))?;
+    tracing::debug!(at = clock::rfc3339(at.wall_us), boot, "Context is read.");
+    Ok(Context {
+        version: env!("CARGO_PKG_VERSION").into(),
+        judge: JUDGE,
+        boot,
+        synced: clock::synchronised(),
+        key: Some(books.key().public().fingerprint()),
+    })
+}
+
+/// What the engine is told of the configuration.
+pub(super) fn settings(config: &Config) -> Result<StationSettings, Halted> {
+    let zone = Zone::named(&config.station.zone).ok_or_else(|| Halted {
+        what: format!("can't find the zone `{}`", config.station.zone),
+        why: "this machine does not know it".into(),
+        cause: Cause::Refused,
+    })?;
+    Ok(StationSettings {
+        id: config.station.id.clone(),
+        name: config.station.name.clone(),
+        zone,
+        zone_name: config.station.zone.clone(),
+        commit_ms: config.store.commit_ms,
+        policy: config.policy.clone(),
+        benches: config.benches.iter().map(bench).collect(),
+        links: config.links.iter().map(link).collect(),
+    })
+}
+
+fn bench(bench: &crate::config::Bench) -> BenchSettings {
+    BenchSettings {
+        id: bench.id.clone(),
+        name: bench.name.clone(),
+        fixtures: bench.fixtures.clone(),
+        witness: bench.witness.clone(),
+    }
+}
+
+fn link(link: &crate::config::Link) -> LinkSettings {
+    LinkSettings {
+        id: link.id.clone(),
+        bench: link.bench.clone(),
+        driver: link.driver.clone(),
+        instrument: link.instrument.clone(),
+        isolation: link.isolation,
+    }
+}
+
+/// The built-in plans and limits, and those of the folders `plans/` and `limits/` on top.
+pub(super) fn library(folder: &Path) -> Result<Library, Halted> {
+    let mut library =
+        Library::builtin().map_err(|faults| refused("the built-in plans", &faults))?;
+    for path in tomls(&folder.join("plans")) {
+        let text = read(&path)?;
+        let added = library.add_plan(&text);
+        added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
+    }
+    for path in tomls(&folder.join("limits")) {
+        let text = read(&path)?;
+        let added = library.add_table(&text);
+        added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
+    }
+    Ok(library)
+}
+
+fn tomls(folder: &Path) -> Vec<std::path::PathBuf> {
+    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+    let paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
+    let mut paths: Vec<_> = paths.filter(|p| p.extension().is_some_and(|e| e == "toml")).collect();
+    paths.sort();
+    paths
+}
+
+fn read(path: &Path) -> Result<String, Halted> {
+    std::fs::read_to_string(path)
+        .map_err(|error| Halted::disk("read", &path.display().to_string(), &error))
+}
+
+fn refused(what: &str, faults: &[tapline_protocols::Fault]) -> Halted {
+    let list: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    Halted { what: format!("{what} can't be used"), why: list.join("; "), cause: Cause::Refused }
+}

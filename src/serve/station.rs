@@ -1,0 +1,194 @@
+//! Starts the station, starts it over after a halt, and stops it.
+
+use std::fmt::Display;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use rustix::fs::Mode;
+use rustix::process::{geteuid, umask};
+use tapline_drivers::catalogue;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::watch;
+use tokio::time::sleep;
+
+use super::life::{End, live};
+use super::notify::notify;
+use super::room::{self, Reserve};
+use super::shared::{Halt, Shared};
+use super::start::{library, note_halt, start};
+use crate::books::{Halted, Lock};
+use crate::config::Config;
+use crate::face;
+
+/// How often a halted station looks for room.
+const LOOK_S: Duration = Duration::from_secs(5);
+
+/// Anything wrong with input, daemon or disk.
+const TROUBLE: u8 = 2;
+
+/// Where the socket lies: `TAPLINE_SOCKET`, else in `$RUNTIME_DIRECTORY`, else under `/run`.
+#[must_use]
+pub fn socket_path() -> PathBuf {
+    if let Some(path) = std::env::var_os("TAPLINE_SOCKET") {
+        return path.into();
+    }
+    let folder = std::env::var_os("RUNTIME_DIRECTORY");
+    folder.map_or_else(|| PathBuf::from("/run/tapline"), PathBuf::from).join("tapline.sock")
+}
+
+/// Runs the station in the foreground until it is told to stop; with `check`, only says what is
+/// wrong with the configuration. Returns the exit code: 0 done, 2 trouble.
+#[must_use]
+pub fn run(config: &Path, check: bool) -> u8 {
+    let config = match read(config) {
+        Ok(config) => config,
+        Err(faults) => {
+            for fault in faults {
+                say(format_args!("{}: {fault}", config.display()));
+            }
+            return TROUBLE;
+        }
+    };
+    if check {
+        return 0;
+    }
+    let log = tracing_subscriber::EnvFilter::try_from_default_env();
+    let log = log.unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    // Another part of the process may have set one already: then that one is used.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(log)
+        .with_writer(std::io::stderr)
+        .with_ansi(false)
+        .try_init();
+    umask(Mode::from_raw_mode(0o027));
+    if geteuid().is_root() {
+        tracing::warn!("Running as root: give the station a user of its own, in group dialout.");
+    }
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+    let result = runtime
+        .map_err(|error| format!("can't start: {error}"))
+        .and_then(|runtime| runtime.block_on(serve(config)));
+    match result {
+        Ok(()) => 0,
+        Err(why) => {
+            say(why);
+            TROUBLE
+        }
+    }
+}
+
+#[allow(clippy::print_stderr, reason = "before and after the log, faults are told as talk")]
+fn say(text: impl Display) {
+    eprintln!("tapline: {text}");
+}
+
+/// Reads the configuration with everything that it names.
+fn read(path: &Path) -> Result<Config, Vec<String>> {
+    let text = std::fs::read_to_string(path).map_err(|error| vec![error.to_string()])?;
+    let built_in = |_: &Path, name: &str| catalogue::names().any(|known| known == name);
+    let config = Config::read(&text, built_in);
+    let config =
+        config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())?;
+    library(&config.store.folder).map_err(|halted| vec![halted.to_string()])?;
+    Ok(config)
+}
+
+async fn serve(config: Config) -> Result<(), String> {
+    let config = Arc::new(config);
+    let folder = &config.store.folder;
+    std::fs::create_dir_all(folder)
+        .map_err(|error| format!("can't make the data folder {}: {error}", folder.display()))?;
+    let _lock = Lock::take(folder).map_err(|fault| fault.to_string())?;
+    let shared = Arc::new(Shared::new(folder.clone()));
+    let plans = library(folder).map_err(|halted| halted.to_string())?;
+    let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
+    let face = face::open(&socket_path(), config.page, shared.clone(), plans).await?;
+    let faces = tokio::spawn(face.serve(stop.clone()));
+    let result = lives(&config, &shared, stop).await;
+    notify("STOPPING=1");
+    shared.halt(Halt::new("the station stops", "Start it again."));
+    // A client that never ends must not keep the station from ending.
+    let _ = tokio::time::timeout(LOOK_S, faces).await;
+    result
+}
+
+/// Turns SIGTERM and SIGINT into a value that everybody can wait for.
+fn stopper() -> std::io::Result<watch::Receiver<Option<String>>> {
+    let (send, receive) = watch::channel(None);
+    let (mut term, mut int) = (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
+    tokio::spawn(async move {
+        let word = tokio::select! {
+            _ = term.recv() => "SIGTERM",
+            _ = int.recv() => "SIGINT",
+        };
+        send.send_replace(Some(word.to_owned()));
+        // Held until the end: who waits must not take a lost sender for a signal.
+        std::future::pending::<()>().await;
+    });
+    Ok(receive)
+}
+
+/// One life after the other, until it is told to stop.
+async fn lives(
+    config: &Arc<Config>,
+    shared: &Arc<Shared>,
+    mut stop: watch::Receiver<Option<String>>,
+) -> Result<(), String> {
+    let reserve = Reserve::of(&config.store.folder, config.store.reserve_mb);
+    let mut halted: Option<Halted> = None;
+    loop {
+        let reason = halted.as_ref().map(ToString::to_string);
+        let first = halted.is_none();
+        let began = reserve
+            .hold()
+            .map_err(|error| Halted::disk("hold back", "reserve", &error))
+            .and_then(|()| start(config, shared, reason));
+        let end = match began {
+            Ok(started) => {
+                halted = None;
+                notify("READY=1");
+                tracing::info!(station = config.station.id, "The station runs.");
+                let life = live(started, config.clone(), shared.clone(), stop.clone());
+                tokio::spawn(life).await.unwrap_or_else(|panic| End::Halted(panicked(&panic)))
+            }
+            Err(why) if first && !why.waits_for_room() => return Err(why.to_string()),
+            Err(still) => End::Halted(still),
+        };
+        let why = match end {
+            End::Stopped => return Ok(()),
+            End::Halted(why) => why,
+        };
+        halt(config, shared, &reserve, &why, halted.is_none());
+        halted = Some(why);
+        tokio::select! {
+            _ = stop.wait_for(Option::is_some) => return Ok(()),
+            () = sleep(LOOK_S) => {}
+        }
+    }
+}
+
+fn panicked(panic: &tokio::task::JoinError) -> Halted {
+    Halted::refused("the engine stopped".into(), panic.to_string())
+}
+
+/// Says why nothing is judged. The first time, the reserve is given up and the end written.
+fn halt(config: &Config, shared: &Shared, reserve: &Reserve, why: &Halted, first: bool) {
+    let room = room::free(&config.store.folder).map(|bytes| bytes >> 20);
+    let text = match room {
+        Ok(mebibytes) => format!("{}: {} ({mebibytes} MiB free)", why.what, why.why),
+        Err(_) => format!("{}: {}", why.what, why.why),
+    };
+    shared.halt(Halt::new(text, why.next()));
+    notify(&format!("STATUS=Halted: {why}"));
+    if !first {
+        return;
+    }
+    tracing::error!(%why, "Judging has stopped: switch off, make safe.");
+    if let Err(error) = reserve.give_up() {
+        tracing::error!(%error, "The reserve can't be given up.");
+    }
+    if let Err(error) = note_halt(config, &why.to_string()) {
+        tracing::error!(%error, "The halt could not be written down.");
+    }
+}
