@@ -9,9 +9,9 @@ use std::process::{Command, Stdio};
 /// If ngspice can't be started or prints anything but one number a node: the comparison would
 /// prove nothing.
 pub(crate) fn magnitudes(deck: &str) -> Vec<f64> {
-    let mut folder = tempfile::NamedTempFile::new().unwrap();
-    folder.write_all(deck.as_bytes()).unwrap();
-    let run = Command::new("ngspice").arg("-b").arg(folder.path()).stdin(Stdio::null()).output();
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(deck.as_bytes()).unwrap();
+    let run = Command::new("ngspice").arg("-b").arg(file.path()).stdin(Stdio::null()).output();
     let run = run.expect("ngspice is needed here: install the package `ngspice`");
     let said = String::from_utf8_lossy(&run.stdout);
     let wanted = deck.lines().filter(|l| l.starts_with("print ")).count();

@@ -16,6 +16,8 @@ use super::pace;
 
 /// Longest wait for a reader to take what was said, before a port is closed: 50 x 10 ms.
 const DRAIN_TURNS: u32 = 50;
+/// The wait where nobody may count what is unread: 10 x 10 ms.
+const DRAIN_TURNS_BLIND: u32 = 10;
 
 /// The instrument's end of a serial cable.
 #[derive(Debug)]
@@ -104,9 +106,11 @@ impl Pty {
         if !self.open {
             return;
         }
-        let Ok(slave) = open_slave(&self.slave) else { return };
-        for _ in 0..DRAIN_TURNS {
-            if ioctl_fionread(&slave).is_ok_and(|unread| unread == 0) {
+        // A reader that has the port exclusively keeps everybody else from counting.
+        let slave = open_slave(&self.slave).ok();
+        let turns = if slave.is_some() { DRAIN_TURNS } else { DRAIN_TURNS_BLIND };
+        for _ in 0..turns {
+            if slave.as_ref().is_some_and(|slave| ioctl_fionread(slave).is_ok_and(|n| n == 0)) {
                 return;
             }
             if pace::wait(&mut [], 10_000).is_err() {

@@ -200,10 +200,13 @@ fn a_step_without_an_end_is_left_out_and_at_last_the_person_gives_up() {
     let mut stage = Stage::new("", true);
     let stuck = json!({ "state": "prove_open", "step": "leak/1", "of": "leak" });
     stage.prompt(&stuck, 60);
-    assert_eq!(stage.last()["do"], "skip");
+    assert_eq!(*stage.last(), json!({ "do": "prove", "what": "network_resistance" }));
+    let stuck = json!({ "state": "alive", "step": "leak/1", "of": "leak" });
+    stage.prompt(&stuck, 60);
+    assert!(stage.asked.iter().any(|asked| asked["do"] == "skip"));
     assert!(!stage.room.supply_on);
     stage.prompt(&stuck, 900);
-    assert_eq!(stage.last()["outcome"], "given_up");
+    assert!(stage.asked.iter().any(|asked| asked["outcome"] == "given_up"));
 }
 
 #[test]
