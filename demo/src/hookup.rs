@@ -4,7 +4,7 @@
 //! behind its own switch, `FE` its functional earth, `case` its metal; any other name is its own.
 
 use crate::circuit::{EARTH, Kind, Netlist, Singular, Solution};
-use crate::room::{Clips, Jack, Room};
+use crate::room::{Clips, Jack, Room, Way};
 
 /// Frequency of the harmonic source `H` of a scene, hertz.
 pub const HARMONIC_HERTZ: f64 = 1000.0;
@@ -136,8 +136,11 @@ impl Hookup {
         };
         let mut net = self.build(room, Probe::Volts);
         net.add(Kind::R(self.leads_ohm), "k.a", "PE");
-        net.add(Kind::I(LOW_OHM_AMPERE, 0.0), point, "k.a");
-        Ok(net.solve(0.0)?.between("k.a", point) / LOW_OHM_AMPERE)
+        // The current comes out of the clip on the plug, or the other way round.
+        let sign = if room.way == Way::Minus { -1.0 } else { 1.0 };
+        net.add(Kind::I(sign * LOW_OHM_AMPERE, 0.0), point, "k.a");
+        let solved = net.solve(0.0)?;
+        Ok((solved.at("k.a") - solved.at(point)).re * sign / LOW_OHM_AMPERE)
     }
 
     /// What a voltmeter of 10 Mohm reads at the outlet: phase to neutral, neutral to protective
@@ -388,6 +391,13 @@ mod tests {
         near(hookup.low_ohms(&at(Clips::Shorted)).unwrap(), 0.061, 1e-9);
         assert!(hookup.low_ohms(&at(Clips::Open)).unwrap().is_infinite());
         assert!(hookup.low_ohms(&at(Clips::On("plastic".to_owned()))).unwrap() > 1e9);
+        // 6 mV of a corroded joint add 30 mohm in one direction and take them away in the other.
+        let mut joint = bench(None, None);
+        joint.asset = Netlist::new();
+        joint.asset.add(Kind::V(6e-3, 0.0), "x", "PE").add(Kind::R(0.28), "x", "case");
+        let minus = Room { way: Way::Minus, ..at(Clips::On("case".to_owned())) };
+        near(joint.low_ohms(&at(Clips::On("case".to_owned()))).unwrap(), 0.311, 1e-4);
+        near(joint.low_ohms(&minus).unwrap(), 0.371, 1e-4);
         let mut broken = bench(None, None);
         broken.asset = Netlist::new();
         assert!(broken.low_ohms(&at(Clips::On("case".to_owned()))).unwrap() > 1e9);

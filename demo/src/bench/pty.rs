@@ -18,6 +18,9 @@ use super::pace;
 const DRAIN_TURNS: u32 = 50;
 /// The wait where nobody may count what is unread: 10 x 10 ms.
 const DRAIN_TURNS_BLIND: u32 = 10;
+/// What was written reaches the reader's side a moment later: nothing unread counts only when it
+/// was seen three times.
+const QUIET_TURNS: u32 = 3;
 
 /// The instrument's end of a serial cable.
 #[derive(Debug)]
@@ -109,8 +112,11 @@ impl Pty {
         // A reader that has the port exclusively keeps everybody else from counting.
         let slave = open_slave(&self.slave).ok();
         let turns = if slave.is_some() { DRAIN_TURNS } else { DRAIN_TURNS_BLIND };
+        let mut quiet = 0;
         for _ in 0..turns {
-            if slave.as_ref().is_some_and(|slave| ioctl_fionread(slave).is_ok_and(|n| n == 0)) {
+            let unread = slave.as_ref().map_or(1, |slave| ioctl_fionread(slave).unwrap_or(0));
+            quiet = if unread == 0 { quiet + 1 } else { 0 };
+            if quiet == QUIET_TURNS {
                 return;
             }
             if pace::wait(&mut [], 10_000).is_err() {

@@ -12,6 +12,10 @@ use crate::room::{Clips, Jack, Way};
 const HAND_US: u64 = 200_000;
 /// An act within a second of the last line of the record is refused: nobody reads so fast.
 const READ_US: u64 = 1_100_000;
+/// Typing, a key or a button: nothing that a hazard hangs on.
+const KEY_US: u64 = 400_000;
+/// Hands off, eyes on the switches and back: meanwhile the voltmeter shows what nothing is.
+const CLEAR_US: u64 = 1_600_000;
 
 /// Deeds with the time to wait from now.
 #[derive(Debug, Default)]
@@ -57,12 +61,12 @@ impl Person {
         let deeds = match asked.state.as_str() {
             "login" => deeds.at(HAND_US, scan(&self.badge)),
             "select" => deeds.at(HAND_US, scan(&self.asset)),
-            "begin" => deeds.ask(READ_US, json!({ "do": "begin" })),
-            "look" | "answer" => deeds.ask(READ_US, json!({ "do": "answer", "answer": "pass" })),
+            "begin" => deeds.ask(KEY_US, json!({ "do": "begin" })),
+            "look" | "answer" => deeds.ask(KEY_US, json!({ "do": "answer", "answer": "pass" })),
             "null" => self.null(asked),
             "null_apart" => deeds.then(clips(Clips::Open)).then(self.way(asked)),
             "arm" | "measure" if self.wants_null(asked) => {
-                deeds.ask(READ_US, json!({ "do": "null", "lead": "L-1" }))
+                deeds.ask(KEY_US, json!({ "do": "null", "lead": "L-1" }))
             }
             "arm" => self.arm(asked),
             "measure" => self.measure(asked),
@@ -74,7 +78,7 @@ impl Person {
             "prove_open" => deeds.then(Hand::Switch { set: self.settings(asked) }),
             "clear" => {
                 let set = Hand::Switch { set: self.settings(asked) };
-                deeds.then(set).ask(READ_US, act("clear", asked))
+                deeds.then(set).ask(CLEAR_US, act("clear", asked))
             }
             "live" if self.witnessed => deeds.then(switch(&[("supply", "on")])),
             "live" => deeds.then(switch(&[("supply", "on")])).if_lit(READ_US, act("live", asked)),
@@ -85,7 +89,7 @@ impl Person {
                 if declared { deeds.ask(READ_US, act("dead", asked)) } else { deeds }
             }
             "close_scan" => self.close_scan(asked),
-            "sign" => deeds.ask(READ_US, self.sign()),
+            "sign" => deeds.ask(KEY_US, self.sign()),
             "capture" | "waiting" | "parked" | "done" => deeds,
             _ => deeds,
         };
@@ -137,9 +141,10 @@ impl Person {
         } else if !self.slips(asked, Does::Forgets, What::Probe) {
             deeds = deeds.then(clips(Clips::On(point.clone())));
         }
-        deeds = deeds
-            .then_if(self.slips(asked, Does::Presses, What::Hold), press(Meter::Ohm, Key::Hold))
-            .then(Hand::Flex { on: true });
+        deeds = deeds.then(Hand::Flex { on: true });
+        if self.slips(asked, Does::Presses, What::Hold) {
+            deeds = deeds.at(2_000_000, press(Meter::Ohm, Key::Hold));
+        }
         if self.slips(asked, Does::Slips, What::Probe) {
             deeds = deeds.at(3_500_000, clips(Clips::Open));
             deeds = deeds.at(4_500_000, clips(Clips::On(point)));
@@ -148,7 +153,7 @@ impl Person {
             return deeds;
         }
         // The clip sits and the meter shows an open circuit: that is to be recorded as it is.
-        deeds.if_open(2_500_000, json!({ "do": "capture", "expect": expect(asked) }))
+        deeds.if_open(1_800_000, json!({ "do": "capture", "expect": expect(asked) }))
     }
 
     /// Three voltages read off a voltmeter at the outlet, entered twice.
@@ -156,7 +161,7 @@ impl Person {
         self.checked_supply = true;
         let [ln, npe, lpe] = &self.supply;
         let request = json!({ "do": "prove", "what": "supply", "ln": ln, "npe": npe, "lpe": lpe });
-        Deeds::default().ask(READ_US, request.clone()).ask(2 * READ_US, request)
+        Deeds::default().ask(KEY_US, request.clone()).ask(2 * KEY_US, request)
     }
 
     fn connect(&self, asked: &Asked) -> Deeds {
@@ -171,7 +176,10 @@ impl Person {
         };
         let swapped = slips(Does::Swaps, What::HiLo);
         let range = slips(Does::Sets, What::LowRange).then(|| "0.12 V".to_owned());
-        let deeds = Deeds::default()
+        let hold =
+            Hand::Press { meter: Meter::Dmm, key: Key::Hold, on: slips(Does::Presses, What::Hold) };
+        Deeds::default()
+            .at(0, hold)
             .at(0, switch(&[("supply", "off"), ("S7", "closed"), ("S5", "normal")]))
             .at(0, clips(Clips::Open))
             .at(0, Hand::Flex { on: false })
@@ -183,8 +191,7 @@ impl Person {
             .at(HAND_US, Hand::Plug { plugged: true })
             .at(HAND_US, Hand::Asset { on: !slips(Does::Forgets, What::AssetSwitch) })
             .at(2 * HAND_US, Hand::Lead { to: lead })
-            .ask(READ_US, act("connected", asked));
-        deeds.then_if(slips(Does::Presses, What::Hold), press(Meter::Dmm, Key::Hold))
+            .ask(READ_US, act("connected", asked))
     }
 
     /// The switches that are asked for, less those that are forgotten.

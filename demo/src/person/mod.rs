@@ -20,11 +20,13 @@ use crate::scene::Scene;
 /// Pause after which a word that did not change is answered once more, microseconds.
 const AGAIN_US: u64 = 4_000_000;
 /// A window with its guard and its release, with room: longest time of `arm` and `measure`.
-const WINDOW_US: u64 = 16_000_000;
+const WINDOW_US: u64 = 12_000_000;
+/// Longest time of a null in one direction, or of a proof with the voltages before it.
+const PROOF_US: u64 = 8_000_000;
 /// How often the same is tried.
 const TRIES_MAX: u32 = 2;
 /// How often a step is left out before the person gives up altogether.
-const LEFT_OUT_MAX: u32 = 12;
+const LEFT_OUT_MAX: u32 = 6;
 
 /// What the person does.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,6 +59,8 @@ pub struct Person {
     since_us: u64,
     tries: u32,
     left_out: u32,
+    /// A step is being left out: what the station asks meanwhile waits.
+    leaving: bool,
     agenda: VecDeque<(u64, Intent)>,
     begun: bool,
     /// Step whose capture was asked for by an act.
@@ -82,6 +86,7 @@ impl Person {
             since_us: 0,
             tries: 0,
             left_out: 0,
+            leaving: false,
             agenda: VecDeque::new(),
             begun: false,
             armed: None,
@@ -103,7 +108,11 @@ impl Person {
         }
         self.begun |= sight.inspection.is_some();
         let asked = self.asked_now(sight);
-        if self.asked.as_ref() != Some(&asked) {
+        if self.leaving && !self.agenda.is_empty() {
+            return self.due(now, sight);
+        }
+        if self.leaving || self.asked.as_ref() != Some(&asked) {
+            self.leaving = false;
             self.tries = 0;
             self.plan(now, &asked);
         } else if self.agenda.is_empty() && self.since_us + patience(&asked.state) <= now {
@@ -163,6 +172,7 @@ impl Person {
         };
         agenda.push_back(ask(2_400_000, request));
         self.agenda = agenda;
+        self.leaving = true;
     }
 
     fn due(&mut self, now: u64, sight: &Sight) -> Vec<Deed> {
@@ -193,9 +203,9 @@ impl Person {
 
 fn patience(state: &str) -> u64 {
     match state {
-        "arm" | "measure" | "capture" | "prove_closed" | "prove_open" | "reprove" | "null" => {
-            WINDOW_US
-        }
+        "arm" | "measure" | "capture" => WINDOW_US,
+        "prove_closed" | "prove_open" | "reprove" | "null" => PROOF_US,
+        "sign" => 1_000_000,
         _ => AGAIN_US,
     }
 }

@@ -127,7 +127,7 @@ fn a_live_step_goes_dead_connected_clear_live_dead() {
     assert_eq!(stage.last()["what"], "connected");
     stage.prompt(&at("prove_open", json!({ "S7": "open" })), 2);
     assert!(stage.room.s7_open && !stage.room.supply_on);
-    stage.prompt(&at("clear", json!({ "S5": "reversed", "S7": "open" })), 2);
+    stage.prompt(&at("clear", json!({ "S5": "reversed", "S7": "open" })), 3);
     assert!(stage.room.s5_reversed && !stage.room.supply_on);
     assert_eq!(stage.last()["what"], "clear");
     stage.prompt(&at("live", json!({})), 2);

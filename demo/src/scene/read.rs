@@ -210,8 +210,9 @@ impl<'a> Keys<'a> {
                 "R" => "Ohm",
                 "C" => "F",
                 "H" => "A",
+                "E" => "V",
                 _ => {
-                    self.fault("parts", format!("`{kind}` of part {} is none of R C H", i + 1));
+                    self.fault("parts", format!("`{kind}` of part {} is none of R C H E", i + 1));
                     continue;
                 }
             };
@@ -223,6 +224,7 @@ impl<'a> Keys<'a> {
             let kind = match unit {
                 "Ohm" => Kind::R(size),
                 "F" => Kind::C(size),
+                "V" => Kind::V(size, 0.0),
                 _ => Kind::I(size, HARMONIC_HERTZ),
             };
             asset.add(kind, from, to);
