@@ -37,6 +37,15 @@ pub struct Common {
 /// The commands. Those that need no station come first.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Run the station in the foreground
+    Serve {
+        /// Configuration file
+        #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+        config: PathBuf,
+        /// Only say what is wrong with the configuration
+        #[arg(long)]
+        check: bool,
+    },
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver

@@ -20,6 +20,7 @@ use std::fmt;
 
 use clap::Parser;
 
+use crate::serve;
 use crate::station::event::Problem;
 use args::{Cli, Command, PlanCommand};
 use client::Client;
@@ -107,6 +108,10 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
     let common = cli.common;
     let client = || Client::new(common.socket.as_deref());
     match cli.command {
+        Command::Serve { config, check } => {
+            let socket = common.socket.clone().unwrap_or_else(serve::socket_path);
+            Ok(Exit::of_code(serve::run(&config, check, &socket)))
+        }
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
         Command::Plan { what: PlanCommand::Check { plan, limits } } => {

@@ -27,20 +27,17 @@ const LOOK_S: Duration = Duration::from_secs(5);
 /// Anything wrong with input, daemon or disk.
 const TROUBLE: u8 = 2;
 
-/// Where the socket lies: `TAPLINE_SOCKET`, else in `$RUNTIME_DIRECTORY`, else under `/run`.
+/// Where the socket lies if nothing else is said: in `$RUNTIME_DIRECTORY`, else under `/run`.
 #[must_use]
 pub fn socket_path() -> PathBuf {
-    if let Some(path) = std::env::var_os("TAPLINE_SOCKET") {
-        return path.into();
-    }
     let folder = std::env::var_os("RUNTIME_DIRECTORY");
     folder.map_or_else(|| PathBuf::from("/run/tapline"), PathBuf::from).join("tapline.sock")
 }
 
 /// Runs the station in the foreground until it is told to stop; with `check`, only says what is
-/// wrong with the configuration. Returns the exit code: 0 done, 2 trouble.
+/// wrong with the configuration. Faces listen at `socket`. Returns the exit code: 0 done, 2 trouble.
 #[must_use]
-pub fn run(config: &Path, check: bool) -> u8 {
+pub fn run(config: &Path, check: bool, socket: &Path) -> u8 {
     let config = match read(config) {
         Ok(config) => config,
         Err(faults) => {
@@ -68,7 +65,7 @@ pub fn run(config: &Path, check: bool) -> u8 {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let result = runtime
         .map_err(|error| format!("can't start: {error}"))
-        .and_then(|runtime| runtime.block_on(serve(config)));
+        .and_then(|runtime| runtime.block_on(serve(config, socket)));
     match result {
         Ok(()) => 0,
         Err(why) => {
@@ -94,7 +91,7 @@ fn read(path: &Path) -> Result<Config, Vec<String>> {
     Ok(config)
 }
 
-async fn serve(config: Config) -> Result<(), String> {
+async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let config = Arc::new(config);
     let folder = &config.store.folder;
     std::fs::create_dir_all(folder)
@@ -103,7 +100,7 @@ async fn serve(config: Config) -> Result<(), String> {
     let shared = Arc::new(Shared::new(folder.clone()));
     let plans = library(folder).map_err(|halted| halted.to_string())?;
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
-    let face = face::open(&socket_path(), config.page, shared.clone(), plans).await?;
+    let face = face::open(socket, config.page, shared.clone(), plans).await?;
     let faces = tokio::spawn(face.serve(stop.clone()));
     let result = lives(&config, &shared, stop).await;
     notify("STOPPING=1");
