@@ -94,6 +94,13 @@ mod tests {
     }
 
     #[test]
+    fn every_state_of_the_prompt_has_a_sentence() {
+        for state in tapline_protocols::inspection::STATES {
+            assert!(english().find("prompt", state).is_some(), "no words for prompt.{state}");
+        }
+    }
+
+    #[test]
     fn sentences_are_whole() {
         for table in ["reason", "prompt", "lead", "caution", "item", "problem"] {
             for code in english().codes(table) {

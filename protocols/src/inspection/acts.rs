@@ -5,17 +5,21 @@ use alloc::vec::Vec;
 
 use tapline_drivers::{Prefix, Quantity, Unit};
 
+use super::channel::FRESH_US;
 use super::command::{Desk, Expect, Refusal, one_of};
 use super::evidence::ENTER_AGAIN;
 use super::job::Job;
 use super::proof::{self, Stage};
 use super::record::Line;
 use super::run::Phase;
+use super::sample::Says;
 use super::{condition, scale};
 use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
-use crate::plan::{Settings, Switch};
+use crate::plan::{Proof, Settings, Switch};
 use crate::register::Known;
 
+/// Joined clips read below this on an insulation tester: 0.1 Mohm.
+const CLOSED_BELOW: i128 = scale::ONE * 100_000;
 /// Widest that a typed supply lies from its rated voltage, thousandths.
 const RATED_PERMILLE: i128 = 100;
 /// Neutral to protective earth stays below, and line to protective earth within, this share of
@@ -30,10 +34,10 @@ pub(super) fn act(
 ) -> Result<Vec<Fact>, Refusal> {
     let what = one_of(what, &["connected", "clear", "live", "dead"], "refusal.act")?;
     desk.seen(expect)?;
-    let step = desk.active()?;
     if what == "dead" {
         return dead(desk);
     }
+    let step = desk.active()?;
     let wrong = Refusal::new("conflict", "refusal.no_live_step");
     let job = desk.brief.job(&step.expanded.step).filter(|job| job.live()).ok_or(wrong)?;
     match what {
@@ -98,7 +102,8 @@ fn live(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
 
 /// Always accepted unless contacts see the supply on: nobody is kept from making safe.
 fn dead(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
-    let step = desk.active()?.expanded.step.clone();
+    let active = desk.record.active().map(|step| step.expanded.step.clone());
+    let step = active.unwrap_or_else(|| desk.record.run.placement.of.clone());
     if desk.record.run.phase == Phase::Dead {
         return Err(out_of_turn(desk));
     }
@@ -161,13 +166,15 @@ pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fac
     Ok(Vec::from([Desk::arm(&job.step)]))
 }
 
-/// `network_resistance alive supply`.
+/// `network_resistance alive supply closed_path`.
 pub(super) fn prove(
     desk: Desk<'_>,
     what: &str,
     volts: [Option<&str>; 3],
 ) -> Result<Vec<Fact>, Refusal> {
-    match one_of(what, &["network_resistance", "alive", "supply"], "refusal.prove")? {
+    let words = ["network_resistance", "alive", "supply", "closed_path"];
+    match one_of(what, &words, "refusal.prove")? {
+        "closed_path" => prove_closed_path(desk),
         "supply" => prove_supply(desk, volts),
         "alive" => prove_alive(desk),
         _ => give_up_path(desk),
@@ -183,6 +190,34 @@ fn prove_alive(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
         return Err(Refusal::new("conflict", "refusal.not_live"));
     }
     Ok(Vec::from([Fact::Prove(alive(job))]))
+}
+
+/// Both clips on one metal point read as good as nothing: the newest reading shows it or not.
+fn prove_closed_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
+    desk.seen(None)?;
+    let step = desk.active()?;
+    let job = desk.brief.job(&step.expanded.step);
+    let job = job.filter(|job| job.prove.contains(&Proof::ClosedPath));
+    let job = job.ok_or(Refusal::new("conflict", "refusal.prove"))?;
+    let newest = desk.watch.seen(&job.meter).and_then(|channel| channel.newest);
+    let fresh = newest.filter(|(function, sample)| {
+        *function == job.function && desk.at.0.saturating_sub(sample.at.0) <= FRESH_US
+    });
+    let Some((_, sample)) = fresh else {
+        return Err(Refusal::new("no_reading", "refusal.nothing_to_capture"));
+    };
+    let closed = matches!(sample.says, Says::Value | Says::Below) && sample.size < CLOSED_BELOW;
+    Ok(Vec::from([Fact::Prove(ProveFact {
+        what: "closed_path".into(),
+        step: Some(job.step.clone()),
+        value: Some(sample.number.text()),
+        want: Some(scale::text(CLOSED_BELOW, sample.unit)),
+        unit: Some(sample.unit),
+        ok: closed,
+        why: (!closed).then(|| "path_not_proved".to_string()),
+        from: Vec::from([sample.id]),
+        ..ProveFact::default()
+    })]))
 }
 
 /// The path can't be shown: said, so that the run may go on and its values stay undecided.

@@ -10,6 +10,7 @@ use super::Inspection;
 use super::brief::Brief;
 use super::channel::Taken;
 use super::condition;
+use super::gate;
 use super::job::{self, Job};
 use super::proof::{self, Stage};
 use super::record::Record;
@@ -64,7 +65,7 @@ impl Inspection {
         let sample = Sample::of(id, reading);
         let channel = self.watch.channel(instrument);
         if let Some(sample) = sample {
-            let lifted = lifted(brief, channel.idle(), instrument, (reading, sample));
+            let lifted = lifted(brief, instrument, (reading, sample));
             channel.watch(sample.at, lifted, &brief.policy.release);
             channel.newest = Some((reading.function, sample));
         }
@@ -87,23 +88,9 @@ impl Inspection {
         let sample = sample.ok_or("window_closed");
         match (job.live(), self.record.run.phase) {
             (true, Phase::Connected) => self.prove(reading, sample?),
-            (true, Phase::Dead | Phase::Cleared) => self.rest(instrument, reading, sample.ok()),
+            (true, Phase::Dead | Phase::Cleared) => Err("not_live"),
             (true, Phase::Live) | (false, _) => self.capture(reading, sample?),
         }
-    }
-
-    /// Nothing is energised: the reading shows what the meter reads of nothing.
-    fn rest(
-        &mut self,
-        instrument: &str,
-        reading: &Reading,
-        sample: Option<Sample>,
-    ) -> Result<(String, Vec<Fact>), &'static str> {
-        let (_, job) = self.active_job().ok_or("idle")?;
-        if let Some(sample) = sample.filter(|_| reading.function == job.function) {
-            self.watch.channel(instrument).note_idle(sample);
-        }
-        Err("not_live")
     }
 
     fn prove(
@@ -116,8 +103,7 @@ impl Inspection {
         let job = brief.job(&step.expanded.step).ok_or("idle")?;
         let stage = proof::stage(record, brief, job);
         if stage == Stage::Ready {
-            let meter = job.meter.clone();
-            return self.rest(&meter, reading, Some(sample));
+            return Err("not_live");
         }
         let facts = watch.proof.take((record, brief, job), reading.function, sample)?;
         let what = match stage {
@@ -137,6 +123,10 @@ impl Inspection {
         let job = brief.job(&step.expanded.step).ok_or("idle")?;
         if reading.function != job.function {
             return Err("wrong_function");
+        }
+        let gate = brief.step(&job.of).map(|planned| gate::before(record, brief, planned));
+        if gate.is_some_and(|gate| !gate.open()) {
+            return Err("not_live");
         }
         let known = condition::known(record, job)?;
         let channel = watch.channel(&job.meter);
@@ -201,21 +191,10 @@ fn refused(
     Ok(())
 }
 
-/// The reading shows a probe that touches nothing, or a supply that is off.
-fn lifted(
-    brief: &Brief,
-    idle: Option<i128>,
-    instrument: &str,
-    (reading, sample): (&Reading, Sample),
-) -> bool {
+/// The reading shows a probe that touches nothing. Energised steps are armed by acts and contacts
+/// alone: a value at the idle level may be one that was taken with the supply off.
+fn lifted(brief: &Brief, instrument: &str, (reading, sample): (&Reading, Sample)) -> bool {
     let same = |job: &&Job| job.meter == instrument && job.function == reading.function;
-    let jobs = || brief.jobs.values().filter(same);
-    if job::is_resistance(reading.function) {
-        return sample.open(jobs().filter_map(|job| job.open_at).max());
-    }
-    let percent = jobs().filter_map(|job| job.limit).min().map(|limit| limit / 100);
-    match idle.zip(percent) {
-        Some((idle, percent)) => sample.size <= idle.saturating_add(percent),
-        None => false,
-    }
+    let open_at = brief.jobs.values().filter(same).filter_map(|job| job.open_at).max();
+    job::is_resistance(reading.function) && sample.open(open_at)
 }

@@ -2,17 +2,15 @@
 //!
 //! All of it is volatile. After a restart and after a lost link nothing of it is believed.
 
-use alloc::vec::Vec;
-
 use tapline_drivers::{Function, Now};
 
 use super::job::Job;
 use super::sample::Sample;
-use super::window::{Window, push};
+use super::window::Window;
 use crate::fact::{Release, ValueFact};
 
 /// Oldest reading that an operator captures as the newest, microseconds.
-const FRESH_US: u64 = 3_000_000;
+pub(super) const FRESH_US: u64 = 3_000_000;
 
 /// What armed an instrument.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,8 +38,6 @@ pub(super) struct Channel {
     pub(super) ready: Option<(Function, Now)>,
     /// Newest reading that states something.
     pub(super) newest: Option<(Function, Sample)>,
-    /// Last three readings while nothing was energised.
-    idle: Vec<Sample>,
     /// The operator asked for the newest reading.
     asked: bool,
 }
@@ -63,8 +59,7 @@ impl Channel {
 
     /// A capture has used up the contact: no window, no release.
     pub(super) fn spend(&mut self, at: Now) {
-        let idle = core::mem::take(&mut self.idle);
-        *self = Channel { since: at, ready: self.ready, idle, ..Channel::default() };
+        *self = Channel { since: at, ready: self.ready, ..Channel::default() };
     }
 
     /// The operator arms it.
@@ -103,17 +98,6 @@ impl Channel {
     /// A window runs.
     pub(super) fn measuring(&self) -> bool {
         self.window.is_some()
-    }
-
-    /// Notes a reading while nothing is energised.
-    pub(super) fn note_idle(&mut self, sample: Sample) {
-        push(&mut self.idle, sample);
-    }
-
-    /// Largest of three readings while nothing was energised.
-    pub(super) fn idle(&self) -> Option<i128> {
-        let [one, two, three] = self.idle.as_slice() else { return None };
-        Some(one.size.max(two.size).max(three.size))
     }
 
     /// Watches for a lifted probe. `lifted`: this reading shows one.

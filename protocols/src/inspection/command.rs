@@ -91,7 +91,7 @@ pub enum Command {
     },
     /// Proves the path, the supply or that the asset is alive.
     Prove {
-        /// `network_resistance alive supply`.
+        /// `network_resistance alive supply closed_path`.
         what: String,
         /// Supply: line to neutral, volts.
         ln: Option<String>,

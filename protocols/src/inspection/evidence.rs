@@ -53,6 +53,17 @@ pub(super) fn against(
     words.into_iter().map(ToString::to_string).collect()
 }
 
+/// Joined clips read as good as nothing on both sides of a value.
+fn closed_before_and_after(record: &Record, job: &Job, seq: u64) -> bool {
+    let of = |line: &&Line<ProveFact>| line.fact.step.as_deref() == Some(&job.step);
+    let proofs = || proof::proofs(record, "closed_path", 0).filter(of);
+    let before = proofs().filter(|line| line.seq < seq).last();
+    let after = proofs().find(|line| seq < line.seq);
+    job.prove.contains(&Proof::ClosedPath)
+        && before.is_some_and(|line| line.fact.ok)
+        && after.is_some_and(|line| line.fact.ok)
+}
+
 /// A dc current that was not turned round reads with the sign it had in the other direction.
 fn same_direction(record: &Record, job: &Job, line: &Line<ValueFact>) -> bool {
     let Some(step) = record.step_named(&job.step) else { return false };
@@ -81,8 +92,8 @@ fn sign(value: &ValueFact) -> Option<bool> {
 /// The path was shown: before the value, and after it where the lead could have come off.
 pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueFact>) -> bool {
     if !job.prove.contains(&Proof::NetworkResistance) {
-        // Nothing here can show a closed path but the network; a low resistance shows itself.
-        return job.low_resistance();
+        // A low resistance shows its path itself; an insulation only between two closed clips.
+        return job.low_resistance() || closed_before_and_after(record, job, line.seq);
     }
     if !proof::provable(brief, job) {
         return false;

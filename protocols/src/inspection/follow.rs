@@ -16,7 +16,7 @@ use super::run::Phase;
 use super::watch::Watch;
 use super::{condition, gate, weigh};
 use crate::fact::{Fact, StepFact, ValueFact};
-use crate::plan::StepKind;
+use crate::plan::{Proof, StepKind};
 
 /// The next facts that follow. Empty when there is nothing more.
 pub(super) fn follow(record: &Record, brief: &Brief, watch: &Watch, at: Now) -> Vec<Fact> {
@@ -48,8 +48,13 @@ fn due(record: &Record, brief: &Brief) -> Option<Fact> {
 }
 
 fn ended(record: &Record, brief: &Brief) -> Option<StepFact> {
-    let step = record.active().filter(|step| finished(record, brief, step))?;
-    Some(fact(step, "done", None))
+    let step = record.active()?;
+    if finished(record, brief, step) {
+        return Some(fact(step, "done", None));
+    }
+    // A gate can close while its step waits to be energised: a value was set aside, a day began.
+    let why = closed(record, brief, step).filter(|_| record.run.phase != Phase::Live)?;
+    Some(fact(step, "closed", Some(why)))
 }
 
 /// Everything that a step asks for is there, and nothing is energised any more.
@@ -57,7 +62,13 @@ pub(super) fn finished(record: &Record, brief: &Brief, step: &StepRecord) -> boo
     match brief.kind(&step.expanded) {
         StepKind::Measure => match brief.job(&step.expanded.step) {
             Some(job) if job.live() => finished_live(record, brief, job, step),
-            _ => record.captured(step).is_some(),
+            Some(job) => match record.captured(step) {
+                Some(value) => {
+                    !job.prove.contains(&Proof::ClosedPath) || joined(record, value.seq, job)
+                }
+                None => false,
+            },
+            None => false,
         },
         StepKind::Compute => false,
         StepKind::Look | StepKind::Try | StepKind::Ask => {
@@ -70,6 +81,12 @@ pub(super) fn finished(record: &Record, brief: &Brief, step: &StepRecord) -> boo
 /// An item has its answer.
 pub(super) fn answered(record: &Record, step: &StepRecord, item: &str) -> bool {
     record.answers.iter().any(|line| line.fact.step == step.expanded.step && line.fact.item == item)
+}
+
+/// The clips were joined after a line, and what they read then is stored.
+pub(super) fn joined(record: &Record, since: u64, job: &Job) -> bool {
+    proof::proofs(record, "closed_path", since)
+        .any(|line| line.fact.step.as_deref() == Some(&job.step))
 }
 
 fn finished_live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> bool {

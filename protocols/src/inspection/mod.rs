@@ -58,7 +58,7 @@ use watch::Watch;
 pub use attach::Where;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
 pub use outcome::Outcome;
-pub use prompt::Prompt;
+pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
 pub use run::{Phase, Placement, Run};
 

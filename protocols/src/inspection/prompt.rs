@@ -16,7 +16,33 @@ use super::watch::Watch;
 use super::{condition, evidence, follow};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
-/// What the operator should do now. `state` is one of a closed list:
+/// The closed list of the states of a prompt.
+pub const STATES: [&str; 22] = [
+    "waiting",
+    "parked",
+    "null",
+    "null_apart",
+    "look",
+    "answer",
+    "arm",
+    "measure",
+    "join_clips",
+    "connect",
+    "prove_closed",
+    "prove_open",
+    "clear",
+    "live",
+    "alive",
+    "capture",
+    "dead",
+    "reprove",
+    "may_be_live",
+    "close_scan",
+    "sign",
+    "done",
+];
+
+/// What the operator should do now. `state` is one of [`STATES`]:
 ///
 /// | word | what is to be done |
 /// |---|---|
@@ -28,6 +54,7 @@ use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 /// | `answer` | answer `items` (try, ask) |
 /// | `arm` | lift the probe, or arm by an act |
 /// | `measure` | touch the point and hold |
+/// | `join_clips` | join both clips on one metal point, read, then `prove closed_path` |
 /// | `connect` | lay the leads, then `act connected` |
 /// | `prove_closed` | close S7; the network is read by itself |
 /// | `prove_open` | open S7 where the asset has one; the network is read by itself |
@@ -176,7 +203,8 @@ fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str 
         return "parked";
     }
     let run = &record.run;
-    if run.phase == Phase::Live && (run.doubt || run.unready) {
+    let nothing_measured = record.active().is_none();
+    if run.phase == Phase::Live && (run.doubt || run.unready || nothing_measured) {
         return "may_be_live";
     }
     let Some(brief) = brief else { return "waiting" };
@@ -190,12 +218,19 @@ fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str 
             "clear" if job.polled && !watch.measures(job) => "waiting",
             word => word,
         },
+        (_, Some(job)) if joins_clips(record, job, step) => "join_clips",
         (_, Some(job)) => {
             let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
             if armed { "measure" } else { "arm" }
         }
         _ => "answer",
     }
+}
+
+/// The path of an insulation is closed before the value, and after it.
+fn joins_clips(record: &Record, job: &Job, step: &StepRecord) -> bool {
+    let since = record.captured(step).map_or(step.since, |value| value.seq);
+    job.prove.contains(&Proof::ClosedPath) && !follow::joined(record, since, job)
 }
 
 fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'static str {

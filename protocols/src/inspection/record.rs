@@ -279,6 +279,9 @@ impl Record {
             "closed" => step.state = StepState::Closed,
             _ => return,
         }
+        if !matches!(step.state, StepState::Active | StepState::Waiting) {
+            self.run.ended();
+        }
         if matches!(step.state, StepState::Skipped | StepState::Closed) {
             self.due.insert(step.expanded.of.clone());
         }

@@ -111,6 +111,13 @@ impl Run {
         }
     }
 
+    /// The step is over: hands clear was said for that one.
+    pub(super) fn ended(&mut self) {
+        if self.phase == Phase::Cleared {
+            self.phase = Phase::Connected;
+        }
+    }
+
     /// The leads are no longer those that were connected.
     pub(super) fn leave(&mut self) {
         if self.phase != Phase::Live {

@@ -61,7 +61,7 @@ fn measured(record: &Record, brief: &Brief, step: &Step) -> Option<Judged> {
     for one in record.steps_of(&step.id) {
         let job = brief.job(&one.expanded.step)?;
         let chosen = in_force(record, brief, (job, step));
-        if chosen.is_empty() {
+        if chosen.is_empty() || matches!(one.state, StepState::Skipped | StepState::Closed) {
             let reason = one.reason.clone().filter(|_| one.state == StepState::Closed);
             missing.push(reason.unwrap_or_else(|| "no_reading".to_string()));
         }

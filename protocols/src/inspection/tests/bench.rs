@@ -1,22 +1,17 @@
 //! A tiny scripted bench in virtual time: two meters, a supply box, an asset, a person.
 
-use alloc::collections::BTreeMap;
 use alloc::string::{String, ToString};
 use alloc::vec;
 use alloc::vec::Vec;
 
 use tapline_drivers::{Contacts, Flag, Function, Indication, Now, Number, Reading, Span, Unit};
 
-use crate::fact::{Fact, Given, LinkGiven, Open, Opened, Policy, ReadingId, ResumeFact, ScanFact};
+use super::given::{first_commit, scan};
+use crate::fact::{Fact, Policy, ReadingId, ResumeFact};
 use crate::inspection::{Command, Expect, Inspection, Refusal, Where};
-use crate::limits::Table;
-use crate::plan::{self, BenchGiven};
-use crate::register::{Asset, read_assets, read_fixtures, read_instruments, read_operators};
 
 const INSTRUMENTS: &str = include_str!("bench/instruments.toml");
 const FIXTURES: &str = include_str!("bench/fixtures.toml");
-const OPERATORS: &str = include_str!("bench/operators.toml");
-const ASSETS: &str = include_str!("bench/assets.csv");
 pub(super) const DAY: &str = "2026-11-24";
 
 /// What stands on the bench.
@@ -80,6 +75,10 @@ pub(super) struct Setting {
     pub(super) fixtures: String,
     pub(super) isolation_volts: u32,
     pub(super) period_ms: Option<u32>,
+    /// Limit rows that the workshop has read in its own copy.
+    pub(super) confirmed: Vec<String>,
+    /// Steps by reason that are asked for.
+    pub(super) asked: Vec<String>,
 }
 
 impl Default for Setting {
@@ -92,6 +91,8 @@ impl Default for Setting {
             fixtures: FIXTURES.into(),
             isolation_volts: 1000,
             period_ms: Some(400),
+            confirmed: Vec::new(),
+            asked: Vec::new(),
         }
     }
 }
@@ -402,109 +403,6 @@ impl Bench {
         self.world.s7 = false;
         self.run(12);
     }
-}
-
-/// The facts of the first commit.
-fn first_commit(setting: &Setting) -> Vec<Fact> {
-    let asset = asset(setting.asset);
-    let (list, setups) = read_instruments(&setting.instruments).unwrap();
-    let (fixtures, leads) = read_fixtures(&setting.fixtures).unwrap();
-    let text = plan::builtin("iec62353-recurrent-direct").unwrap();
-    let read = plan::parse(text).unwrap();
-    let limits = Table::builtin("IEC 62353", "2014").unwrap();
-    let table = Table::parse(limits).unwrap();
-    let links = links(setting);
-    let bench = BenchGiven {
-        instruments: &list,
-        setups: &setups,
-        fixtures: &fixtures,
-        leads: &leads,
-        links: &links,
-        limits: core::slice::from_ref(&table),
-        today: DAY,
-        asked: &[],
-        calibration_blocks: setting.policy.out_of_calibration == "block",
-        on_paper: false,
-    };
-    let steps = plan::expand(&read, &asset, &bench).unwrap();
-    let mut facts = vec![Fact::Open(alloc::boxed::Box::new(open(setting)))];
-    let sha256 = "0".repeat(64);
-    let mut given = vec![
-        Given::Asset { asset: alloc::boxed::Box::new(asset) },
-        Given::Plan { text: text.into(), sha256: sha256.clone() },
-        Given::Limits { text: limits.into(), table: sha256, confirmed: Vec::new() },
-        Given::Instruments { list, setups },
-        Given::Fixtures { list: fixtures, leads, witness: witness(setting.witnessed) },
-        Given::Links { list: links },
-        Given::Steps { list: steps },
-    ];
-    given.extend(
-        read_operators(OPERATORS)
-            .unwrap()
-            .into_iter()
-            .map(|operator| Given::Operator { operator: alloc::boxed::Box::new(operator) }),
-    );
-    facts.extend(given.into_iter().map(Fact::Given));
-    facts
-}
-
-fn asset(id: &str) -> Asset {
-    read_assets(ASSETS).unwrap().into_iter().find(|asset| asset.id == id).unwrap()
-}
-
-fn links(setting: &Setting) -> Vec<LinkGiven> {
-    let link = |link: &str, instrument: &str, polled, period_ms| LinkGiven {
-        link: link.into(),
-        driver: "any".into(),
-        instrument: Some(instrument.into()),
-        isolation_volts: setting.isolation_volts,
-        polled,
-        period_ms,
-    };
-    vec![link("ohm", "LR-01", false, setting.period_ms), link("dmm", "DM-01", true, Some(500))]
-}
-
-fn witness(witnessed: bool) -> BTreeMap<String, String> {
-    let pairs = [("link", "box"), ("c1", "S5=reversed"), ("c2", "S7=open"), ("c3", "supply=on")];
-    let pairs = pairs.into_iter().filter(|_| witnessed);
-    pairs.map(|(key, value)| (key.to_string(), value.to_string())).collect()
-}
-
-fn open(setting: &Setting) -> Open {
-    Open {
-        format: "tapline-book-1".into(),
-        id: "K3-20261124-0007".into(),
-        verify: None,
-        station: "K3".into(),
-        inspection: Some(Opened {
-            bench: "b1".into(),
-            asset: setting.asset.into(),
-            plan: "iec62353-recurrent-direct".into(),
-            reason: "scheduled".into(),
-            policy: setting.policy.clone(),
-            scan: None,
-        }),
-        version: "0.1.0".into(),
-        judge: 1,
-        boot: "boot-1".into(),
-        zone: "Etc/UTC".into(),
-        offset: "+00:00".into(),
-        synced: true,
-        key: None,
-        follows: None,
-    }
-}
-
-fn scan(asset: &str) -> Fact {
-    Fact::Scan(ScanFact {
-        link: Some("scan".into()),
-        raw: Some(asset.into()),
-        aim: None,
-        kind: tapline_drivers::ScanKind::Text,
-        asset: Some(asset.into()),
-        refused: None,
-        length: None,
-    })
 }
 
 /// `0.182 Ohm`, `>2 Ohm`, `OL`, `none`.

@@ -262,12 +262,25 @@ fn after_a_restart_what_was_live_may_still_be() {
 #[test]
 fn a_proved_earth_of_another_day_proves_nothing() {
     let mut bench = connected(&Setting::default());
-    bench.resume("boot-1", "2026-11-25");
     assert_eq!(bench.state(), "connect");
-    bench.ask(&Command::Repeat { step: "leak".into() }).unwrap_err();
-    let step = |bench: &Bench| bench.inspection.record().step_named("leak/2").unwrap().clone();
-    bench.ask(&Command::Skip { reason: "a new day".into() }).unwrap();
-    assert_eq!(step(&bench).reason.as_deref(), Some("gate_closed"));
+    bench.resume("boot-1", "2026-11-25");
+    assert_eq!(bench.active(), "try");
+    assert_eq!(bench.verdict("leak"), (Word::Undecided, vec!["gate_closed".to_string()]));
+    let repeat = Command::Repeat { step: "leak".into() };
+    assert_eq!(bench.ask(&repeat).unwrap_err().code, "gate_closed");
+}
+
+#[test]
+fn a_gate_closes_again_when_its_value_is_set_aside() {
+    let mut bench = connected(&Setting::default());
+    assert_eq!(bench.state(), "connect");
+    let seq = bench.inspection.record().values[1].line.seq;
+    let cause = "wrong_point".into();
+    bench.ask(&Command::Discard { seq, cause, second: None }).unwrap();
+    assert_eq!(bench.active(), "pe/2", "to be measured again, before anything is energised");
+    bench.ask(&Command::Skip { reason: "no time".into() }).unwrap();
+    assert_eq!(bench.verdict("pe").0, Word::Undecided);
+    assert_eq!(bench.verdict("leak"), (Word::Undecided, vec!["gate_closed".to_string()]));
 }
 
 #[test]

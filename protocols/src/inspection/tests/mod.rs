@@ -2,6 +2,7 @@
 
 mod bench;
 mod earth;
+mod given;
 mod live;
 mod model;
 mod worked;

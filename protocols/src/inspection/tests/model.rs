@@ -294,6 +294,7 @@ fn the_fold_agrees(bench: &Bench) {
 
 /// Every reading has a place or a reason, never both.
 fn every_reading_has_its_place(bench: &Bench) {
+    assert!(crate::inspection::STATES.contains(&bench.state()));
     for one in &bench.readings {
         assert!(one.at.step.is_some() != one.at.why.is_some(), "{one:?}");
         if let Some(why) = one.at.why {

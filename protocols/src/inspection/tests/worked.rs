@@ -1,9 +1,13 @@
 //! A whole inspection with known numbers.
 
 use alloc::string::ToString;
+use alloc::vec;
+
+use tapline_drivers::Function;
 
 use super::bench::{Bench, Setting};
 use crate::fact::{Fact, Word};
+use crate::inspection::Command;
 use crate::register::Known;
 
 /// Protective earth +0.243 / -0.275 ohm with a null of 0.061 ohm in both directions gives 0.182
@@ -80,4 +84,83 @@ fn on_a_witnessed_box_thirteen_codes_do_and_nothing_is_declared() {
     assert_eq!(bench.inspection.outcome().words, ["near_limit".to_string()]);
     let signed = bench.lines.iter().filter(|line| matches!(line.fact, Fact::Sign(_))).count();
     assert_eq!(signed, 1);
+}
+
+/// Insulation 48.2 Mohm to earth, path closed before and after (5.3.3, limits from memory).
+fn insulation(bench: &mut Bench, shows: &str) {
+    let test = |bench: &mut Bench, shows: &str, seconds: u64| {
+        for _ in 0..seconds {
+            bench.now += 1_000_000;
+            bench.feed("IR-01", Function::InsulationResistance, shows);
+        }
+    };
+    assert_eq!(bench.state(), "join_clips");
+    test(bench, "0.00 MOhm", 3);
+    bench.prove("closed_path").unwrap();
+    assert_eq!(bench.state(), "arm");
+    bench.ask(&Command::Capture { expect: None }).unwrap();
+    test(bench, "12.0 MOhm", 20);
+    test(bench, shows, 45);
+    assert_eq!(bench.state(), "join_clips", "a value, and not yet shown that the clips held");
+    test(bench, "0.00 MOhm", 3);
+    bench.prove("closed_path").unwrap();
+}
+
+/// Class I, BF, fixed cord, 230 V: 0.243 / -0.275 ohm with a null, 48.2 Mohm, 451 / 462 uA and
+/// 38 / 41 uA at 226 V (limits of IEC 62353:2014: protective earth from excerpts, direct leakage
+/// from one source, insulation and applied part from memory, confirmed by this workshop;
+/// corrected values by arithmetic).
+#[test]
+fn a_whole_class_one_inspection_with_an_applied_part_passes() {
+    let fixed = Setting::default();
+    let source =
+        "[[fixture]]\nid = \"IS-1\"\nwhat = \"isolated_source\"\ninspection_due = 2027-05-31\n";
+    let mut bench = Bench::open(&Setting {
+        asset: "P-0110",
+        fixtures: alloc::format!("{}\n{source}", fixed.fixtures),
+        asked: vec!["insulation".to_string()],
+        confirmed: vec![
+            "iec62353-2014.insulation.mains_to_earth".to_string(),
+            "iec62353-2014.part.direct.bf".to_string(),
+        ],
+        ..fixed
+    });
+    to_the_leakage(&mut bench);
+    insulation(&mut bench, "48.2 MOhm");
+    assert_eq!(bench.verdict("insulation"), (Word::Pass, vec![]));
+    bench.leak_declared();
+    assert_eq!(bench.active(), "part/1");
+    bench.world.network[0] = "11.012 kOhm".into();
+    bench.world.leak = ["38.0 mV".into(), "41.0 mV".into()];
+    bench.act("connected").unwrap();
+    bench.run(10);
+    bench.live_declared(false);
+    bench.live_declared(true);
+    let part = &bench.inspection.record().verdicts["part"].fact.judged;
+    assert_eq!((part.verdict, part.shown.as_deref()), (Word::Pass, Some("41.7")));
+    bench.answer("pass").unwrap();
+    bench.scan("P-0110");
+    bench.sign(None).unwrap();
+    assert_eq!(bench.inspection.outcome().word, Word::Pass);
+}
+
+#[test]
+fn an_insulation_whose_clip_may_have_been_off_proves_nothing() {
+    let fixed = Setting::default();
+    let mut bench = Bench::open(&Setting {
+        asked: vec!["insulation".to_string()],
+        confirmed: vec!["iec62353-2014.insulation.mains_to_earth".to_string()],
+        ..fixed
+    });
+    to_the_leakage(&mut bench);
+    bench.now += 1_000_000;
+    bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
+    bench.prove("closed_path").unwrap();
+    bench.ask(&Command::Capture { expect: None }).unwrap();
+    for _ in 0..70 {
+        bench.now += 1_000_000;
+        bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
+    }
+    bench.prove("closed_path").unwrap();
+    assert_eq!(bench.verdict("insulation"), (Word::Undecided, vec!["path_not_proved".to_string()]));
 }
