@@ -313,3 +313,24 @@ impl Ports {
         Ok(Ports { at })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(args: &[&str]) -> String {
+        main(args.iter().map(|arg| (*arg).to_owned())).unwrap_err()
+    }
+
+    #[test]
+    fn wrong_arguments_and_faulty_scenes_are_told() {
+        assert!(refused(&["--bogus"]).contains("unknown argument `--bogus`: give --folder"));
+        assert_eq!(refused(&["--folder", "/nowhere"]), USAGE);
+        assert!(refused(&["--folder", "/nowhere", "--scene", "/nowhere/x"]).contains("/nowhere/x"));
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("bad.toml");
+        fs::write(&file, "format = \"tapline-scene-1\"\nseed = \"x\"\n").unwrap();
+        let told = refused(&["--folder", "/nowhere", "--scene", file.to_str().unwrap()]);
+        assert!(told.contains("line 2, `seed`") && told.contains("`expect`"), "{told}");
+    }
+}
