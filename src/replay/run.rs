@@ -47,6 +47,7 @@ impl<'a> Run<'a> {
         self.report.lines += 1;
         if self.inspects && !self.prepared && !matches!(line.fact, Fact::Given(_)) {
             self.prepare(line.seq);
+            self.follow(before.last().map_or(now(line), now));
         }
         match &line.fact {
             Fact::Open(open) => {

@@ -257,9 +257,9 @@ impl Core {
         let place = self.bench(bench);
         place.active = Some(id.into());
         place.selected = None;
+        self.settle(id, at);
         self.tap_bench(bench, at);
         self.carry(bench, id, at, by);
-        self.settle(id, at);
         self.seq
     }
 }

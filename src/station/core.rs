@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ClockFact, Open, ReasonFact, ResumeFact, SealedFact, StartFact};
+use tapline_protocols::inspection::Record;
 
 use super::bench::Bench;
 use super::case::Case;
@@ -198,6 +199,13 @@ impl Core {
     #[must_use]
     pub fn register(&self) -> &Register {
         &self.register
+    }
+
+    /// What the facts of an open inspection add up to. Faces read [`Effect::Show`] instead: this
+    /// may be ahead of the disk.
+    #[must_use]
+    pub fn record(&self, id: &str) -> Option<&Record> {
+        self.cases.get(id).map(|case| case.inspection.record())
     }
 
     /// Number of the last line made.

@@ -299,6 +299,13 @@ impl Core {
         if let BookId::Inspection(case) = book {
             self.retune(&case, at);
         }
+        if self.links[link].changed {
+            // The book that begins here must stand alone: it is told, too.
+            let why = Some("another instrument answers than the right one".into());
+            let (link, state) = (link.to_string(), "changed".into());
+            self.put_wire(&link, at, Fact::Link(LinkFact { link: link.clone(), state, why }));
+            self.link_lost(&link, at);
+        }
     }
 
     /// Tells the polled instruments of an inspection what is wanted of them now. What is wanted
