@@ -205,7 +205,9 @@ impl Shared {
     }
 
     fn engine(&self) -> Result<Engine, Problem> {
-        self.lock().engine.clone().ok_or_else(|| self.stopped())
+        // Two statements: the lock must be free again when the reason is asked for.
+        let engine = self.lock().engine.clone();
+        engine.ok_or_else(|| self.stopped())
     }
 
     fn stopped(&self) -> Problem {
@@ -221,4 +223,50 @@ impl Shared {
 fn busy() -> Problem {
     let detail = "the station did not answer in time: read `tapline status` before you repeat it";
     Problem::new("busy", detail)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shared() -> (tempfile::TempDir, Shared) {
+        let temp = tempfile::tempdir().unwrap();
+        let shared = Shared::new(temp.path().to_owned());
+        (temp, shared)
+    }
+
+    fn scan() -> Request {
+        Request::Scan { code: "P-0107".into() }
+    }
+
+    #[tokio::test]
+    async fn a_halted_station_says_what_to_do_first_and_why() {
+        let (_temp, shared) = shared();
+        shared.halt(Halt::new("no room", "make room"));
+        let problem = shared.command(Origin::Page, None, None, scan()).await.unwrap_err();
+        assert_eq!(problem.code, "halted");
+        assert_eq!(problem.detail, "no room");
+        assert_eq!(problem.next, "Switch off, make safe: judging has stopped. make room");
+        let asked = shared.ask(|core| core.last_seq()).await.unwrap_err();
+        assert_eq!(asked, problem);
+        let status = shared.status_json();
+        assert_eq!(status["halted"], "no room");
+        assert!(status["room_mb"].is_u64());
+    }
+
+    #[tokio::test]
+    async fn who_waits_is_told_when_the_station_halts() {
+        let (_temp, shared) = shared();
+        let (events, mut inbox) = mpsc::channel(4);
+        let (questions, _asked) = mpsc::channel(4);
+        shared.running(Engine { events, questions });
+        assert_eq!(shared.status_json()["halted"], Value::Null);
+        let command = shared.command(Origin::Socket(7), None, None, scan());
+        let halt = async {
+            assert!(matches!(inbox.recv().await, Some(Event::Command { .. })));
+            shared.halt(Halt::new("no room", "make room"));
+        };
+        let (reply, ()) = tokio::join!(command, halt);
+        assert_eq!(reply.unwrap_err().code, "halted");
+    }
 }
