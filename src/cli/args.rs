@@ -46,6 +46,15 @@ pub enum Command {
         #[arg(long)]
         check: bool,
     },
+    /// A simulated bench in an invented clinic, through to sealed records
+    Demo(Demo),
+    /// The process of the simulated bench, started by `demo`
+    #[command(hide = true)]
+    DemoBench {
+        /// Its own arguments
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true)]
+        args: Vec<String>,
+    },
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver
@@ -370,4 +379,18 @@ pub struct Tail {
     /// With --json: one object a reading instead of one a stored line
     #[arg(long)]
     pub readings: bool,
+}
+
+/// The demonstration.
+#[derive(Debug, Clone, Args)]
+pub struct Demo {
+    /// One scene, by name or file [default: the five of the clinic]
+    #[arg(long, value_name = "SCENE")]
+    pub scene: Option<String>,
+    /// End when the scenes are played; the exit is 0 when each came to what it expects
+    #[arg(long)]
+    pub once: bool,
+    /// Folder of the records [default: a new one among the temporary files]
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
 }

@@ -12,6 +12,7 @@ use tokio::net::UnixStream;
 use tokio::runtime::{Builder, Runtime};
 
 use super::Trouble;
+use crate::serve::socket_path;
 use crate::station::event::Problem;
 
 /// Largest answer that is taken in, bytes.
@@ -24,16 +25,10 @@ pub struct Client {
 }
 
 impl Client {
-    /// The station at `socket`; otherwise where the service manager or the file system standard
-    /// puts it.
+    /// The station at `socket`; otherwise where `serve` puts it.
     #[must_use]
     pub fn new(socket: Option<&Path>) -> Client {
-        let named = socket.map(Path::to_owned);
-        let managed = || std::env::var_os("RUNTIME_DIRECTORY").map(PathBuf::from);
-        let socket = named
-            .or_else(|| managed().map(|folder| folder.join("tapline.sock")))
-            .unwrap_or_else(|| PathBuf::from("/run/tapline/tapline.sock"));
-        Client { socket }
+        Client { socket: socket.map_or_else(socket_path, Path::to_owned) }
     }
 
     /// Asks for a resource.
@@ -41,7 +36,7 @@ impl Client {
     /// # Errors
     /// No station, a refusal, or an answer that is no JSON.
     pub fn get(&self, path: &str) -> Result<Value, Trouble> {
-        json(&self.bytes(Method::GET, path, None)?)
+        runtime()?.block_on(self.ask(Method::GET, path, None))
     }
 
     /// Sends a request with a JSON body.
@@ -49,17 +44,24 @@ impl Client {
     /// # Errors
     /// No station, a refusal, or an answer that is no JSON.
     pub fn post(&self, path: &str, body: &Value) -> Result<Value, Trouble> {
-        json(&self.bytes(Method::POST, path, Some(body))?)
+        runtime()?.block_on(self.ask(Method::POST, path, Some(body)))
     }
 
-    fn bytes(&self, method: Method, path: &str, body: Option<&Value>) -> Result<Bytes, Trouble> {
-        runtime()?.block_on(async {
-            let response = self.send(method, path, body).await?;
-            let status = response.status();
-            let body = http_body_util::Limited::new(response.into_body(), ANSWER_MAX);
-            let bytes = body.collect().await.map_err(|error| broken(&error))?.to_bytes();
-            if status.is_success() { Ok(bytes) } else { Err(refusal(&bytes, status.as_u16())) }
-        })
+    /// Sends a request and takes in the whole answer.
+    ///
+    /// # Errors
+    /// No station, a refusal, or an answer that is no JSON.
+    pub async fn ask(
+        &self,
+        method: Method,
+        path: &str,
+        body: Option<&Value>,
+    ) -> Result<Value, Trouble> {
+        let response = self.send(method, path, body).await?;
+        let status = response.status();
+        let body = http_body_util::Limited::new(response.into_body(), ANSWER_MAX);
+        let bytes = body.collect().await.map_err(|error| broken(&error))?.to_bytes();
+        if status.is_success() { json(&bytes) } else { Err(refusal(&bytes, status.as_u16())) }
     }
 
     /// Opens a connection and sends one request; the answer's body may be read as it comes.

@@ -4,6 +4,7 @@ pub mod args;
 mod bench;
 pub mod client;
 pub mod decode;
+mod demo;
 pub mod judge;
 mod offline;
 mod output;
@@ -112,6 +113,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             let socket = common.socket.clone().unwrap_or_else(serve::socket_path);
             Ok(Exit::of_code(serve::run(&config, check, &socket)))
         }
+        Command::Demo(demo) => demo::demo(&demo),
+        Command::DemoBench { args } => Ok(demo::bench(args)),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
         Command::Plan { what: PlanCommand::Check { plan, limits } } => {

@@ -17,13 +17,18 @@ const EVENT_MAX: usize = 256 << 10;
 const AGAIN: Duration = Duration::from_secs(1);
 
 pub(super) fn tail(client: &Client, tail: &Tail, common: &Common) -> Result<Exit, Trouble> {
-    let mut sink = Sink::new(tail, common);
     runtime()?.block_on(async {
         tokio::select! {
-            end = follow(client, tail, common, &mut sink) => end,
+            end = watch(client, tail, common) => end,
             _ = tokio::signal::ctrl_c() => Ok(Exit::Done),
         }
     })
+}
+
+/// Follows the log until nobody reads any more.
+pub(super) async fn watch(client: &Client, tail: &Tail, common: &Common) -> Result<Exit, Trouble> {
+    let mut sink = Sink::new(tail, common);
+    follow(client, tail, common, &mut sink).await
 }
 
 /// Reads the feed for ever; a station that goes away is waited for, once it has answered.

@@ -22,7 +22,7 @@ pub(super) struct Quiet {
     readings: BTreeMap<String, (String, u64)>,
 }
 
-/// A steady reading is said again after this many.
+/// A steady reading of a step is said again after this many.
 const PASSED_OVER_MAX: u64 = 20;
 
 impl Quiet {
@@ -41,10 +41,17 @@ impl Quiet {
         let link = event["link"].as_str()?;
         let shown = indication(reading);
         let at = reading["s"].as_str().or(reading["why"].as_str()).unwrap_or("");
-        let key = format!("{at} {}", coarse(&shown));
+        // What belongs to no step is said once, whatever its noise.
+        let key = match reading["s"].as_str() {
+            Some(step) => format!("{step} {}", coarse(&shown)),
+            None if reading["f"] == "contacts" => shown.clone(),
+            None => at.to_owned(),
+        };
         let place = reading["s"].as_str().unwrap_or(link).to_owned();
         match self.readings.get_mut(link) {
-            Some((last, passed)) if *last == key && *passed < PASSED_OVER_MAX => {
+            Some((last, passed))
+                if *last == key && (*passed < PASSED_OVER_MAX || reading["s"].is_null()) =>
+            {
                 *passed += 1;
                 None
             }
