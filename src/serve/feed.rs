@@ -37,12 +37,18 @@ impl Shown {
     /// A line as it was stored: `text` is the JSON object of the book.
     #[must_use]
     pub fn new(line: &Stored, text: &str) -> Shown {
-        let book = book_name(&line.book);
+        Shown::of(&line.book, line.bench.as_deref(), line.seq, text)
+    }
+
+    /// The same of a line's parts.
+    #[must_use]
+    pub fn of(book: &BookId, bench: Option<&str>, seq: u64, text: &str) -> Shown {
+        let book = book_name(book);
         let quoted = |text: &str| serde_json::Value::from(text).to_string();
-        let bench = line.bench.as_deref().map_or_else(|| "null".into(), quoted);
+        let in_json = bench.map_or_else(|| "null".into(), quoted);
         let rest = text.strip_prefix('{').unwrap_or(text);
-        let data = format!("{{\"book\":{},\"bench\":{bench},{rest}", quoted(&book));
-        Shown { seq: line.seq, kind: kind_of(text), book, bench: line.bench.clone(), data }
+        let data = format!("{{\"book\":{},\"bench\":{in_json},{rest}", quoted(&book));
+        Shown { seq, kind: kind_of(text), book, bench: bench.map(str::to_owned), data }
     }
 }
 

@@ -3,6 +3,7 @@
 //! Reading order: [`run`] starts it all, `life` is one life of the engine, `writer` the thread
 //! that makes things durable, [`shared`] what faces see, [`feed`] what they are shown.
 
+mod again;
 pub mod desk;
 pub mod feed;
 pub mod indexer;

@@ -142,6 +142,7 @@ impl Shared {
         if let Some(halt) = halted {
             json["first"] = halt.first.into();
             json["next"] = halt.next.into();
+            links_are_closed(&mut json);
         }
         json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());
         json
@@ -217,6 +218,15 @@ impl Shared {
 
     fn lock(&self) -> MutexGuard<'_, State> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The last status was made while they were open.
+fn links_are_closed(status: &mut Value) {
+    let benches = status["benches"].as_array_mut().into_iter().flatten();
+    for link in benches.flat_map(|b| b["links"].as_array_mut().into_iter().flatten()) {
+        link["state"] = "down".into();
+        link["why"] = "closed while nothing is judged".into();
     }
 }
 

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ReasonFact, SealedFact};
 
+use super::again;
 use super::indexer::Indexer;
 use super::shared::Shared;
 use crate::books::{Books, Cause, Disk, Folder, Halted, Key, Recovered};
@@ -51,9 +52,14 @@ pub(super) fn start(
         // Only this thread ever sets it.
         let _ = shared.indexer.set(started);
     }
+    again::show(&books.shelf(), config, &last_day(&books)?, &shared.feed)?;
     let context = context(&books, at)?;
-    let mut core = Core::new(settings(config)?, context, library(&config.store.folder)?);
+    let settings = settings(config)?;
+    let mut core = Core::new(settings.clone(), context, library(&config.store.folder)?);
     core.recover(at, what_was_found(&books, &found)?);
+    for fault in settings.faults(core.register()) {
+        tracing::warn!(%fault, "A link stays listen-only.");
+    }
     for SealedFact { id, head, bytes, key } in found.sealed {
         core.handle(Event::Sealed { at, id, head, bytes, key });
     }

@@ -16,7 +16,7 @@ use super::life::{End, live};
 use super::notify::notify;
 use super::room::{self, Reserve};
 use super::shared::{Halt, Shared};
-use super::start::{library, note_halt, start};
+use super::start::{Started, library, note_halt, start};
 use crate::books::{Halted, Lock};
 use crate::config::Config;
 use crate::face;
@@ -133,17 +133,13 @@ async fn lives(
     mut stop: watch::Receiver<Option<String>>,
 ) -> Result<(), String> {
     let reserve = Reserve::of(&config.store.folder, config.store.reserve_mb);
-    let mut halted: Option<Halted> = None;
+    // Why the life before ended; kept until the next one begins.
+    let mut because: Option<String> = None;
     loop {
-        let reason = halted.as_ref().map(ToString::to_string);
-        let first = halted.is_none();
-        let began = reserve
-            .hold()
-            .map_err(|error| Halted::disk("hold back", "reserve", &error))
-            .and_then(|()| start(config, shared, reason));
-        let end = match began {
+        let first = because.is_none();
+        let end = match begin(config, shared, &reserve, because.clone()).await {
             Ok(started) => {
-                halted = None;
+                because = None;
                 notify("READY=1");
                 tracing::info!(station = config.station.id, "The station runs.");
                 let life = live(started, config.clone(), shared.clone(), stop.clone());
@@ -156,13 +152,30 @@ async fn lives(
             End::Stopped => return Ok(()),
             End::Halted(why) => why,
         };
-        halt(config, shared, &reserve, &why, halted.is_none());
-        halted = Some(why);
+        halt(config, shared, &reserve, &why, because.is_none());
+        because.get_or_insert(why.to_string());
         tokio::select! {
             _ = stop.wait_for(Option::is_some) => return Ok(()),
             () = sleep(LOOK_S) => {}
         }
     }
+}
+
+/// Holds the reserve back and starts from disk. Books and index may be long: faces go on
+/// meanwhile.
+async fn begin(
+    config: &Arc<Config>,
+    shared: &Arc<Shared>,
+    reserve: &Reserve,
+    because: Option<String>,
+) -> Result<Started, Halted> {
+    let (config, shared, reserve) = (config.clone(), shared.clone(), reserve.clone());
+    let work = move || {
+        reserve.hold().map_err(|error| Halted::disk("hold back", "reserve", &error))?;
+        start(&config, &shared, because)
+    };
+    let started = tokio::task::spawn_blocking(work).await;
+    started.unwrap_or_else(|panic| Err(panicked(&panic)))
 }
 
 fn panicked(panic: &tokio::task::JoinError) -> Halted {
