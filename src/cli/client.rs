@@ -12,6 +12,7 @@ use tokio::net::UnixStream;
 use tokio::runtime::{Builder, Runtime};
 
 use super::Trouble;
+use super::offline::escaped;
 use crate::serve::socket_path;
 use crate::station::event::Problem;
 
@@ -37,6 +38,28 @@ impl Client {
     /// No station, a refusal, or an answer that is no JSON.
     pub fn get(&self, path: &str) -> Result<Value, Trouble> {
         runtime()?.block_on(self.ask(Method::GET, path, None))
+    }
+
+    /// Reads a list page by page, to its end.
+    ///
+    /// # Errors
+    /// As [`Client::get`], or what `each` has to say of a page.
+    pub fn pages(
+        &self,
+        path: &str,
+        mut each: impl FnMut(&Value) -> Result<(), Trouble>,
+    ) -> Result<(), Trouble> {
+        let join = if path.contains('?') { '&' } else { '?' };
+        let mut page = self.get(path)?;
+        loop {
+            each(&page)?;
+            let after = match &page["next"] {
+                Value::String(id) => escaped(id),
+                Value::Number(seq) => seq.to_string(),
+                _ => return Ok(()),
+            };
+            page = self.get(&format!("{path}{join}after={after}"))?;
+        }
     }
 
     /// Sends a request with a JSON body.

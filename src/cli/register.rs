@@ -62,12 +62,14 @@ pub(super) fn limits(
 }
 
 fn list(client: &Client, what: &str, common: &Common) -> Result<Exit, Trouble> {
-    let answer = client.get(&format!("/v1/{what}"))?;
-    let items = answer["items"].as_array().map_or(&[][..], Vec::as_slice);
-    for item in items {
-        output::data(&if common.json { item.to_string() } else { row(what, item) })?;
-    }
-    if items.is_empty() && !common.json {
+    let mut none = true;
+    client.pages(&format!("/v1/{what}"), |page| {
+        let items = page["items"].as_array().map_or(&[][..], Vec::as_slice);
+        none &= items.is_empty();
+        let text = |item: &Value| if common.json { item.to_string() } else { row(what, item) };
+        items.iter().try_for_each(|item| output::data(&text(item)))
+    })?;
+    if none && !common.json {
         output::talk(&format!("no {what} yet\n  next: tapline … import FILE"));
     }
     Ok(Exit::Done)

@@ -69,13 +69,16 @@ fn reasons(verdict: &Value) -> Vec<String> {
 }
 
 fn bytes(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
-    let answer = client.get(&format!("/v1/inspections/{}/facts?raw=1", escaped(id)))?;
-    if answer["source"] == "index" {
-        output::talk("the book is not in its place; this comes from the index");
-    }
-    for fact in answer["facts"].as_array().map_or(&[][..], Vec::as_slice) {
-        output::data(&if common.json { fact.to_string() } else { raw_line(fact) })?;
-    }
+    let mut told = false;
+    client.pages(&format!("/v1/inspections/{}/facts?raw=1", escaped(id)), |page| {
+        if page["source"] == "index" && !told {
+            output::talk("the book is not in its place; this comes from the index");
+            told = true;
+        }
+        let facts = page["facts"].as_array().map_or(&[][..], Vec::as_slice);
+        let text = |fact: &Value| if common.json { fact.to_string() } else { raw_line(fact) };
+        facts.iter().try_for_each(|fact| output::data(&text(fact)))
+    })?;
     Ok(Exit::Done)
 }
 
