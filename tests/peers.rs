@@ -1,0 +1,232 @@
+//! A whole inspection against an instrument that nobody here wrote.
+//!
+//! `sinstruments` (PyPI) simulates a SCPI multimeter; one simulated meter answers on a pty and on
+//! a TCP socket at once. Over each of them an asset of class II is inspected from the scan of its
+//! number to the sealed record, which `sha256sum` and `openssl` then verify.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+mod support;
+
+use std::fs::{self, File};
+use std::io::{BufRead, BufReader, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+use serde_json::{Value, json};
+use support::book::Book;
+use support::python;
+use support::station::{Builder, Output, Station};
+use support::technician::{Bench, Hand, Technician};
+use support::wait;
+
+const ASSET: &str = "T-0201";
+
+/// The simulator, a program of its own.
+struct Simulator {
+    program: Child,
+    address: String,
+    pty: PathBuf,
+}
+
+impl Simulator {
+    fn start(folder: &Path) -> Simulator {
+        let free = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = free.local_addr().unwrap().port();
+        drop(free);
+        let pty = folder.join("ttySIM");
+        let config = json!({ "devices": [{
+            "class": "BenchDmm", "package": "bench_dmm", "name": "dmm-1",
+            "transports": [
+                { "type": "serial", "url": pty },
+                { "type": "tcp", "url": ["127.0.0.1", port] },
+            ],
+        }] });
+        let file = folder.join("sim.json");
+        fs::write(&file, config.to_string()).unwrap();
+        let talk = File::create(folder.join("sim.log")).unwrap();
+        let program = Command::new(python::interpreter())
+            .args(["-m", "sinstruments", "-c"])
+            .arg(&file)
+            .env("PYTHONPATH", Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside"))
+            .env("PYTHONDONTWRITEBYTECODE", "1")
+            .stdin(Stdio::null())
+            .stdout(talk.try_clone().unwrap())
+            .stderr(talk)
+            .spawn()
+            .unwrap();
+        let mut simulator = Simulator { program, address: format!("127.0.0.1:{port}"), pty };
+        let answer = wait::until("the simulator answers; see contrib/packages.txt", || {
+            if let Some(ended) = simulator.program.try_wait().unwrap() {
+                let log = fs::read_to_string(folder.join("sim.log")).unwrap();
+                panic!("the simulator of contrib/packages.txt ended: {ended}\n{log}");
+            }
+            let stream = TcpStream::connect(&simulator.address).ok()?;
+            Some(Hands(BufReader::new(stream)).ask("*IDN?"))
+        });
+        assert_eq!(answer, "GENERIC,BENCH-DMM,0001,1.0");
+        simulator
+    }
+
+    fn hands(&self) -> Hands {
+        Hands(BufReader::new(TcpStream::connect(&self.address).unwrap()))
+    }
+}
+
+impl Drop for Simulator {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+}
+
+/// A second client of the simulated meter: what hands do at the bench.
+struct Hands(BufReader<TcpStream>);
+
+impl Hands {
+    fn ask(&mut self, query: &str) -> String {
+        self.0.get_mut().write_all(format!("{query}\n").as_bytes()).unwrap();
+        let mut answer = String::new();
+        self.0.read_line(&mut answer).unwrap();
+        answer.trim_end().to_owned()
+    }
+}
+
+impl Bench for Hands {
+    fn supply(&mut self, on: bool) {
+        assert_eq!(self.ask(if on { "SIM:SUPPLY ON" } else { "SIM:SUPPLY OFF" }), "OK");
+    }
+
+    fn polarity(&mut self, word: &str) {
+        assert_eq!(self.ask(&format!("SIM:S5 {word}")), "OK");
+    }
+}
+
+/// From the scan to the signature. Returns the name of the inspection.
+fn inspect(station: &Station, hand: Hand, hands: Hands) -> String {
+    let mut technician = Technician { station, asset: ASSET, hand, bench: hands };
+    let id = technician.begin();
+    technician.work_until("connect");
+    technician.prove_supply();
+    technician.work_until("sign");
+    assert_eq!(station.done(&["sign", "--as", "performed"]), format!("{id}\nPASS\n"));
+    id
+}
+
+fn sealed(station: &Station, id: &str) -> PathBuf {
+    let (year, month) = (&id[3..7], &id[7..9]);
+    station.data().join("inspections").join(year).join(month).join(format!("{id}.jsonl"))
+}
+
+/// What the record of the class II asset must hold.
+fn check(facts: &[Value]) {
+    let of = |kind: &'static str| facts.iter().filter(move |fact| fact["k"] == kind);
+    let identity = of("tap").any(|tap| tap["identity"] == "GENERIC,BENCH-DMM,0001,1.0");
+    assert!(identity, "the record names who answered");
+    // R1 and R2 of the network in series, within 0.4 % of its certificate (10.012 + 0.9996).
+    let network: Vec<_> = of("prove").filter(|p| p["what"] == "network_resistance").collect();
+    assert!(!network.is_empty() && network.iter().all(|p| p["ok"] == true), "{network:?}");
+    for proof in network {
+        let shown: f64 = proof["value"].as_str().unwrap().parse().unwrap();
+        assert!((11_000.0..11_003.0).contains(&shown), "{proof}");
+    }
+    // Ohm's law: 23.0 mV and 19.0 mV across 1 kohm are 23.0 uA and 19.0 uA. The simulator adds up
+    // to 2 parts in 10 000, and the worst of the window counts.
+    let values: Vec<_> = of("value").map(|v| (&v["set"]["S5"], &v["value"])).collect();
+    assert_eq!(
+        values,
+        [(&json!("normal"), &json!("0.0230046000")), (&json!("reversed"), &json!("0.0190038000"))]
+    );
+    let verdict = of("verdict").find(|verdict| verdict["step"] == "leak_case").unwrap();
+    assert_eq!(verdict["verdict"], "pass");
+    // Volts over 1 kohm are milliamperes: 0.0230 mA are 23.0 uA.
+    assert_eq!(verdict["unit"], "mA");
+    assert!(verdict["shown"].as_str().unwrap().starts_with("0.0230"), "{verdict}");
+    // 0.1 mA, the row of class II that a bed maker prints after DIN VDE 0751-1:2001.
+    assert_eq!(verdict["limit"]["value"], "100");
+    assert_eq!(verdict["limit"]["id"], "iec62353-2014.equipment.direct.ii");
+    let sign = of("sign").next().unwrap();
+    assert_eq!((&sign["outcome"], &sign["open"]), (&json!("pass"), &json!([])));
+}
+
+/// `contrib/verify.sh` accepts the record, and no longer when one digit of it is another.
+fn verify_outside(station: &Station, file: &Path) {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("contrib/verify.sh");
+    let key = station.data().join("keys/T1-1.pub.pem");
+    let verify = |file: &Path| Output::of(Command::new("sh").arg(&script).arg(file).arg(&key));
+    let good = verify(file);
+    assert_eq!(good.code, 0, "{good:?}");
+    assert!(good.stdout.starts_with("OK: "), "{good:?}");
+    let copy = station.folder().join("copy");
+    fs::create_dir(&copy).unwrap();
+    let forged = copy.join(file.file_name().unwrap());
+    for ending in ["head", "sig"] {
+        let from = file.with_extension(ending);
+        fs::copy(&from, copy.join(from.file_name().unwrap())).unwrap();
+    }
+    let text = fs::read_to_string(file).unwrap();
+    fs::write(&forged, text.replacen("0.0230046", "0.0130046", 1)).unwrap();
+    assert_eq!(verify(&forged).code, 1);
+}
+
+#[test]
+fn over_a_serial_port_and_by_scanner_an_asset_of_class_ii_passes() {
+    let mut wiring = Builder::new();
+    let simulator = Simulator::start(wiring.folder());
+    wiring.serial("dmm", &simulator.pty, "scpi", Some("DM-01"));
+    let scanner = wiring.pty("scan", "scan", None);
+    let station = wiring.start();
+    wait::until_true("the scanner is up", || station.link("scan")["state"] == "up");
+    let id = inspect(&station, Hand::Scanner(scanner), simulator.hands());
+    let file = sealed(&station, &id);
+    check(&Book::read(&file).facts());
+    verify_outside(&station, &file);
+}
+
+#[test]
+fn over_tcp_and_by_command_an_asset_of_class_ii_passes_and_the_index_holds_it_too() {
+    let mut wiring = Builder::new();
+    let simulator = Simulator::start(wiring.folder());
+    wiring.tcp("dmm", &simulator.address, "scpi", Some("DM-01"));
+    let mut station = wiring.start();
+    let id = inspect(&station, Hand::Typed, simulator.hands());
+    let file = sealed(&station, &id);
+    check(&Book::read(&file).facts());
+    verify_outside(&station, &file);
+    let lists = ["/v1/inspections?asset=T-0201", "/v1/inspections?instrument=DM-01"];
+    let before: Vec<Value> = lists.iter().map(|path| station.get(path)).collect();
+    assert_eq!(before[0]["items"][0]["id"], json!(id));
+    rebuilt_from_the_books(&mut station);
+    let after: Vec<Value> = lists.iter().map(|path| station.get(path)).collect();
+    assert_eq!(before, after);
+    raw_bytes_from_the_index(&station, &id);
+}
+
+/// The index is a cache: it is thrown away and made again.
+fn rebuilt_from_the_books(station: &mut Station) {
+    station.stop();
+    fs::remove_dir_all(station.data().join("index")).unwrap();
+    let config = station.config();
+    let said = station.done(&["rebuild", "--config", config.to_str().unwrap()]);
+    assert!(said.starts_with("index built from "), "{said}");
+    station.restart();
+}
+
+/// With the sealed books away, raw bytes, stamps and verdict still come, and it is said whence.
+fn raw_bytes_from_the_index(station: &Station, id: &str) {
+    let from_book = station.run(&["show", id, "--raw"]);
+    assert_eq!((from_book.code, from_book.stderr.as_str()), (0, ""));
+    let away = station.folder().join("away");
+    fs::rename(station.data().join("inspections"), &away).unwrap();
+    let from_index = station.run(&["show", id, "--raw"]);
+    assert_eq!(from_index.code, 0, "{from_index:?}");
+    assert_eq!(from_index.stderr, "the book is not in its place; this comes from the index\n");
+    for output in [&from_book, &from_index] {
+        let lines: Vec<&str> = output.stdout.lines().collect();
+        let has = |words: [&str; 2]| lines.iter().any(|l| words.iter().all(|w| l.contains(w)));
+        assert!(has(["dmm", "\"+2.30046000E-02\\r\\n\""]), "{}", output.stdout);
+        assert!(has(["leak_case", "PASS"]), "{}", output.stdout);
+        assert!(lines.iter().all(|line| line.starts_with("20") && line[19..].starts_with('.')));
+    }
+}
