@@ -146,6 +146,12 @@ fn shown(ask: &Show) -> Result<String, Wrong> {
     })
 }
 
+/// The outline of a plan as text, as it stands on a real bench.
+#[must_use]
+pub fn outline_text(outline: &plan::Outline, asset: &Asset) -> String {
+    text::show(outline, asset, false)
+}
+
 /// Every instrument of the file is taken to hang on a link of its own.
 fn link(instrument: &Instrument) -> LinkGiven {
     LinkGiven {

@@ -1,13 +1,18 @@
 //! Plans, and limits with what the workshop has confirmed.
 
-use axum::extract::State;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
 use axum::response::Json;
+use serde::Deserialize;
 use serde_json::{Value, json};
 use tapline_protocols::limits::{Bound, Row};
 use tapline_protocols::plan::Plan;
 
 use super::Hall;
 use super::problem::Refused;
+use crate::cli::plan::outline_text;
+use crate::clock;
+use crate::station::event::Problem;
 
 /// `GET /v1/plans`: what inspections can be opened by.
 pub(super) async fn list(State(hall): State<Hall>) -> Json<Value> {
@@ -22,6 +27,40 @@ pub(super) async fn list(State(hall): State<Hall>) -> Json<Value> {
     };
     let items: Vec<Value> = hall.library.plans().iter().map(row).collect();
     Json(json!({ "items": items, "next": null }))
+}
+
+/// For which asset and bench.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct For {
+    asset: String,
+    bench: Option<String>,
+}
+
+/// `GET /v1/plans/{id}?asset=&bench=`: expanded steps with limits, what is missing, what it costs;
+/// `text` is the same for people.
+pub(super) async fn one(
+    State(hall): State<Hall>,
+    Path(plan): Path<String>,
+    wanted: Result<Query<For>, QueryRejection>,
+) -> Result<Json<Value>, Refused> {
+    let Query(For { asset, bench }) =
+        wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    let at = clock::now();
+    let found = hall.shared.ask(move |core| {
+        let benches = core.snapshot().benches;
+        let bench = match (bench, benches.as_slice()) {
+            (Some(bench), _) => bench,
+            (None, [only]) => only.id.clone(),
+            (None, _) => return Err(Problem::new("bad_input", "name a bench: there are several")),
+        };
+        core.outline(at, &bench, &plan, &asset)
+    });
+    let (outline, asset) = found.await??;
+    let text = outline_text(&outline, &asset);
+    let mut json = json!(outline);
+    json["text"] = text.into();
+    Ok(Json(json))
 }
 
 /// `GET /v1/limits`: every row in force, with its source and how sure we are of it.

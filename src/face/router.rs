@@ -27,6 +27,7 @@ pub(super) fn routes(hall: Hall) -> Router {
         .route("/v1/benches/{bench}/{act}", post(acts::act))
         .route("/v1/limits", get(plans::limits).post(acts::confirm))
         .route("/v1/plans", get(plans::list))
+        .route("/v1/plans/{id}", get(plans::one))
         .route("/v1/{register}", get(registers::list).post(registers::import))
         .route("/v1/{register}/{id}", get(registers::one))
         .fallback(nowhere)

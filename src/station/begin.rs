@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
 use tapline_protocols::fact::{Given, LinkGiven, Open, Opened};
-use tapline_protocols::plan::{BenchGiven, Expanded, Fit, Plan, expand, fits};
+use tapline_protocols::plan::{BenchGiven, Expanded, Fit, Outline, Plan, expand, fits, outline};
 use tapline_protocols::register::{
     Asset, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
 };
@@ -136,20 +136,53 @@ impl Core {
             None => plan_of(asset, fits(asset, self.library.plans())),
         }?;
         let on_bench = self.on_bench(bench);
-        let given = BenchGiven {
-            instruments: &on_bench.instruments,
-            setups: &on_bench.setups,
-            fixtures: &on_bench.fixtures,
-            leads: &on_bench.leads,
-            links: &on_bench.links,
-            limits: self.library.tables(),
-            today: &self.settings.zone.date(at.wall_us),
-            asked: &begin.with,
-            calibration_blocks: self.settings.policy.out_of_calibration == "block",
-            on_paper: false,
-        };
+        let today = self.settings.zone.date(at.wall_us);
+        let given = self.bench_given(&on_bench, &today, &begin.with);
         let steps = expand(plan, asset, &given).map_err(|faults| self.faulty(&plan.id, &faults))?;
         Ok((plan.clone(), steps, on_bench))
+    }
+
+    /// A plan for an asset as it would be opened on a bench now, before anybody starts.
+    ///
+    /// # Errors
+    /// Plan, asset or bench are not known, or the plan is not for the asset.
+    pub fn outline(
+        &self,
+        at: Stamp,
+        bench: &str,
+        plan: &str,
+        asset: &str,
+    ) -> Result<(Outline, Asset), Problem> {
+        if !self.settings.benches.iter().any(|known| known.id == bench) {
+            return Err(missing("bench", bench));
+        }
+        let (_, plan) = self.library.plan(plan).ok_or_else(|| missing("plan", plan))?;
+        let asset = self.register.asset(asset).ok_or_else(|| missing("asset", asset))?;
+        let on_bench = self.on_bench(bench);
+        let today = self.settings.zone.date(at.wall_us);
+        let given = self.bench_given(&on_bench, &today, &[]);
+        let outline = outline(plan, asset, &given).map_err(|f| self.faulty(&plan.id, &f))?;
+        Ok((outline, asset.clone()))
+    }
+
+    fn bench_given<'a>(
+        &'a self,
+        here: &'a OnBench,
+        today: &'a str,
+        asked: &'a [String],
+    ) -> BenchGiven<'a> {
+        BenchGiven {
+            instruments: &here.instruments,
+            setups: &here.setups,
+            fixtures: &here.fixtures,
+            leads: &here.leads,
+            links: &here.links,
+            limits: self.library.tables(),
+            today,
+            asked,
+            calibration_blocks: self.settings.policy.out_of_calibration == "block",
+            on_paper: false,
+        }
     }
 
     pub(super) fn faulty(&self, plan: &str, faults: &[Fault]) -> Problem {
