@@ -6,6 +6,7 @@
 mod again;
 pub mod desk;
 pub mod feed;
+mod idle;
 pub mod indexer;
 mod life;
 mod links;

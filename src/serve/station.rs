@@ -12,17 +12,22 @@ use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
 use tokio::time::sleep;
 
+use super::idle::{self, Keep};
 use super::life::{End, live};
 use super::notify::notify;
 use super::room::{self, Reserve};
 use super::shared::{Halt, Shared};
 use super::start::{Started, library, note_halt, start};
 use crate::books::{Halted, Lock};
+use crate::clock;
 use crate::config::Config;
 use crate::face;
 
 /// How often a halted station looks for room.
 const LOOK_S: Duration = Duration::from_secs(5);
+
+/// How often room is made.
+const PRUNE_S: Duration = Duration::from_secs(3600);
 
 /// Anything wrong with input, daemon or disk.
 const TROUBLE: u8 = 2;
@@ -102,12 +107,33 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
     let face = face::open(socket, config.page, shared.clone(), plans).await?;
     let faces = tokio::spawn(face.serve(stop.clone()));
+    let pruning = tokio::spawn(prune(config.clone()));
     let result = lives(&config, &shared, stop).await;
+    pruning.abort();
     notify("STOPPING=1");
     shared.halt(Halt::new("the station stops", "Start it again."));
     // A client that never ends must not keep the station from ending.
     let _ = tokio::time::timeout(LOOK_S, faces).await;
     result
+}
+
+/// Makes room now and every hour.
+async fn prune(config: Arc<Config>) {
+    let mut hours = tokio::time::interval(PRUNE_S);
+    loop {
+        hours.tick().await;
+        let config = config.clone();
+        let work = move || {
+            let store = &config.store;
+            let keep = Keep { days: store.idle_days, mebibytes: store.idle_max_mb };
+            let removed = idle::prune(&store.folder, keep, clock::now().wall_us);
+            if !removed.is_empty() {
+                tracing::info!(files = removed.len(), "Old idle books were removed.");
+            }
+        };
+        // A panic in there has been told; room is looked for again in an hour.
+        let _ = tokio::task::spawn_blocking(work).await;
+    }
 }
 
 /// Turns SIGTERM and SIGINT into a value that everybody can wait for.
