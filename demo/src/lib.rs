@@ -4,10 +4,10 @@
 //! types of `tapline-drivers`, and invents no number: what an instrument shows follows from the
 //! circuit, so that a wrong hook-up gives its own wrong number.
 //!
-//! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change and [`hand`] how
-//! they do, [`hookup`] makes a netlist of both, [`meter`] are the instruments on it, [`world`] is all
-//! of that in virtual time, [`bench`] the same on real ports. [`scene`] reads what is on the bench,
-//! [`person`] follows the station and slips, [`clinic`] holds the files.
+//! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change and [`hand`]
+//! how they do, [`hookup`] makes a netlist of both, [`meter`] are the instruments on it, [`world`]
+//! is all of that in virtual time, [`bench`] the same on real ports. [`scene`] reads what is on the
+//! bench, [`person`] follows the station and slips, [`clinic`] holds the files.
 
 pub mod bench;
 pub mod circuit;
