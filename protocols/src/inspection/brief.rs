@@ -89,7 +89,7 @@ impl Brief {
             operators: parts.operators,
             witness: parts.witness,
             jobs: BTreeMap::new(),
-            date: record.day().unwrap_or_default(),
+            date: record.day_opened().unwrap_or_default(),
         };
         brief.jobs = brief.resolve(record);
         Ok(brief)

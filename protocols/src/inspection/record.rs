@@ -364,7 +364,13 @@ impl Record {
     /// was taken up again on.
     #[must_use]
     pub fn day(&self) -> Option<String> {
-        self.date.clone().or_else(|| date_in(&self.opened.as_ref()?.fact.id))
+        self.date.clone().or_else(|| self.day_opened())
+    }
+
+    /// Local date of opening, as its name says.
+    #[must_use]
+    pub fn day_opened(&self) -> Option<String> {
+        date_in(&self.opened.as_ref()?.fact.id)
     }
 }
 

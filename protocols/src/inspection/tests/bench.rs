@@ -65,6 +65,16 @@ pub(super) struct Attached {
     pub(super) at: Where,
 }
 
+/// What the inspection was told, in order.
+#[derive(Debug, Clone)]
+pub(super) enum Told {
+    Prepare,
+    Fact(alloc::boxed::Box<Stored>),
+    Reading(ReadingId, String, Reading),
+    Configured(Function, Now),
+    Contacts(Contacts),
+}
+
 /// How the bench is set up.
 #[derive(Debug, Clone)]
 pub(super) struct Setting {
@@ -106,6 +116,7 @@ pub(super) struct Bench {
     pub(super) seq: u64,
     pub(super) lines: Vec<Stored>,
     pub(super) readings: Vec<Attached>,
+    pub(super) told: Vec<Told>,
     witnessed: bool,
     ready: Option<Function>,
     /// Deliberate acts of the person, codes and commands.
@@ -117,6 +128,7 @@ impl Bench {
     pub(super) fn open(setting: &Setting) -> Bench {
         let mut bench = Bench::before(setting);
         bench.inspection.prepare().unwrap();
+        bench.told.push(Told::Prepare);
         bench.settle();
         bench
     }
@@ -130,6 +142,7 @@ impl Bench {
             seq: 100,
             lines: Vec::new(),
             readings: Vec::new(),
+            told: Vec::new(),
             witnessed: setting.witnessed,
             ready: None,
             acts: 2, // the scan of the asset, and begin
@@ -144,7 +157,9 @@ impl Bench {
         self.seq += 1;
         let at = Now(self.now);
         self.inspection.apply(self.seq, at, &fact, by);
-        self.lines.push(Stored { seq: self.seq, at, fact, by: by.map(ToString::to_string) });
+        let line = Stored { seq: self.seq, at, fact, by: by.map(ToString::to_string) };
+        self.told.push(Told::Fact(alloc::boxed::Box::new(line.clone())));
+        self.lines.push(line);
     }
 
     /// Stores facts and all that follows.
@@ -224,6 +239,7 @@ impl Bench {
         if self.world.relative && meter == "LR-01" {
             reading.flags.push(Flag::Relative);
         }
+        self.told.push(Told::Reading(id, meter.into(), reading.clone()));
         let (at, facts) = self.inspection.reading(id, meter, &reading);
         let attached = Attached { id, meter: meter.into(), reading, at: at.clone() };
         self.readings.push(attached);
@@ -270,6 +286,7 @@ impl Bench {
         if self.ready != Some(function) {
             self.ready = Some(function);
             self.inspection.configured("DM-01", function, Now(self.now));
+            self.told.push(Told::Configured(function, Now(self.now)));
             return;
         }
         let world = &self.world;
@@ -291,6 +308,7 @@ impl Bench {
                 span: Span { from: 0, to: 8 },
                 at: Now(self.now),
             };
+            self.told.push(Told::Contacts(contacts));
             let facts = self.inspection.contacts("box", &contacts);
             self.put(facts, None);
         }

@@ -3,13 +3,14 @@
 //! Each case is a list of moves; after the last move the lines and readings are checked against
 //! laws that are written here once more, without the code that they hold for.
 
+use alloc::collections::VecDeque;
 use alloc::string::ToString;
 use alloc::vec;
 
 use proptest::prelude::*;
-use tapline_drivers::{Function, Indication, Reading};
+use tapline_drivers::{Function, Indication, Now, Reading};
 
-use super::bench::{Bench, DAY, Setting, Stored};
+use super::bench::{Bench, DAY, Setting, Stored, Told};
 use crate::fact::{Fact, LinkFact, ReadingId, Word};
 use crate::inspection::{Command, Inspection};
 use crate::register::Known;
@@ -292,6 +293,40 @@ fn the_fold_agrees(bench: &Bench) {
     assert_eq!(folded.record(), bench.inspection.record());
 }
 
+/// A replay predicts the same facts in the same order: nothing but facts and stamped readings
+/// decides. What a person, a link or a scanner did is told, not predicted.
+fn a_replay_predicts_the_same(bench: &Bench) {
+    let mut again = Inspection::new();
+    let mut expected: VecDeque<Fact> = VecDeque::new();
+    let mut places = bench.readings.iter();
+    let mut at = Now(0);
+    for told in &bench.told {
+        match told {
+            Told::Prepare => again.prepare().unwrap(),
+            Told::Configured(function, at) => again.configured("DM-01", *function, *at),
+            Told::Contacts(contacts) => expected.extend(again.contacts("box", contacts)),
+            Told::Reading(id, meter, reading) => {
+                let (at, facts) = again.reading(*id, meter, reading);
+                assert_eq!(Some(&at), places.next().map(|one| &one.at));
+                expected.extend(facts);
+            }
+            Told::Fact(line) => {
+                let outside = matches!(line.fact, Fact::Link(_) | Fact::Scan(_) | Fact::Resume(_));
+                if line.by.is_none() && !outside {
+                    if expected.is_empty() {
+                        expected.extend(again.follow(line.at));
+                    }
+                    assert_eq!(expected.pop_front().as_ref(), Some(&line.fact));
+                }
+                again.apply(line.seq, line.at, &line.fact, line.by.as_deref());
+                at = line.at;
+            }
+        }
+    }
+    assert!(expected.is_empty() && again.follow(at).is_empty());
+    assert_eq!(again.record(), bench.inspection.record());
+}
+
 /// Every reading has a place or a reason, never both.
 fn every_reading_has_its_place(bench: &Bench) {
     assert!(crate::inspection::STATES.contains(&bench.state()));
@@ -320,6 +355,7 @@ proptest! {
         only_fresh_readings(&bench);
         a_pass_is_complete(&bench);
         the_fold_agrees(&bench);
+        a_replay_predicts_the_same(&bench);
         every_reading_has_its_place(&bench);
     }
 }
