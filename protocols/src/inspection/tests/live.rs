@@ -132,7 +132,8 @@ fn a_voltage_keeps_the_meter_out_of_its_resistance_function() {
         bench.inspection.wants().iter().any(|(_, f)| *f == tapline_drivers::Function::Resistance2w)
     };
     assert!(!resistance(&bench));
-    let told = |line: &&super::bench::Stored| matches!(&line.fact, Fact::Prove(p) if p.what == "no_voltage" && !p.ok);
+    let fails = |fact: &Fact| matches!(fact, Fact::Prove(p) if p.what == "no_voltage" && !p.ok);
+    let told = |line: &&super::bench::Stored| fails(&line.fact);
     assert_eq!(bench.lines.iter().filter(told).count(), 1, "said once");
     bench.world.idle = "0.0002 V".into();
     bench.run(4);
