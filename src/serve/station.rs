@@ -1,6 +1,7 @@
 //! Starts the station, starts it over after a halt, and stops it.
 
 use std::fmt::Display;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -40,7 +41,8 @@ pub fn socket_path() -> PathBuf {
 }
 
 /// Runs the station in the foreground until it is told to stop; with `check`, only says what is
-/// wrong with the configuration. Faces listen at `socket`. Returns the exit code: 0 done, 2 trouble.
+/// wrong with the configuration. Faces listen at `socket`. Returns the exit code: 0 done,
+/// 2 trouble.
 #[must_use]
 pub fn run(config: &Path, check: bool, socket: &Path) -> u8 {
     let config = match read(config) {
@@ -62,6 +64,9 @@ pub fn run(config: &Path, check: bool, socket: &Path) -> u8 {
         .with_env_filter(log)
         .with_writer(std::io::stderr)
         .with_ansi(false)
+        // A log on a disk that is full must not end the station: by default a failed write is
+        // printed to the same place, and that panics.
+        .log_internal_errors(false)
         .try_init();
     umask(Mode::from_raw_mode(0o027));
     if geteuid().is_root() {
@@ -80,9 +85,10 @@ pub fn run(config: &Path, check: bool, socket: &Path) -> u8 {
     }
 }
 
-#[allow(clippy::print_stderr, reason = "before and after the log, faults are told as talk")]
+/// Before and after the log, faults are told as talk.
 fn say(text: impl Display) {
-    eprintln!("tapline: {text}");
+    // Who can't be told is not there, or the disk behind is full: the exit code says it, too.
+    let _ = writeln!(std::io::stderr().lock(), "tapline: {text}");
 }
 
 /// Reads the configuration with everything that it names.
