@@ -137,10 +137,10 @@ impl Check {
             (std::mem::take(&mut self.kinds), std::mem::take(&mut self.replayed));
         *self = Check { replayed, kinds, ..Check::default() };
         let fresh: BTreeSet<String> = world.fresh.drain(..).map(|(_, text)| text).collect();
-        let mut days: BTreeSet<BookId> = before.keys().cloned().collect();
-        days.insert(BookId::Station);
+        let mut known: BTreeSet<BookId> = before.keys().cloned().collect();
+        known.extend(world.disk.paths().iter().filter_map(|path| book_at(path)));
         let mut all = Vec::new();
-        for book in days {
+        for book in known {
             let lines = world.lines(&book);
             let shown = before.get(&book).map_or(&[][..], Vec::as_slice);
             for (line, text) in lines.iter().zip(shown) {
@@ -245,6 +245,16 @@ fn kind(fact: &Fact) -> String {
         "sign" => format!("sign {}", word("outcome")),
         kind => kind.to_string(),
     }
+}
+
+/// The book of a path; a commit that failed may have made one that nobody was shown.
+fn book_at(path: &str) -> Option<BookId> {
+    let (folder, name) = path.strip_suffix(".jsonl")?.rsplit_once('/')?;
+    Some(match folder {
+        "station" => BookId::Station,
+        "idle" => BookId::Idle(name.get(..10)?.into()),
+        _ => BookId::Inspection(name.into()),
+    })
 }
 
 /// The bytes of a book give its facts once more.

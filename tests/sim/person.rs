@@ -162,10 +162,21 @@ fn scan_anything(world: &mut World) {
     world.scan(&code);
 }
 
+/// A captured value, or a line that is none.
+fn captured(world: &mut World) -> u64 {
+    let record = world.active().and_then(|id| world.core.record(&id));
+    let values: Vec<u64> =
+        record.map_or(vec![], |record| record.values.iter().map(|value| value.line.seq).collect());
+    match values.is_empty() || world.rng.once_in(4) {
+        true => world.core.last_seq().saturating_sub(world.rng.below(60)),
+        false => *world.rng.one(&values),
+    }
+}
+
 fn anything(world: &mut World) {
     let word = (*world.rng.one(&["connected", "clear", "live", "dead", "arm", "", "x"])).into();
     let step = (*world.rng.one(&["pe", "pe/1", "leak", "leak/2", "look", "try", "none"])).into();
-    let seq = world.core.last_seq().saturating_sub(world.rng.below(60));
+    let seq = captured(world);
     let request = match world.rng.below(17) {
         0 | 1 => Request::Act { what: word, expect: None },
         2 => Request::Capture { expect: None },
