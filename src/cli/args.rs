@@ -83,6 +83,11 @@ pub enum Command {
         #[arg(long)]
         key: Option<PathBuf>,
     },
+    /// Let a record's raw bytes give its facts once more, and compare; needs no station
+    Replay {
+        /// Record (.jsonl): an inspection, or a day of idle bytes
+        file: PathBuf,
+    },
     /// Make the index again from the books; the station must not be running
     Rebuild {
         /// Configuration file

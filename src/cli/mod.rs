@@ -12,6 +12,7 @@ pub mod plan;
 pub mod rebuild;
 mod register;
 pub mod render;
+pub mod replay;
 mod show;
 mod status;
 mod tail;
@@ -127,6 +128,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Verify { files, key } => {
             output::said(&verify::run(&files, key.as_deref(), common.json))
         }
+        Command::Replay { file } => output::said(&replay::run(&file, common.json)),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Status => status::status(&client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
