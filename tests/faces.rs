@@ -241,6 +241,29 @@ fn a_disk_that_takes_nothing_more_halts_it_and_it_starts_over_from_disk() {
 }
 
 #[test]
+fn the_key_that_signs_is_announced_once_and_a_lost_one_is_followed() {
+    let mut house = House::new();
+    let keys = |house: &House| -> Vec<Value> {
+        let book = house.station_book();
+        let lines = book.lines().filter(|line| line.contains("\"k\":\"key\""));
+        lines.map(|line| serde_json::from_str(line).unwrap()).collect()
+    };
+    for _ in 0..2 {
+        house.start();
+        house.stop();
+    }
+    let first = keys(&house);
+    assert_eq!(first.len(), 1, "announced once: {first:?}");
+    assert_eq!(first[0]["replaces"], Value::Null);
+    fs::remove_file(house.path("data/keys/T1-1.pem")).unwrap();
+    house.start();
+    house.stop();
+    let [old, new] = keys(&house).try_into().unwrap();
+    assert_eq!(new["replaces"], old["key"]);
+    assert_eq!(new["file"], "keys/T1-2.pub.pem");
+}
+
+#[test]
 fn an_orderly_end_is_written_down_and_leaves_no_socket() {
     let mut house = House::new();
     house.start();

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{ReasonFact, SealedFact};
+use tapline_protocols::fact::{KeyFact, Open, ReasonFact, SealedFact};
 
 use super::again;
 use super::indexer::Indexer;
@@ -36,6 +36,7 @@ pub(super) fn start(
 ) -> Result<Started, Halted> {
     let at = clock::now();
     let (mut books, mut found) = open(config, at)?;
+    announce(&mut books, &mut found, config, at)?;
     if let Some(reason) = recovered {
         let fact = Fact::Recovered(ReasonFact { reason: Some(reason) });
         note(&mut books, &mut found, at, fact)?;
@@ -94,6 +95,60 @@ fn note(books: &mut Books, found: &mut Recovered, at: Stamp, fact: Fact) -> Resu
     let (book, seq) = (BookId::Station, found.next_seq);
     found.next_seq += 1;
     books.commit(&[Stored { book, bench: None, seq, at, fact, by: None }]).map(drop)
+}
+
+/// Writes into the station book which key signs from now on, if it is not the one announced
+/// last. The first of all lines is made here, so that no book is ever without its key.
+fn announce(
+    books: &mut Books,
+    found: &mut Recovered,
+    config: &Config,
+    at: Stamp,
+) -> Result<(), Halted> {
+    let key = books.key().public().fingerprint();
+    let mut known = None;
+    for line in books.lines(&BookId::Station)? {
+        if let Fact::Key(fact) = line?.fact {
+            known = Some(fact.key);
+        }
+    }
+    if known.as_ref() == Some(&key) {
+        return Ok(());
+    }
+    let mut facts = Vec::new();
+    if found.station.is_none() {
+        if found.newest_station.is_some() {
+            // The newest is damaged: the engine begins the next, and the next start announces.
+            return Ok(());
+        }
+        let year = clock::utc_day(at.wall_us)[..4].to_owned();
+        facts.push(Fact::Open(Box::new(first_line(books, config, &year, at)?)));
+        found.station = Some(year);
+    }
+    let file = books.key().public_file();
+    let replaces = books.key().replaces().map(str::to_owned).or(known);
+    facts.push(Fact::Key(KeyFact { key, file, replaces }));
+    facts.into_iter().try_for_each(|fact| note(books, found, at, fact))
+}
+
+fn first_line(books: &Books, config: &Config, year: &str, at: Stamp) -> Result<Open, Halted> {
+    let settings = settings(config)?;
+    let context = context(books, at)?;
+    Ok(Open {
+        format: "tapline-book-1".into(),
+        id: year.to_owned(),
+        verify: None,
+        station: settings.id,
+        inspection: None,
+        version: context.version,
+        judge: context.judge,
+        boot: context.boot,
+        offset: settings.zone.offset(at.wall_us),
+        zone: settings.zone_name,
+        synced: context.synced,
+        key: context.key,
+        follows: None,
+    })
 }
 
 fn what_was_found(books: &Books, found: &Recovered) -> Result<Found, Halted> {

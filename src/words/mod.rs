@@ -101,6 +101,22 @@ mod tests {
     }
 
     #[test]
+    fn every_key_of_the_built_in_plans_has_a_sentence() {
+        use tapline_protocols::plan::{builtin, builtin_ids, parse};
+        let plans = builtin_ids().into_iter().map(|id| parse(builtin(id).unwrap()).unwrap());
+        let steps: Vec<_> = plans.flat_map(|plan| plan.steps).collect();
+        assert!(!steps.is_empty());
+        for step in steps {
+            let lead = step.lead.iter().map(|key| ("lead", key));
+            let cautions = step.caution.iter().map(|key| ("caution", key));
+            let items = step.items.iter().map(|key| ("item", key));
+            for (table, key) in lead.chain(cautions).chain(items) {
+                assert!(english().find(table, key).is_some(), "no words for {table}.{key}");
+            }
+        }
+    }
+
+    #[test]
     fn sentences_are_whole() {
         for table in ["reason", "prompt", "lead", "caution", "item", "problem"] {
             for code in english().codes(table) {
