@@ -28,6 +28,16 @@ pub(super) struct Run<'a> {
     expected: VecDeque<Fact>,
 }
 
+/// What an inspection opens with: nothing follows from the record before all of it is there.
+fn opening(fact: &Fact) -> bool {
+    match fact {
+        Fact::Given(_) => true,
+        Fact::Null(null) => null.carried.is_some(),
+        Fact::Prove(prove) => prove.carried.is_some(),
+        _ => false,
+    }
+}
+
 impl<'a> Run<'a> {
     pub(super) fn new(context: &'a Context) -> Run<'a> {
         Run {
@@ -45,7 +55,7 @@ impl<'a> Run<'a> {
     /// The next line; `before` are all lines above it.
     pub(super) fn line(&mut self, before: &[Line], line: &Line) {
         self.report.lines += 1;
-        if self.inspects && !self.prepared && !matches!(line.fact, Fact::Given(_)) {
+        if self.inspects && !self.prepared && !opening(&line.fact) {
             self.prepare(line.seq);
             self.follow(before.last().map_or(now(line), now));
         }

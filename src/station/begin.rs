@@ -285,6 +285,7 @@ impl Core {
             let by = matches!(fact, Fact::Open(_)).then(|| by.to_string());
             self.put(book.clone(), at, fact, by);
         }
+        self.carry(bench, id, at, by);
         let case = self.cases.get_mut(id).expect("just made");
         case.inspection.prepare().expect("it was rehearsed with the same facts");
         let place = self.bench(bench);
@@ -292,7 +293,6 @@ impl Core {
         place.selected = None;
         self.settle(id, at);
         self.tap_bench(bench, at);
-        self.carry(bench, id, at, by);
         self.seq
     }
 }

@@ -6,6 +6,7 @@ use tapline_protocols::fact::{Carried, NullFact, ProveFact};
 
 use super::bench::Kept;
 use super::core::Core;
+use super::event::BookId;
 use crate::clock::{Stamp, utc_day};
 
 impl Core {
@@ -33,7 +34,8 @@ impl Core {
         place.supply = supply;
     }
 
-    /// Repeats what is still good in the inspection that has just opened.
+    /// Repeats what is still good in the inspection that is being opened: it stands with what was
+    /// given, before anything follows from the record.
     pub(super) fn carry(&mut self, bench: &str, id: &str, at: Stamp, by: &str) {
         let place = self.benches[bench].clone();
         let age_max = u64::from(self.settings.policy.null_max_age_min) * 60_000_000;
@@ -41,13 +43,13 @@ impl Core {
         for kept in place.nulls.iter().filter(fresh) {
             let carried = Some(kept.carried());
             let fact = NullFact { carried, from: Vec::new(), ..kept.fact.clone() };
-            self.put_case(id, at, Fact::Null(fact), Some(by.into()));
+            self.put(BookId::Inspection(id.into()), at, Fact::Null(fact), Some(by.into()));
         }
         let today = |kept: &&Kept<ProveFact>| utc_day(kept.at.wall_us) == utc_day(at.wall_us);
         if let Some(kept) = place.supply.as_ref().filter(today) {
             let carried = Some(kept.carried());
             let fact = ProveFact { carried, from: Vec::new(), step: None, ..kept.fact.clone() };
-            self.put_case(id, at, Fact::Prove(fact), Some(by.into()));
+            self.put(BookId::Inspection(id.into()), at, Fact::Prove(fact), Some(by.into()));
         }
     }
 }

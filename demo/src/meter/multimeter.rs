@@ -8,7 +8,7 @@ use super::scpi::{OVERLOAD, is, nr3};
 use crate::noise::Noise;
 
 /// Time of a conversion, microseconds.
-const CONVERSION_US: u64 = 200_000;
+const CONVERSION_US: u64 = 100_000;
 /// Time constant of the ac converter, microseconds; five of them are its response time.
 const SETTLING_US: f64 = 30_000.0;
 /// Most errors that are kept; the last becomes `-350` when more happen.

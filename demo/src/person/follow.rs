@@ -9,13 +9,13 @@ use crate::hand::{Hand, Key, Meter};
 use crate::room::{Clips, Jack, Way};
 
 /// Time of one movement of the hands, microseconds.
-const HAND_US: u64 = 200_000;
+const HAND_US: u64 = 80_000;
 /// An act within a second of the last line of the record is refused: nobody reads so fast.
-const READ_US: u64 = 1_100_000;
+const READ_US: u64 = 1_050_000;
 /// Typing, a key or a button: nothing that a hazard hangs on.
-const KEY_US: u64 = 400_000;
+const KEY_US: u64 = 150_000;
 /// Hands off, eyes on the switches and back: meanwhile the voltmeter shows what nothing is.
-const CLEAR_US: u64 = 1_600_000;
+const CLEAR_US: u64 = 1_100_000;
 
 /// Deeds with the time to wait from now.
 #[derive(Debug, Default)]

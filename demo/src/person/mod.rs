@@ -205,7 +205,7 @@ fn patience(state: &str) -> u64 {
     match state {
         "arm" | "measure" | "capture" => WINDOW_US,
         "prove_closed" | "prove_open" | "reprove" | "null" => PROOF_US,
-        "sign" => 1_000_000,
+        "sign" => 300_000,
         _ => AGAIN_US,
     }
 }

@@ -151,7 +151,8 @@ async fn wait_for(client: &Client) -> Result<(), Trouble> {
     let mut last = None;
     for _ in 0..LOOKS_MAX {
         match client.ask(Method::GET, "/v1/status", None).await {
-            Ok(_) => return Ok(()),
+            Ok(status) if status["halted"].is_null() => return Ok(()),
+            Ok(status) => last = status["halted"].as_str().map(|why| Trouble::Said(why.into())),
             Err(trouble) => last = Some(trouble),
         }
         tokio::time::sleep(LOOK).await;

@@ -13,7 +13,7 @@ use crate::cli::{Trouble, output};
 use crate::clock;
 
 /// How often the person looks.
-const LOOK: Duration = Duration::from_millis(100);
+const LOOK: Duration = Duration::from_millis(50);
 /// Longest a scene may take, microseconds of the boot-time clock.
 const SCENE_US_MAX: u64 = 180_000_000;
 
