@@ -205,7 +205,8 @@ impl<'a> Run<'a> {
 
     fn ready(&mut self, link: &str, seen: &Seen) {
         let Seen::Ready(function, at) = seen else { return };
-        let instrument = self.streams.get(link).and_then(|stream| stream.instrument.clone());
+        let stream = self.streams.get(link).filter(|stream| !stream.changed);
+        let instrument = stream.and_then(|stream| stream.instrument.clone());
         if let Some(instrument) = instrument.filter(|_| self.inspects) {
             self.inspection.configured(&instrument, *function, *at);
             self.retune(*at);

@@ -150,10 +150,11 @@ impl Core {
         }
     }
 
+    /// Another instrument than the register's may be configured: that is no news of ours.
     fn ready(&mut self, link: &str, at: Stamp, function: Function) {
         let known = &self.links[link];
-        if let (Some(BookId::Inspection(case)), Some(instrument)) =
-            (known.book.clone(), known.settings.instrument.clone())
+        let instrument = known.settings.instrument.clone().filter(|_| !known.changed);
+        if let (Some(BookId::Inspection(case)), Some(instrument)) = (known.book.clone(), instrument)
         {
             let inspection = &mut self.cases.get_mut(&case).expect("its book is open").inspection;
             inspection.configured(&instrument, function, Now(at.boot_us));
@@ -181,9 +182,11 @@ impl Core {
         }
         if wrong && !was {
             let why = format!("another instrument answered: `{}`", identity.text);
+            known.why_down = Some(why.clone());
             self.link_fact(link, at, "changed", Some(why));
             self.link_lost(link, at);
         } else if was && !wrong {
+            known.why_down = None;
             self.link_fact(link, at, "up", Some("the right instrument answers again".into()));
         }
     }
