@@ -12,7 +12,7 @@ use super::http;
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// One event: a stored line.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) struct Seen {
     /// Its number.
     pub(crate) seq: u64,
@@ -56,17 +56,18 @@ impl Feed {
         assert_eq!(hello, "event: hello\n");
         let (send, lines) = channel();
         thread::spawn(move || {
-            let mut event = (None, String::new());
+            let mut event = Seen::default();
             for line in answer.lines() {
                 let Ok(line) = line else { return };
                 match line.split_once(": ") {
-                    Some(("id", seq)) => event.0 = seq.parse().ok(),
-                    Some(("event", kind)) => event.1 = kind.to_owned(),
-                    // `hello` and `lost` have no number and are no lines.
-                    Some(("data", data)) => {
-                        let Some(seq) = event.0.take() else { continue };
-                        let seen = Seen { seq, kind: event.1.clone(), data: data.to_owned() };
-                        if send.send(seen).is_err() {
+                    Some(("id", seq)) => event.seq = seq.parse().unwrap(),
+                    Some(("event", kind)) => kind.clone_into(&mut event.kind),
+                    Some(("data", data)) => data.clone_into(&mut event.data),
+                    // An empty line ends an event: one that a kill cut off never came.
+                    None if line.is_empty() => {
+                        let event = std::mem::take(&mut event);
+                        // `hello` and `lost` have no number and are no lines.
+                        if event.seq != 0 && send.send(event).is_err() {
                             return;
                         }
                     }

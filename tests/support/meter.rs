@@ -25,7 +25,10 @@ pub(crate) struct Scene(Arc<Mutex<State>>);
 #[derive(Debug, Default)]
 struct State {
     live: bool,
-    function: String,
+    /// Where the talking meter's knob points: a function as the prompt names it.
+    knob: String,
+    /// What the asked meter was configured to.
+    configured: String,
 }
 
 impl Scene {
@@ -36,13 +39,13 @@ impl Scene {
 
     /// Turns the knob of a meter that has one: a function as the prompt names it.
     pub(crate) fn knob(&self, function: &str) {
-        function.clone_into(&mut self.0.lock().unwrap().function);
+        function.clone_into(&mut self.0.lock().unwrap().knob);
     }
 
     /// One line of the talking meter.
     fn line(&self) -> String {
         let state = self.0.lock().unwrap();
-        match (state.function.as_str(), state.live) {
+        match (state.knob.as_str(), state.live) {
             ("resistance_2w", false) => format!("R2 {NETWORK_OHM} kOhm\r\n"),
             ("resistance_2w", true) => "R2 OL kOhm\r\n".to_owned(),
             ("voltage_dc", _) => format!("DCV {DEAD_V} V\r\n"),
@@ -102,14 +105,14 @@ impl Scene {
         let number = match query {
             "*IDN?" => return Some(format!("{identity}\r\n")),
             "SYST:ERR?" => return Some("+0,\"No error\"\r\n".into()),
-            "CONF?" => return Some(format!("\"{} +1.0E+01,+1.0E-06\"\r\n", state.function)),
-            "READ?" => match (state.function.as_str(), state.live) {
+            "CONF?" => return Some(format!("\"{} +1.0E+01,+1.0E-06\"\r\n", state.configured)),
+            "READ?" => match (state.configured.as_str(), state.live) {
                 ("VOLT:AC", true) => "+2.30000000E-02",
                 ("RES", _) => "+1.10002000E+04",
                 _ => "+1.00000000E-04",
             },
             other => {
-                other.strip_prefix("CONF:")?.clone_into(&mut state.function);
+                other.strip_prefix("CONF:")?.clone_into(&mut state.configured);
                 return None;
             }
         };

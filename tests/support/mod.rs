@@ -10,4 +10,5 @@ pub(crate) mod port;
 pub(crate) mod python;
 pub(crate) mod station;
 pub(crate) mod technician;
+pub(crate) mod trace;
 pub(crate) mod wait;

@@ -11,6 +11,8 @@ use super::wait;
 /// Looks at the status between two attempts, 5 ms apart. An act is refused within a second of the
 /// last step, and the same code within a second of its last sight is no new scan.
 const LOOKS: u32 = 220;
+/// Attempts until nothing more is hoped for.
+const TURNS_MAX: u32 = 60;
 
 /// What is moved by hand.
 pub(crate) trait Bench {
@@ -56,7 +58,7 @@ impl<B: Bench> Technician<'_, B> {
     /// Does what is asked for until a state of the prompt comes up, which is left alone.
     #[track_caller]
     pub(crate) fn work_until(&mut self, state: &str) {
-        for _ in 0..400 {
+        for _ in 0..TURNS_MAX {
             let prompt = self.station.prompt();
             if prompt["state"] == state {
                 return;
