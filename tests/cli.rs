@@ -146,6 +146,59 @@ fn plan_check_of_the_built_in_plan_counts_what_needs_confirming() {
 }
 
 #[test]
+fn plan_show_lists_what_will_be_measured_and_what_it_will_cost() {
+    let register = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/support/register");
+    let assets = format!("{register}/assets.csv");
+    let fixtures = format!("{register}/fixtures.toml");
+    let plan = ["plan", "show", "iec62353-recurrent-direct", "--assets", &assets];
+    let show = |asset| [&plan[..], &["--fixtures", &fixtures, "--asset", asset]].concat();
+    // 100 uA: the row of class II that a bed maker prints after DIN VDE 0751-1:2001. Two
+    // polarities: common practice for mains polarity, no source.
+    says(
+        &show("T-0201"),
+        b"",
+        "\
+Recurrent test, direct method (IEC 62353:2014)
+T-0201  reading lamp, class II, fixed cord
+
+No instruments were given (`--instruments FILE`): none is checked.
+
+Steps
+  look         fuses, markings, housing, cord and plug, accessories
+  leak_case/1  foil  S5 normal    at most 100 uA  one source  worst over 5 s
+  leak_case/2  foil  S5 reversed  at most 100 uA  one source  worst over 5 s
+  try          function, alarms, indicators
+
+leak_case  (energised)
+  Asset in the supply box. Foil of 20 cm x 10 cm pressed on the housing, joined with all
+  accessible metal, and led through the measuring network to earth.
+  - Nobody touches the asset or anything joined to it while the supply is on.
+  - The asset stands on an insulating surface, away from metal and pipes.
+  - No patient is connected.
+
+2 values, 8 answers, 1 placement, 5 switch moves, 7 acts: about 4 minutes
+(estimate: 30 s a placement, 5 s a move or an act, 15 s an answer, window and 3 s a value)
+",
+        "",
+        0,
+    );
+    let said = run(&show("T-9999"), b"");
+    assert_eq!((said.code, said.stdout.as_str()), (2, ""));
+    assert!(said.stderr.contains("T-9999"), "{}", said.stderr);
+}
+
+#[test]
+fn replay_of_what_is_no_book_is_trouble() {
+    let temp = tempfile::tempdir().unwrap();
+    let file = temp.path().join("note.jsonl");
+    fs::write(&file, "{\"seq\":1}\n").unwrap();
+    let name = file.to_str().unwrap();
+    let said = run(&["replay", name], b"");
+    assert_eq!((said.code, said.stdout.as_str()), (2, ""), "{said:?}");
+    assert!(said.stderr.starts_with(&format!("{name}: ")), "{said:?}");
+}
+
+#[test]
 fn verify_of_what_is_not_there_is_trouble() {
     says(
         &["verify", "no-such-book.jsonl"],

@@ -168,6 +168,19 @@ fn verify_outside(station: &Station, file: &Path) {
     let text = fs::read_to_string(file).unwrap();
     fs::write(&forged, text.replacen("0.0230046", "0.0130046", 1)).unwrap();
     assert_eq!(verify(&forged).code, 1);
+    let (file_name, forged) = (file.to_str().unwrap(), forged.to_str().unwrap());
+    let key = key.to_str().unwrap();
+    let good = station.run(&["verify", file_name]);
+    assert_eq!((good.code, good.stderr.as_str()), (0, ""), "{good:?}");
+    let bad = station.run(&["verify", forged, "--key", key]);
+    assert_eq!((bad.code, bad.stderr.as_str()), (1, ""), "{bad:?}");
+    assert!(bad.stdout.starts_with("FAILED "), "{bad:?}");
+    // The raw bytes give every value and verdict once more.
+    let again = station.run(&["replay", file_name]);
+    assert_eq!((again.code, again.stderr.as_str()), (0, ""), "{again:?}");
+    assert!(again.stdout.starts_with("same "), "{again:?}");
+    let refused = station.run(&["replay", forged]);
+    assert_eq!((refused.code, refused.stdout.as_str()), (2, ""), "{refused:?}");
 }
 
 #[test]
