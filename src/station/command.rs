@@ -2,7 +2,7 @@
 
 use tapline_drivers::Now;
 use tapline_protocols::Fact;
-use tapline_protocols::fact::ConfirmFact;
+use tapline_protocols::fact::{ConfirmFact, Given};
 use tapline_protocols::inspection::{self, Command};
 use tapline_protocols::register::Known;
 
@@ -109,8 +109,10 @@ impl Core {
         };
         let nobody = || conflict("nobody is logged in at this bench", "Scan a badge.");
         let by = seat.by.as_deref().ok_or_else(nobody)?;
+        let request = self.second_person(request)?;
         let command =
             command_of(request, seat.origin).ok_or_else(|| bad("that can't be done here"))?;
+        self.introduce(&id, *at, by);
         let inspection = &self.cases[&id].inspection;
         let facts = inspection
             .command(Now(at.boot_us), &command, Some(by))
@@ -121,6 +123,30 @@ impl Core {
         }
         let outcome = outcome.map(super::say::word);
         Ok(Answer { outcome, ..Answer::done(self.seq).about(&id) })
+    }
+
+    /// Who sets a value aside with somebody must name a person of the register.
+    fn second_person(&self, request: Request) -> Result<Request, Problem> {
+        match request {
+            Request::Discard { seq, cause, second: Some(name) } => {
+                let known = self.register.operator(&name);
+                let second = known.ok_or_else(|| missing("operator", &name))?.id.clone();
+                Ok(Request::Discard { seq, cause, second: Some(second) })
+            }
+            other => Ok(other),
+        }
+    }
+
+    /// Everybody who acts in an inspection is given in it, so that the record stands alone.
+    fn introduce(&mut self, id: &str, at: Stamp, by: &str) {
+        let given = &self.cases[id].inspection.record().given;
+        let known = given
+            .iter()
+            .any(|given| matches!(given, Given::Operator { operator } if operator.id == by));
+        if let (false, Some(operator)) = (known, self.register.operators.get(by)) {
+            let operator = Box::new(operator.clone());
+            self.put_case(id, at, Fact::Given(Given::Operator { operator }), Some(by.into()));
+        }
     }
 
     /// An act, and what it means for the bench: signed, ended and parked inspections leave it.
