@@ -4,6 +4,8 @@
 
 #[path = "sim/bench.rs"]
 mod bench;
+#[path = "sim/cases.rs"]
+mod cases;
 #[path = "sim/check.rs"]
 mod check;
 #[path = "sim/person.rs"]

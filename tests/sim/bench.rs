@@ -90,6 +90,11 @@ impl Bench {
         }
     }
 
+    /// The low-resistance meter is off.
+    pub(crate) fn quiet(&mut self) {
+        self.next_ohm = u64::MAX;
+    }
+
     /// A code is scanned.
     pub(crate) fn scan(&mut self, at: u64, code: &str, rng: &mut Rng) {
         self.say(at, "scan", format!("{code}\r").as_bytes(), rng);

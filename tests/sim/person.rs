@@ -37,22 +37,31 @@ fn wait(world: &mut World, us: u64) {
 fn as_shown(world: &mut World) {
     let bench = world.status.as_ref().map(|status| &status.benches[0]);
     let Some(bench) = bench else { return world.run(100_000) };
+    match bench.inspection {
+        Some(_) => inspecting(world),
+        None => beginning(world),
+    }
+}
+
+fn beginning(world: &mut World) {
+    let bench = &world.status.as_ref().unwrap().benches[0];
     if bench.operator.is_none() {
         return world.scan("OP-0007");
     }
     let (selected, parked) = (bench.selected.is_some(), bench.parked.first().cloned());
-    if world.active().is_none() {
-        return match parked {
-            Some(id) if world.rng.once_in(2) => ask(world, Request::Resume { id }),
-            _ if selected => {
-                ask(world, Request::Begin { plan: None, asset: None, reason: None, with: vec![] });
-            }
-            _ => {
-                let asset = *world.rng.one(&ASSETS);
-                world.scan(asset);
-            }
-        };
+    match parked {
+        Some(id) if world.rng.once_in(2) => ask(world, Request::Resume { id }),
+        _ if selected => {
+            ask(world, Request::Begin { plan: None, asset: None, reason: None, with: vec![] });
+        }
+        _ => {
+            let asset = *world.rng.one(&ASSETS);
+            world.scan(asset);
+        }
     }
+}
+
+fn inspecting(world: &mut World) {
     world.run(1_050_000);
     let prompt = world.prompt();
     let (s5, s7, supply) = (world.bench.s5, world.bench.s7, world.bench.supply);

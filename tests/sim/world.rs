@@ -89,13 +89,18 @@ pub(crate) fn context(boot: u64) -> Context {
 impl World {
     /// A station with a filled register, all links up, nobody logged in.
     pub(crate) fn new(seed: u64, witnessed: bool) -> World {
+        World::from(seed, witnessed, 1_000_000)
+    }
+
+    /// The same, so many microseconds after eight in the morning.
+    pub(crate) fn from(seed: u64, witnessed: bool, now: u64) -> World {
         let disk = Memory::new();
-        let (books, core) = start(&disk, 1_000_000, 1, witnessed);
-        let mut bench = Bench::new(1_000_000);
+        let (books, core) = start(&disk, now, 1, witnessed);
+        let mut bench = Bench::new(now);
         bench.witnessed = witnessed;
         let mut world = World {
             rng: Rng::new(seed),
-            now: 1_000_000,
+            now,
             boot: 1,
             disk,
             core,
@@ -245,8 +250,22 @@ impl World {
     }
 
     pub(crate) fn ask_as(&mut self, by: Option<&str>, request: Request) -> Result<Answer, Problem> {
+        self.ask_then(self.at(), by, request)
+    }
+
+    /// Asks at a moment of one's own.
+    pub(crate) fn ask_at(&mut self, at: Stamp, request: Request) -> Result<Answer, Problem> {
+        self.ask_then(at, None, request)
+    }
+
+    fn ask_then(
+        &mut self,
+        at: Stamp,
+        by: Option<&str>,
+        request: Request,
+    ) -> Result<Answer, Problem> {
         self.ticket += 1;
-        let (at, ticket, by) = (self.at(), self.ticket, by.map(String::from));
+        let (ticket, by) = (self.ticket, by.map(String::from));
         let origin = Origin::Socket(1000);
         self.event(Event::Command { at, ticket, origin, bench: None, by, request });
         for _ in 0..100 {
