@@ -121,8 +121,8 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
     if let Some(id) = answer["id"].as_str() {
         output::data(id)?;
     }
-    for key in answer["say"].as_array().map_or(&[][..], Vec::as_slice) {
-        output::talk(key.as_str().unwrap_or_default());
+    if let Some(sentence) = said(answer) {
+        output::talk(&sentence);
     }
     if let Some(outcome) = answer["outcome"].as_str() {
         output::data(words::english().say("verdict", outcome))?;
@@ -133,9 +133,27 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
     Ok(Exit::Done)
 }
 
+/// What the station says of it: a key of the words, then its values.
+fn said(answer: &Value) -> Option<String> {
+    let words: Vec<&str> = answer["say"].as_array()?.iter().filter_map(Value::as_str).collect();
+    let (key, values) = words.split_first()?;
+    let mut sentence = words::english().say("say", key).to_owned();
+    for (n, value) in values.iter().enumerate() {
+        sentence = sentence.replace(&format!("{{{n}}}"), value);
+    }
+    Some(sentence)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_the_station_says_is_a_sentence() {
+        let answer = json!({ "say": ["scan.selected", "P-0107", "a-plan"] });
+        assert_eq!(said(&answer).unwrap(), "P-0107 is selected; plan a-plan");
+        assert_eq!(said(&json!({})), None);
+    }
 
     #[test]
     fn settings_become_an_object() {

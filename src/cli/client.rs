@@ -1,6 +1,7 @@
 //! Talks to the station over its unix socket.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use http_body_util::{BodyExt, Full};
 use hyper::body::{Bytes, Incoming};
@@ -18,6 +19,10 @@ use crate::station::event::Problem;
 
 /// Largest answer that is taken in, bytes.
 const ANSWER_MAX: usize = 64 << 20;
+
+/// How often a busy station is asked, with a pause between.
+const PATIENCE: u32 = 40;
+const PAUSE: Duration = Duration::from_millis(250);
 
 /// A station, by its socket.
 #[derive(Debug, Clone)]
@@ -37,7 +42,7 @@ impl Client {
     /// # Errors
     /// No station, a refusal, or an answer that is no JSON.
     pub fn get(&self, path: &str) -> Result<Value, Trouble> {
-        runtime()?.block_on(self.ask(Method::GET, path, None))
+        runtime()?.block_on(self.patient(Method::GET, path, None))
     }
 
     /// Reads a list page by page, to its end.
@@ -67,7 +72,26 @@ impl Client {
     /// # Errors
     /// No station, a refusal, or an answer that is no JSON.
     pub fn post(&self, path: &str, body: &Value) -> Result<Value, Trouble> {
-        runtime()?.block_on(self.ask(Method::POST, path, Some(body)))
+        runtime()?.block_on(self.patient(Method::POST, path, Some(body)))
+    }
+
+    /// Asks again while the station is busy, for at most [`PATIENCE`] times.
+    async fn patient(
+        &self,
+        method: Method,
+        path: &str,
+        body: Option<&Value>,
+    ) -> Result<Value, Trouble> {
+        let mut asked = 0;
+        loop {
+            asked += 1;
+            match self.ask(method.clone(), path, body).await {
+                Err(Trouble::Refused(problem)) if problem.code == "busy" && asked < PATIENCE => {
+                    tokio::time::sleep(PAUSE).await;
+                }
+                other => return other,
+            }
+        }
     }
 
     /// Sends a request and takes in the whole answer.

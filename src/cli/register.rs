@@ -82,7 +82,7 @@ fn columns(what: &str) -> &'static [(&'static str, usize)] {
         "instruments" => &[("id", 12), ("what", 34), ("source_class", 10), ("calibration_due", 10)],
         "operators" => &[("id", 12), ("name", 24)],
         "limits" => {
-            &[("id", 52), ("limit", 14), ("clause", 18), ("confidence", 12), ("confirmed", 5)]
+            &[("id", 52), ("limit", 14), ("clause", 18), ("confidence", 12), ("confirmed", 9)]
         }
         _ => &[("id", 12), ("what", 34), ("inspection_due", 10)],
     }
@@ -92,7 +92,8 @@ fn row(what: &str, item: &Value) -> String {
     let cell = |(key, width): &(&str, usize)| {
         let text = match &item[*key] {
             Value::String(text) => text.clone(),
-            Value::Null => "-".into(),
+            Value::Null | Value::Bool(false) => "-".into(),
+            Value::Bool(true) => key.replace('_', " "),
             other => other.to_string(),
         };
         format!("{text:width$}")

@@ -70,7 +70,7 @@ pub struct Store {
 }
 
 impl Config {
-    /// Reads a file, and checks that each named driver exists.
+    /// Reads a file; what its drivers are is not asked.
     ///
     /// # Errors
     /// All faults at once, in the order of the file.
@@ -79,7 +79,15 @@ impl Config {
             let text = format!("can't read {}: {error}", path.display());
             vec![Fault { line: 0, field: String::new(), text }]
         })?;
-        Config::read(&text, |_, _| true)
+        Config::read(&text, |_, _| true).map(|config| config.beside(path))
+    }
+
+    /// The configuration of a file: a data folder that does not begin with `/` lies beside it.
+    #[must_use]
+    pub fn beside(mut self, file: &Path) -> Config {
+        let beside = file.parent().unwrap_or(Path::new("")).join(&self.store.folder);
+        self.store.folder = std::path::absolute(&beside).unwrap_or(beside);
+        self
     }
 
     /// Reads the text of a file. `driver` says whether the folder knows a driver of that name.
@@ -152,9 +160,6 @@ fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
     if let Some(table) = &table {
         let known = ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb"];
         table.only(faults, &known);
-        if table.has("folder") && !Path::new(folder).is_absolute() {
-            faults.note(table.place("folder"), "store.folder", "must be a path from `/` on");
-        }
     }
     Store {
         folder: PathBuf::from(folder),

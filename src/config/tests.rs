@@ -49,7 +49,6 @@ driver = "nothing"
     let want = [
         "line 3, `station.id`: must be 2 to 6 of A-Z and 0-9",
         "line 5, `station.zone`: this machine knows no zone `Mars/Base`; write one such as Etc/UTC",
-        "line 7, `store.folder`: must be a path from `/` on",
         "line 8, `store.comit_ms`: unknown key; did you mean `commit_ms`?",
         "line 9, `store.commit_ms`: must be a whole number from 5 to 200",
         "line 11, `page.listen`: only loopback (127.0.0.1 or [::1]): the page is for this machine \
@@ -116,4 +115,12 @@ fn a_policy_keeps_to_its_words() {
 fn both_or_neither_place_is_refused() {
     refused("tcp        = \"192.0.2.7:5025\"", "", "needs either `serial`");
     refused("tcp        = \"192.0.2.7:5025\"", "tcp = \"192.0.2.7\"", "must be host:port");
+}
+
+#[test]
+fn a_folder_without_a_beginning_lies_beside_the_file() {
+    let text = include_str!("../../contrib/example/one-meter.toml");
+    let config = Config::read(text, |_, _| true).unwrap();
+    let config = config.beside(Path::new("/srv/bench/one-meter.toml"));
+    assert_eq!(config.store.folder, Path::new("/srv/bench/data"));
 }

@@ -58,6 +58,8 @@ pub(super) struct Engine {
 /// Why the station does not judge.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Halt {
+    /// It is only the start: who asks may wait.
+    pub starting: bool,
     /// What to do first, whatever the cause.
     pub first: String,
     /// Why, in words.
@@ -71,15 +73,19 @@ impl Halt {
     #[must_use]
     pub fn new(why: impl Into<String>, next: impl Into<String>) -> Halt {
         let first = "Switch off, make safe: judging has stopped.".to_owned();
-        Halt { first, why: why.into(), next: next.into() }
+        Halt { starting: false, first, why: why.into(), next: next.into() }
+    }
+
+    /// Nothing is judged yet, and nothing is wrong.
+    fn start() -> Halt {
+        let why = "the station is starting".to_owned();
+        Halt { starting: true, first: String::new(), why, next: "Wait a moment.".to_owned() }
     }
 
     fn problem(&self) -> Problem {
-        Problem {
-            code: "halted".into(),
-            detail: self.why.clone(),
-            next: format!("{} {}", self.first, self.next),
-        }
+        let code = if self.starting { "busy" } else { "halted" };
+        let next = format!("{} {}", self.first, self.next).trim().to_owned();
+        Problem { code: code.into(), detail: self.why.clone(), next }
     }
 }
 
@@ -87,7 +93,7 @@ impl Shared {
     /// A station that is about to start.
     #[must_use]
     pub fn new(folder: PathBuf) -> Shared {
-        let halted = Some(Halt::new("the station is starting", "Wait a moment."));
+        let halted = Some(Halt::start());
         Shared {
             feed: Arc::default(),
             desk: Desk::default(),

@@ -98,6 +98,7 @@ fn read(path: &Path) -> Result<Config, Vec<String>> {
     let config = Config::read(&text, built_in);
     let config =
         config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())?;
+    let config = config.beside(path);
     library(&config.store.folder).map_err(|halted| vec![halted.to_string()])?;
     Ok(config)
 }

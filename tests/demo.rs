@@ -1,0 +1,90 @@
+//! The main job: `tapline demo --once` as a newcomer runs it, and its records as an auditor
+//! meets them, with a shell, sha256sum and openssl.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// Single-bit changes that are tried on each record.
+const FLIPS: u64 = 100;
+
+fn tapline(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_tapline")).args(args).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn verify(record: &Path, key: &Path) -> Output {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/contrib/verify.sh");
+    Command::new("sh").arg(script).arg(record).arg(key).output().unwrap()
+}
+
+fn records(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            found.extend(records(&path));
+        } else if path.extension().is_some_and(|ending| ending == "jsonl") {
+            found.push(path);
+        }
+    }
+    found.sort();
+    found
+}
+
+/// A small generator of its own (Marsaglia's xorshift): one seed, one story.
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, end: u64) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        self.0 % end
+    }
+}
+
+/// A record with one bit of its book, head or signature turned round.
+fn flipped(record: &Path, to: &Path, random: &mut Random) -> PathBuf {
+    let changed = ["jsonl", "head", "sig"][usize::try_from(random.below(3)).unwrap()];
+    for ending in ["jsonl", "head", "sig"] {
+        let mut bytes = fs::read(record.with_extension(ending)).unwrap();
+        if ending == changed {
+            let at = usize::try_from(random.below(bytes.len() as u64)).unwrap();
+            bytes[at] ^= 1 << random.below(8);
+        }
+        fs::write(to.join(record.with_extension(ending).file_name().unwrap()), bytes).unwrap();
+    }
+    to.join(record.file_name().unwrap())
+}
+
+#[test]
+fn five_inspections_end_as_expected_in_records_that_stand_alone() {
+    let temp = tempfile::tempdir().unwrap();
+    let folder = temp.path().join("demo");
+    let played = tapline(&["demo", "--once", "--folder", folder.to_str().unwrap()]);
+    let (out, talk) = (text(&played.stdout), text(&played.stderr));
+    assert_eq!(played.status.code(), Some(0), "{out}\n{talk}");
+    let key = folder.join("data/keys/DEMO-1.pub.pem");
+    let records = records(&folder.join("data/inspections"));
+    assert_eq!(records.len(), 5, "{out}");
+    let aside = temp.path().join("flipped");
+    fs::create_dir(&aside).unwrap();
+    let mut random = Random(20_261_124);
+    for record in &records {
+        assert!(out.contains(record.to_str().unwrap()), "the demo names its records");
+        let whole = verify(record, &key);
+        assert!(whole.status.success(), "{}", text(&whole.stderr));
+        for n in 0..FLIPS {
+            let changed = flipped(record, &aside, &mut random);
+            let refused = verify(&changed, &key);
+            assert!(!refused.status.success(), "flip {n} of {}", record.display());
+        }
+        let replay = tapline(&["replay", record.to_str().unwrap()]);
+        assert_eq!(replay.status.code(), Some(0), "{}", text(&replay.stdout));
+    }
+}
