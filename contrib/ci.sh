@@ -48,7 +48,7 @@ if [ "$mode" = quick ]; then
     exit 0
 fi
 say "every test"
-cargo test --workspace --locked --release
+cargo test --workspace --locked --release --no-fail-fast
 say "documentation"
 RUSTDOCFLAGS="-D warnings" cargo doc -q --workspace --no-deps --locked
 say "done"
