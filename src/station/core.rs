@@ -219,6 +219,8 @@ impl Core {
     }
 
     pub(super) fn answer(&mut self, ticket: u64, result: Result<Answer, Problem>) {
+        // Its number may be that of bytes which are no line yet.
+        self.close_pending();
         self.outbox.behind(Effect::Answer { ticket, result });
     }
 

@@ -36,6 +36,8 @@ pub(crate) struct World {
     pub(crate) answers: BTreeMap<u64, Result<Answer, Problem>>,
     /// Lines that faces were shown, as stored, since a checker last looked.
     pub(crate) fresh: Vec<(BookId, String)>,
+    /// Last line that was committed.
+    durable: u64,
     /// The disk has failed: nothing is done any more until the power comes back.
     pub(crate) halted: bool,
     /// Bytes that were handed over and when, by link, since the last start.
@@ -109,6 +111,7 @@ impl World {
             status: None,
             answers: BTreeMap::new(),
             fresh: Vec::new(),
+            durable: 0,
             halted: false,
             delivered: BTreeMap::new(),
             sent: Vec::new(),
@@ -192,10 +195,14 @@ impl World {
                     return;
                 };
                 for (line, text) in lines.iter().zip(texts) {
+                    self.durable = line.seq;
                     self.fresh.push((line.book.clone(), text));
                 }
             }
-            Effect::Show(status) => self.status = Some(*status),
+            Effect::Show(status) => {
+                assert!(status.seq <= self.durable, "a face is shown what is not on disk");
+                self.status = Some(*status);
+            }
             Effect::Seal { id } => {
                 let Ok(sealed) = self.books.seal(&id) else {
                     self.halted = true;
@@ -212,6 +219,8 @@ impl World {
                 }
             }
             Effect::Answer { ticket, result } => {
+                let seq = result.as_ref().map_or(0, |answer| answer.seq);
+                assert!(seq <= self.durable, "an answer tells of line {seq} before it is on disk");
                 self.answers.insert(ticket, result);
             }
         }
