@@ -47,6 +47,8 @@ pub struct Core {
     pub(super) idle: Option<String>,
     pub(super) seq: u64,
     pub(super) outbox: Outbox,
+    /// Something changed that is no fact, and the status says it.
+    pub(super) unseen: bool,
 }
 
 impl Core {
@@ -66,6 +68,7 @@ impl Core {
             cases: BTreeMap::new(),
             names: BTreeSet::new(),
             idle: None,
+            unseen: false,
             seq: 0,
         }
     }
@@ -130,7 +133,11 @@ impl Core {
         self.put_case(id, at, Fact::Resume(resume), by);
         let case = self.cases.get_mut(id).expect("it goes on");
         if let Err(faults) = case.inspection.prepare() {
+            // It rests, visible and resumable, until a program can read its plan again.
+            let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
             case.faults = faults;
+            let park = Fact::Park(ReasonFact { reason: Some(texts.join("; ")) });
+            self.put(BookId::Inspection(id.into()), at, park, None);
             return;
         }
         self.bench(bench).active = Some(id.into());
@@ -345,14 +352,16 @@ impl Core {
     }
 
     fn finish(&mut self, at: Stamp) {
-        if self.outbox.due_us(self.waiting()).is_some_and(|due| due <= at.boot_us) {
+        let due = self.outbox.due_us(self.waiting());
+        if self.unseen || due.is_some_and(|due| due <= at.boot_us) {
             self.close_pending();
             self.commit(at);
         }
     }
 
     fn commit(&mut self, at: Stamp) {
-        if self.outbox.commit(at) {
+        if self.outbox.commit(at) || self.unseen {
+            self.unseen = false;
             let status = Box::new(self.snapshot());
             self.outbox.at_once(Effect::Show(status));
         }

@@ -232,6 +232,7 @@ impl Core {
     pub(super) fn link_down(&mut self, link: &str, at: Stamp, why: String) {
         let Some(known) = self.links.get(link) else { return };
         if !known.up {
+            self.unseen = known.why_down.as_ref() != Some(&why);
             self.links.get_mut(link).expect("checked above").why_down = Some(why);
             return;
         }

@@ -288,3 +288,14 @@ fn nothing_waits_in_a_core_that_was_only_made() {
     assert_eq!(core.deadline(), None);
     assert_eq!(stamp(0).boot_us, 0);
 }
+
+#[test]
+fn why_a_link_never_came_up_is_shown() {
+    let mut world = World::new(1, true);
+    world.link_down("ohm");
+    let (at, link, why) = (world.at(), "ohm".to_string(), "no such port".to_string());
+    world.event(Event::LinkDown { at, link, why });
+    let links = &world.status.as_ref().unwrap().benches[0].links;
+    let ohm = links.iter().find(|link| link.id == "ohm").unwrap();
+    assert_eq!((ohm.state, ohm.why.as_deref()), ("down", Some("no such port")));
+}
