@@ -5,7 +5,6 @@ use alloc::vec::Vec;
 
 use super::brief::Brief;
 use super::gate::{self, GateState};
-use super::job::EXCLUDED;
 use super::record::{Record, StepState};
 use crate::fact::Word;
 
@@ -28,7 +27,7 @@ pub(super) fn outcome(record: &Record, brief: Option<&Brief>) -> Outcome {
     let mut open: Vec<String> = Vec::new();
     let mut worst = Word::Pass;
     for step in &record.steps {
-        if step.reason.as_deref() == Some(EXCLUDED) {
+        if step.excluded() {
             words.push("excluded");
             continue;
         }

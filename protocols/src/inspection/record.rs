@@ -47,6 +47,13 @@ pub struct StepRecord {
     pub reason: Option<String>,
 }
 
+impl StepRecord {
+    /// The maker excludes it. A reason that a person wrote never says so.
+    pub(super) fn excluded(&self) -> bool {
+        self.state == StepState::Closed && self.reason.as_deref() == Some(super::job::EXCLUDED)
+    }
+}
+
 /// Something stored, with its line and its moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line<T> {

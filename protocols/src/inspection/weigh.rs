@@ -25,7 +25,7 @@ const MAINS_AGE_MAX_US: u64 = 600_000_000;
 /// everything is in.
 pub(super) fn verdict(record: &Record, brief: &Brief, step: &Step) -> Option<VerdictFact> {
     let expanded: Vec<&StepRecord> = record.steps_of(&step.id).collect();
-    if expanded.iter().all(|one| one.reason.as_deref() == Some(EXCLUDED)) {
+    if expanded.iter().all(|one| one.excluded()) {
         return None;
     }
     let complete = expanded.iter().all(|one| complete(record, brief, one));
@@ -55,8 +55,7 @@ fn complete(record: &Record, brief: &Brief, step: &StepRecord) -> bool {
 }
 
 fn measured(record: &Record, brief: &Brief, step: &Step) -> Option<Judged> {
-    let mut values = Vec::new();
-    let mut lines = Vec::new();
+    let mut groups: Vec<Group<'_>> = Vec::new();
     let mut missing: Vec<String> = Vec::new();
     for one in record.steps_of(&step.id) {
         let job = brief.job(&one.expanded.step)?;
@@ -65,15 +64,22 @@ fn measured(record: &Record, brief: &Brief, step: &Step) -> Option<Judged> {
             let reason = one.reason.clone().filter(|_| one.state == StepState::Closed);
             missing.push(reason.unwrap_or_else(|| "no_reading".to_string()));
         }
+        let limit = one.expanded.limit.as_ref();
+        let group = groups.iter().position(|group| group.limit == limit);
+        let group = group.unwrap_or_else(|| {
+            groups.push(Group { limit, job, values: Vec::new(), lines: Vec::new() });
+            groups.len() - 1
+        });
         for (measured, line) in chosen {
-            values.push(measured);
-            lines.push(line);
+            groups[group].values.push(measured);
+            groups[group].lines.push(line);
         }
     }
-    let first = record.steps_of(&step.id).next()?;
-    let job = brief.job(&first.expanded.step)?;
-    let none = values.is_empty();
-    let mut judged = ask_for(record, brief, (job, step), (values, &lines));
+    let none = groups.iter().all(|group| group.values.is_empty());
+    let mut judged = together(groups.into_iter().filter_map(|group| {
+        let asks = none || !group.values.is_empty();
+        asks.then(|| ask_for(record, brief, (group.job, step), (group.values, &group.lines)))
+    }))?;
     if !missing.is_empty() && !matches!(judged.verdict, Word::Fail | Word::ConditionalFail) {
         judged.verdict = Word::Undecided;
         if none {
@@ -84,6 +90,37 @@ fn measured(record: &Record, brief: &Brief, step: &Step) -> Option<Judged> {
         judged.reasons.dedup();
     }
     Some(judged)
+}
+
+/// Values of a step that have one limit: parts of another type have another one.
+struct Group<'a> {
+    limit: Option<&'a String>,
+    job: &'a Job,
+    values: Vec<Measured>,
+    lines: Vec<&'a Line<ValueFact>>,
+}
+
+/// The worst of what several limits say; it rests on the values of all.
+fn together(all: impl Iterator<Item = Judged>) -> Option<Judged> {
+    let rank = |judged: &Judged| match judged.verdict {
+        Word::Pass => 0,
+        Word::ConditionalPass => 1,
+        Word::Undecided => 2,
+        Word::ConditionalFail => 3,
+        Word::Fail => 4,
+    };
+    all.reduce(|one, other| {
+        let (mut worst, better) =
+            if rank(&one) < rank(&other) { (other, one) } else { (one, other) };
+        worst.from.extend(better.from);
+        worst.from.sort_unstable();
+        if worst.verdict == better.verdict {
+            worst.reasons.extend(better.reasons);
+            worst.reasons.sort();
+            worst.reasons.dedup();
+        }
+        worst
+    })
 }
 
 /// Captures that count: all that say something, all that fail by themselves, and where none says

@@ -5,4 +5,5 @@ mod earth;
 mod given;
 mod live;
 mod model;
+mod never;
 mod worked;
