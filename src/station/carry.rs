@@ -18,14 +18,16 @@ impl Core {
             Stamp { wall_us: at.wall_us.saturating_sub(ago), boot_us }
         };
         let mut nulls: Vec<Kept<NullFact>> = Vec::new();
-        for line in &record.nulls {
+        // Stamps of another boot tell no age.
+        let datable = |seq: u64| record.same_boot(seq, u64::MAX);
+        for line in record.nulls.iter().filter(|line| datable(line.seq)) {
             let key = |n: &NullFact| (n.lead.clone(), n.function, n.range.clone(), n.direction);
             nulls.retain(|kept| key(&kept.fact) != key(&line.fact));
             let carried = line.fact.carried.clone();
             nulls.push(kept(id, line.seq, stamp(line.at.0), carried, line.fact.clone()));
         }
         let supply = record.proofs.iter().rfind(|line| line.fact.what == "supply");
-        let supply = supply.filter(|line| line.fact.ok).map(|line| {
+        let supply = supply.filter(|line| line.fact.ok && datable(line.seq)).map(|line| {
             let carried = line.fact.carried.clone();
             kept(id, line.seq, stamp(line.at.0), carried, line.fact.clone())
         });

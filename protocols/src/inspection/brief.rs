@@ -28,7 +28,7 @@ pub(super) struct Brief {
     pub(super) operators: Vec<Operator>,
     pub(super) witness: Witness,
     pub(super) jobs: BTreeMap<String, Job>,
-    /// Local date of opening; certificates are compared with it.
+    /// Local date that the inspection goes by; certificates are compared with it.
     pub(super) date: String,
 }
 
@@ -89,10 +89,16 @@ impl Brief {
             operators: parts.operators,
             witness: parts.witness,
             jobs: BTreeMap::new(),
-            date: record.day_opened().unwrap_or_default(),
+            date: String::new(),
         };
-        brief.jobs = brief.resolve(record);
+        brief.go_on(record);
         Ok(brief)
+    }
+
+    /// Goes by the day of the record: a certificate may have run out while it rested.
+    pub(super) fn go_on(&mut self, record: &Record) {
+        self.date = record.day().unwrap_or_default();
+        self.jobs = self.resolve(record);
     }
 
     /// What is to be measured in an expanded step.

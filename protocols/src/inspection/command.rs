@@ -405,7 +405,7 @@ impl<'a> Desk<'a> {
         if !self.record.closing_scan() {
             return Err(Refusal::new("conflict", "refusal.closing_scan"));
         }
-        let outcome = outcome(self.record, Some(self.brief));
+        let outcome = outcome(self.record);
         let tag = tag.map(|tag| one_of(tag, &["attached", "refused"], "refusal.tag"));
         let tag = tag.transpose()?.map(ToString::to_string);
         let reason = reason.map(said).transpose()?;

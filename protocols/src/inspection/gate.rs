@@ -1,7 +1,7 @@
 //! The gate of protective earth: energised steps stay closed until it is proved.
 
 use super::brief::Brief;
-use super::record::Record;
+use super::record::{Record, StepRecord};
 use crate::fact::Word;
 use crate::plan::{Gate, Step};
 use crate::register::Class;
@@ -13,7 +13,7 @@ pub(super) enum GateState {
     NotAsked,
     /// Every step of the gate has passed, today.
     Proved,
-    /// Opened by competence; the step of the plan is named in `override`.
+    /// Opened by competence, today; the step of the plan is named in `override`.
     Overridden,
     /// Closed; it may be opened by competence.
     Undecided,
@@ -36,7 +36,8 @@ pub(super) fn before(record: &Record, brief: &Brief, step: &Step) -> GateState {
     }
     let state = state(record, brief, gate);
     let names = |over: &str| over == step.id || gates(brief, gate).any(|proof| proof.id == over);
-    if state == GateState::Undecided && record.overrides.iter().any(|o| names(&o.fact.step)) {
+    let mut today = record.overrides.iter().filter(|over| record.day_began < over.seq);
+    if state == GateState::Undecided && today.any(|over| names(&over.fact.step)) {
         return GateState::Overridden;
     }
     state
@@ -75,10 +76,16 @@ fn worst(record: &Record, brief: &Brief, gate: Gate) -> GateState {
     }
 }
 
-/// Judged today, and nothing was measured since that has not been judged.
+/// Every value of it was measured today, and nothing since that has not been judged. A verdict
+/// of today may rest on values of yesterday.
 fn fresh(record: &Record, step: &Step) -> bool {
-    let verdict = record.verdicts.get(&step.id);
-    !record.due.contains(&step.id) && verdict.is_some_and(|line| record.day_began < line.seq)
+    let Some(verdict) = record.verdicts.get(&step.id) else { return false };
+    let from = &verdict.fact.judged.from;
+    let today = |one: &StepRecord| {
+        let mut values = record.values_of(&one.expanded.step);
+        values.any(|value| record.day_began < value.seq && from.contains(&value.seq))
+    };
+    !record.due.contains(&step.id) && record.steps_of(&step.id).all(today)
 }
 
 fn gates(brief: &Brief, gate: Gate) -> impl Iterator<Item = &Step> {

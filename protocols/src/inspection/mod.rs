@@ -87,6 +87,9 @@ impl Inspection {
         {
             brief.operators.push((**operator).clone());
         }
+        if let (Fact::Resume(_), Some(brief)) = (fact, &mut self.brief) {
+            brief.go_on(&self.record);
+        }
     }
 
     /// Reads what was given: after the first commit, and after a recovery.
@@ -189,7 +192,7 @@ impl Inspection {
     /// What the whole inspection says so far.
     #[must_use]
     pub fn outcome(&self) -> Outcome {
-        outcome::outcome(&self.record, self.brief.as_ref())
+        outcome::outcome(&self.record)
     }
 
     /// What the facts add up to.

@@ -204,7 +204,8 @@ pub(super) enum Nulled<'a> {
     Not(&'static str),
 }
 
-/// The null that belongs to a value: same leads, same function, same direction, young enough.
+/// The null that belongs to a value: same leads, same function, same direction, same boot, young
+/// enough.
 pub(super) fn of_value<'a>(
     record: &'a Record,
     brief: &Brief,
@@ -238,6 +239,7 @@ fn newest<'a>(
             && line.fact.function == job.function
             && line.fact.direction == job.direction
             && line.seq < seq
+            && record.same_boot(line.seq, seq)
     };
     let null = record.nulls.iter().rev().find(fits).ok_or("lead_not_nulled")?;
     let taken = null.fact.carried.as_ref().map_or(null.at.0, |carried| carried.m);

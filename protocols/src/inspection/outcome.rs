@@ -3,8 +3,6 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use super::brief::Brief;
-use super::gate::{self, GateState};
 use super::record::{Record, StepState};
 use crate::fact::Word;
 
@@ -22,7 +20,7 @@ pub struct Outcome {
 }
 
 /// Adds up the verdicts.
-pub(super) fn outcome(record: &Record, brief: Option<&Brief>) -> Outcome {
+pub(super) fn outcome(record: &Record) -> Outcome {
     let mut words: Vec<&str> = Vec::new();
     let mut open: Vec<String> = Vec::new();
     let mut worst = Word::Pass;
@@ -46,9 +44,6 @@ pub(super) fn outcome(record: &Record, brief: Option<&Brief>) -> Outcome {
         worst = worse(worst, Word::Undecided);
     }
     words.extend(said(record));
-    if brief.is_some_and(|brief| overridden(record, brief)) {
-        words.push("overridden");
-    }
     let conditional = |word: &Word| matches!(word, Word::ConditionalPass | Word::ConditionalFail);
     if record.verdicts.values().any(|line| conditional(&line.fact.judged.verdict)) {
         words.push("conditional");
@@ -84,6 +79,10 @@ fn said(record: &Record) -> Vec<&'static str> {
     if record.values.iter().any(seen) {
         words.push("open_seen");
     }
+    if !record.overrides.is_empty() {
+        // Also where the gate was proved later: what was energised before was energised on a word.
+        words.push("overridden");
+    }
     if !record.drops.is_empty() {
         words.push("set_aside");
     }
@@ -91,9 +90,4 @@ fn said(record: &Record) -> Vec<&'static str> {
         words.push("not_applicable");
     }
     words
-}
-
-fn overridden(record: &Record, brief: &Brief) -> bool {
-    let before = |step| gate::before(record, brief, step) == GateState::Overridden;
-    brief.plan.steps.iter().any(before)
 }

@@ -100,7 +100,7 @@ pub struct Record {
     pub values: Vec<Valued>,
     /// Values that were set aside, in force or not.
     pub drops: Vec<Line<DropFact>>,
-    /// Nulls that may be used: those of another boot are gone.
+    /// Nulls. One serves values of its own boot alone: no clock tells its age to others.
     pub nulls: Vec<Line<NullFact>>,
     /// Path, supply and liveness checks.
     pub proofs: Vec<Line<ProveFact>>,
@@ -132,6 +132,8 @@ pub struct Record {
     pub date: Option<String>,
     /// The boot that stamps count from.
     pub boot: String,
+    /// Lines of the resumptions under another boot: stamps of two boots can't be compared.
+    pub boots: Vec<u64>,
     /// Last line of a resumption; proofs of protective earth before it hold on the same day only.
     pub day_began: u64,
     /// Signed.
@@ -238,6 +240,14 @@ impl Record {
             }
             _ => false,
         }
+    }
+
+    /// Two lines were made under one boot, so that their stamps can be compared. `u64::MAX` stands
+    /// for a line to come.
+    #[must_use]
+    pub fn same_boot(&self, one: u64, other: u64) -> bool {
+        let boot = |seq: u64| self.boots.iter().filter(|began| **began <= seq).count();
+        boot(one) == boot(other)
     }
 
     /// Nothing more can be added to it.
@@ -358,7 +368,7 @@ impl Record {
         self.run.resume();
         self.switches.clear();
         if self.boot != fact.boot {
-            self.nulls.clear();
+            self.boots.push(seq);
             self.boot.clone_from(&fact.boot);
         }
         if fact.date.is_some() && fact.date != self.day() {

@@ -252,7 +252,8 @@ fn mains(record: &Record, brief: &Brief, step: &Step, lines: &[&Line<ValueFact>]
     let mut lowest: Option<Mains> = None;
     for line in lines {
         let check = evidence::supply(record, line)?;
-        if MAINS_AGE_MAX_US < line.at.0.saturating_sub(evidence::taken(check)) {
+        let age = line.at.0.saturating_sub(evidence::taken(check));
+        if MAINS_AGE_MAX_US < age || !record.same_boot(check.seq, line.seq) {
             return None;
         }
         let measured = volts(check.fact.ln.as_deref()?)?;

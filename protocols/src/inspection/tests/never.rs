@@ -3,9 +3,11 @@
 use alloc::string::ToString;
 use alloc::vec;
 
-use super::bench::{Bench, Setting};
+use super::bench::{Bench, DAY, Setting};
 use crate::fact::Word;
 use crate::inspection::Command;
+
+const NEXT_DAY: &str = "2026-11-25";
 
 fn to_the_leakage(bench: &mut Bench) {
     bench.set(false, false, false);
@@ -19,6 +21,10 @@ fn to_the_leakage(bench: &mut Bench) {
 
 fn skip(bench: &mut Bench, reason: &str) {
     bench.ask(&Command::Skip { reason: reason.into() }).unwrap();
+}
+
+fn repeat(bench: &mut Bench, step: &str) {
+    bench.ask(&Command::Repeat { step: step.into() }).unwrap();
 }
 
 #[test]
@@ -62,4 +68,113 @@ fn a_part_of_another_type_is_judged_by_its_own_limit() {
     assert_eq!(part.verdict, Word::Fail);
     let limit = part.limit.as_ref().map(|limit| limit.id.as_str());
     assert_eq!(limit, Some("iec62353-2014.part.direct.cf"));
+}
+
+/// A fail stays a fail when the machine is started anew, which makes its null void for others.
+#[test]
+fn a_fail_of_another_boot_still_counts() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    bench.answer("pass").unwrap();
+    bench.touch("0.400 Ohm");
+    assert_eq!(bench.verdict("pe").0, Word::Fail);
+    bench.resume("boot-2", DAY);
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    repeat(&mut bench, "pe/1");
+    bench.touch("0.182 Ohm");
+    bench.touch("-0.190 Ohm");
+    assert_eq!(bench.verdict("pe").0, Word::Fail);
+}
+
+/// A check at 253 V would scale 530 uA down to 481; the clocks of two boots tell no age.
+#[test]
+fn a_supply_check_of_another_boot_scales_nothing() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.supply("253", "0.3", "252.8").unwrap();
+    bench.supply("253", "0.3", "252.8").unwrap();
+    bench.now = 500_000;
+    bench.resume("boot-2", DAY);
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    bench.answer("pass").unwrap();
+    bench.touch("0.243 Ohm");
+    bench.touch("-0.275 Ohm");
+    bench.world.leak = ["530 mV".into(), "520 mV".into()];
+    bench.leak_declared();
+    let (word, reasons) = bench.verdict("leak");
+    assert_eq!(word, Word::Undecided);
+    assert!(reasons.contains(&"no_mains_value".to_string()), "{reasons:?}");
+}
+
+#[test]
+fn an_earth_measured_in_part_today_does_not_open_the_gate() {
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    bench.resume("boot-1", NEXT_DAY);
+    assert_eq!(bench.verdict("leak").1, ["gate_closed"]);
+    repeat(&mut bench, "pe/1");
+    bench.touch("0.243 Ohm");
+    assert_eq!(bench.verdict("pe").0, Word::Pass, "one direction of today, one of yesterday");
+    assert_eq!(bench.active(), "try", "the other direction was not measured today");
+    repeat(&mut bench, "pe/2");
+    bench.touch("-0.275 Ohm");
+    assert_eq!(bench.active(), "leak/1");
+}
+
+#[test]
+fn a_value_set_aside_today_does_not_renew_the_earth_of_yesterday() {
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    repeat(&mut bench, "pe/2");
+    bench.touch("-0.275 Ohm");
+    bench.resume("boot-1", NEXT_DAY);
+    let seq = bench.inspection.record().values[1].line.seq;
+    let cause = "wrong_point".into();
+    bench.ask(&Command::Discard { seq, cause, second: None }).unwrap();
+    assert_eq!(bench.verdict("pe").0, Word::Pass);
+    bench.answer("pass").unwrap();
+    assert_eq!(bench.state(), "close_scan", "nothing is energised today");
+}
+
+#[test]
+fn a_gate_opened_by_competence_yesterday_is_closed_today() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.answer("pass").unwrap();
+    bench.touch("0.182 Ohm");
+    bench.touch("-0.190 Ohm");
+    let over = Command::Override { step: "leak".into(), reason: "ward waits".into() };
+    bench.ask(&over).unwrap();
+    bench.answer("pass").unwrap();
+    assert_eq!(bench.active(), "leak/1");
+    bench.resume("boot-1", NEXT_DAY);
+    assert_eq!(bench.verdict("leak").1, ["gate_closed"]);
+    bench.ask(&over).unwrap();
+    assert_eq!(bench.active(), "leak/1", "said once more, today");
+}
+
+#[test]
+fn what_was_energised_on_a_word_is_said_when_the_earth_is_proved_later() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.answer("pass").unwrap();
+    bench.touch("0.182 Ohm");
+    bench.touch("-0.190 Ohm");
+    bench.ask(&Command::Override { step: "leak".into(), reason: "ward waits".into() }).unwrap();
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    repeat(&mut bench, "pe");
+    bench.touch("0.182 Ohm");
+    bench.touch("-0.190 Ohm");
+    assert_eq!(bench.verdict("pe").0, Word::Pass);
+    assert!(bench.inspection.outcome().words.contains(&"overridden".to_string()));
+}
+
+/// Certified to the 24th, opened on that day, rested, and taken up again on the 25th.
+#[test]
+fn a_certificate_that_ran_out_while_the_inspection_rested_is_out() {
+    let fixed = Setting::default();
+    let instruments = fixed.instruments.replacen("2027-03-31", DAY, 1);
+    let mut bench = Bench::open(&Setting { instruments, ..fixed });
+    bench.answer("pass").unwrap();
+    assert_eq!(bench.active(), "pe/1");
+    bench.ask(&Command::Park).unwrap();
+    bench.resume("boot-1", NEXT_DAY);
+    assert_eq!(bench.verdict("pe"), (Word::Undecided, vec!["out_of_calibration".to_string()]));
 }
