@@ -20,7 +20,7 @@ use crate::station::event::Problem;
 /// Largest answer that is taken in, bytes.
 const ANSWER_MAX: usize = 64 << 20;
 
-/// How often a busy station is asked, with a pause between.
+/// How often a station that starts is asked, with a pause between.
 const PATIENCE: u32 = 40;
 const PAUSE: Duration = Duration::from_millis(250);
 
@@ -75,7 +75,8 @@ impl Client {
         runtime()?.block_on(self.patient(Method::POST, path, Some(body)))
     }
 
-    /// Asks again while the station is busy, for at most [`PATIENCE`] times.
+    /// Asks again while the station is only starting, at most [`PATIENCE`] times: then nothing
+    /// of what was asked has been done.
     async fn patient(
         &self,
         method: Method,
@@ -86,7 +87,9 @@ impl Client {
         loop {
             asked += 1;
             match self.ask(method.clone(), path, body).await {
-                Err(Trouble::Refused(problem)) if problem.code == "busy" && asked < PATIENCE => {
+                Err(Trouble::Refused(problem))
+                    if problem.code == "starting" && asked < PATIENCE =>
+                {
                     tokio::time::sleep(PAUSE).await;
                 }
                 other => return other,

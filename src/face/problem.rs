@@ -47,7 +47,7 @@ fn status(code: &str) -> StatusCode {
         "bad_input" => StatusCode::BAD_REQUEST,
         "not_found" => StatusCode::NOT_FOUND,
         "forbidden" => StatusCode::FORBIDDEN,
-        "halted" | "busy" => StatusCode::SERVICE_UNAVAILABLE,
+        "halted" | "busy" | "starting" => StatusCode::SERVICE_UNAVAILABLE,
         _ => StatusCode::CONFLICT,
     }
 }

@@ -46,6 +46,8 @@ struct State {
     status: Option<Arc<Status>>,
     halted: Option<Halt>,
     engine: Option<Engine>,
+    /// The status was shown by a life of the engine that has ended: its links were closed.
+    outlived: bool,
 }
 
 /// The way to a running engine.
@@ -83,7 +85,7 @@ impl Halt {
     }
 
     fn problem(&self) -> Problem {
-        let code = if self.starting { "busy" } else { "halted" };
+        let code = if self.starting { "starting" } else { "halted" };
         let next = format!("{} {}", self.first, self.next).trim().to_owned();
         Problem { code: code.into(), detail: self.why.clone(), next }
     }
@@ -116,11 +118,14 @@ impl Shared {
         let mut state = self.lock();
         state.engine = None;
         state.halted = Some(halt);
+        state.outlived = true;
     }
 
     /// Shows a status that holds nothing but what is durable.
     pub(super) fn show(&self, status: Status) {
-        self.lock().status = Some(Arc::new(status));
+        let mut state = self.lock();
+        state.status = Some(Arc::new(status));
+        state.outlived = false;
     }
 
     /// Why nothing is judged; `None` while the station runs.
@@ -148,6 +153,8 @@ impl Shared {
         if let Some(halt) = halted {
             json["first"] = halt.first.into();
             json["next"] = halt.next.into();
+        }
+        if self.lock().outlived {
             links_are_closed(&mut json);
         }
         json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());

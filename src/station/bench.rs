@@ -18,6 +18,15 @@ pub(super) struct Kept<T> {
     pub fact: T,
 }
 
+/// A signature that waits for its badge.
+#[derive(Debug, Clone)]
+pub(super) struct Signing {
+    /// When the code was scanned, microseconds of the boot-time clock.
+    pub at_us: u64,
+    /// The code said that the tag is attached.
+    pub tag: Option<String>,
+}
+
 /// A bench. All of it is lost at a restart; what must not be lost is in a book.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Bench {
@@ -29,6 +38,8 @@ pub(super) struct Bench {
     pub nulls: Vec<Kept<NullFact>>,
     /// Supply check of the day.
     pub supply: Option<Kept<ProveFact>>,
+    /// A code asked to sign: the badge of who is logged in must be the next code.
+    pub signing: Option<Signing>,
     /// What came of the last scan of its own scanner.
     pub heard: Option<Result<Answer, Problem>>,
 }

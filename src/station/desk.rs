@@ -6,6 +6,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
 use tapline_protocols::plan::{Settings, Switch};
 
+use super::bench::Signing;
 use super::command::Seat;
 use super::core::Core;
 use super::event::{Answer, Origin, Problem, Request};
@@ -15,6 +16,9 @@ use crate::clock::Stamp;
 
 /// Longest code that may come as a command, bytes.
 const CODE_BYTES_MAX: usize = 256;
+
+/// How long a code that asks to sign waits for its badge, microseconds of the boot-time clock.
+const SIGNING_US_MAX: u64 = 30_000_000;
 
 impl Core {
     /// A scanner of a bench read a code.
@@ -67,8 +71,12 @@ impl Core {
     fn scan(&mut self, seat: &Seat, mut fact: ScanFact) -> Result<Answer, Problem> {
         let (bench, at) = (seat.bench.as_str(), seat.at);
         let code = fact.raw.clone().unwrap_or_default();
+        let signing = self.bench(bench).signing.take();
         if fact.kind == ScanKind::Control {
-            self.put_scan(bench, at, fact);
+            let seq = self.put_scan(bench, at, fact);
+            if let Some(tag) = signs(&code) {
+                return self.ask_for_badge(seat, seq, tag);
+            }
             let request = self.control(bench, &code)?;
             return self.request(seat, request);
         }
@@ -78,6 +86,13 @@ impl Core {
         }
         let operator = self.register.operator(&code).map(|operator| operator.id.clone());
         let seq = self.put_scan(bench, at, fact);
+        let waits = |s: &Signing| at.boot_us.saturating_sub(s.at_us) <= SIGNING_US_MAX;
+        let works_here = operator.is_some() && operator.as_ref() == self.register.logins.get(bench);
+        if let Some(Signing { tag, .. }) = signing.filter(|s| works_here && waits(s)) {
+            let sign = Request::Sign { meaning: "performed".into(), tag, reason: None };
+            let seat = Seat { by: operator, origin: Origin::Scanner, ..seat.clone() };
+            return self.request(&seat, sign);
+        }
         if operator.is_some() {
             return self.login(bench, at, operator);
         }
@@ -88,6 +103,23 @@ impl Core {
             return Ok(Answer::done(seq).say(&["scan.known", &code]));
         }
         Err(missing("asset, badge or label", &code).next("Register it, or scan another code."))
+    }
+
+    /// A code never signs alone: the badge of who works here must follow.
+    fn ask_for_badge(
+        &mut self,
+        seat: &Seat,
+        seq: u64,
+        tag: Option<String>,
+    ) -> Result<Answer, Problem> {
+        if self.benches[&seat.bench].active.is_none() {
+            return Err(conflict(
+                "no inspection is open on this bench",
+                "There is nothing to sign.",
+            ));
+        }
+        self.bench(&seat.bench).signing = Some(Signing { at_us: seat.at.boot_us, tag });
+        Ok(Answer::done(seq).say(&["sign.badge"]))
     }
 
     /// Nothing open: selects it. Its inspection open: the closing scan. Another one: refused.
@@ -135,7 +167,7 @@ impl Core {
         }
     }
 
-    /// What a control code asks for. Codes never sign and never set aside: those need words.
+    /// What a control code asks for. Codes never set aside: that needs words.
     fn control(&self, bench: &str, code: &str) -> Result<Request, Problem> {
         let damaged = || bad(format!("`{code}` is damaged or no control code of this program"));
         let control = control::read(code.as_bytes()).map_err(|_| damaged())?;
@@ -222,6 +254,16 @@ impl Core {
             return Err(missing("limit row", row).next("See `tapline limits list`."));
         }
         Ok(Answer::done(self.put_station(at, Fact::Confirm(confirm), Some(by))))
+    }
+}
+
+/// Whether a code asks to sign, and what it says of the tag: `SIGN`, `SIGN.TAG`.
+fn signs(code: &str) -> Option<Option<String>> {
+    let control = control::read(code.as_bytes()).ok().filter(|control| control.word == "SIGN")?;
+    match control.parameter {
+        None => Some(None),
+        Some("TAG") => Some(Some("attached".into())),
+        Some(_) => None,
     }
 }
 

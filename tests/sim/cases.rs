@@ -3,9 +3,11 @@
 use tapline::books::Crash;
 use tapline::station::event::{Answer, BookId, Event, Problem, Request};
 use tapline::station::{Core, Library, LinkSettings};
+use tapline_drivers::scan::control;
 use tapline_protocols::Fact;
-use tapline_protocols::fact::In;
+use tapline_protocols::fact::{In, Word};
 
+use super::supply;
 use super::world::{World, context, settings, stamp};
 
 fn ready(seed: u64) -> World {
@@ -92,7 +94,7 @@ fn a_null_is_carried_over_until_something_is_plugged_anew() {
     let mut world = ready(1);
     let first = begin(&mut world, "P-0109").unwrap().id.unwrap();
     super::null(&mut world);
-    super::supply(&mut world);
+    supply(&mut world);
     end(&mut world);
     let second = begin(&mut world, "P-0109").unwrap().id.unwrap();
     let book = BookId::Inspection(second);
@@ -298,4 +300,73 @@ fn why_a_link_never_came_up_is_shown() {
     let links = &world.status.as_ref().unwrap().benches[0].links;
     let ohm = links.iter().find(|link| link.id == "ohm").unwrap();
     assert_eq!((ohm.state, ohm.why.as_deref()), ("down", Some("no such port")));
+}
+
+/// A class I asset with a fixed cord on a witnessed box, hands on the probes: every act is a code.
+/// The supply was checked and the person logged in at the first inspection of the day.
+#[test]
+fn a_class_i_inspection_takes_at_most_thirteen_codes() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    supply(&mut world);
+    end(&mut world);
+    let mut codes = Vec::new();
+    let mut scan = |world: &mut World, code: &str| {
+        world.run(1_100_000);
+        world.scan(code);
+        codes.push(code.to_string());
+    };
+    let sheet = |word: &str| control::code(word);
+    scan(&mut world, "P-0109");
+    scan(&mut world, &sheet("BEGIN"));
+    scan(&mut world, &sheet("NULL.L-1"));
+    world.bench.ohms = "+0.061".into();
+    world.run(5_000_000);
+    world.touch("-0.061");
+    scan(&mut world, &sheet("PASS"));
+    world.touch("+0.243");
+    world.touch("-0.275");
+    world.until("connect");
+    scan(&mut world, &sheet("CONNECTED"));
+    world.until("prove_open");
+    world.set(false, true, false);
+    for reversed in [false, true] {
+        world.until("clear");
+        world.set(reversed, true, false);
+        scan(&mut world, &sheet("CLEAR"));
+        world.set(reversed, true, true);
+        scan(&mut world, &sheet("ALIVE"));
+        world.until("dead");
+        world.set(reversed, true, false);
+    }
+    world.until("reprove");
+    world.set(true, false, false);
+    world.run(12_000_000);
+    scan(&mut world, &sheet("PASS"));
+    world.until("close_scan");
+    scan(&mut world, "P-0109");
+    scan(&mut world, &sheet("SIGN"));
+    assert!(world.active().is_some(), "a code alone signs nothing");
+    scan(&mut world, "OP-0007");
+    world.run(1_000_000);
+    assert_eq!(world.active(), None, "signed and sealed");
+    assert!(codes.len() <= 13, "{} codes: {codes:?}", codes.len());
+    let sealed = world.lines(&BookId::Inspection("K3-20261124-0002".into()));
+    let sign = sealed.iter().find_map(|line| match &line.fact {
+        Fact::Sign(sign) => Some((sign.auth.as_str(), sign.outcome)),
+        _ => None,
+    });
+    assert_eq!(sign, Some(("badge", Word::Pass)));
+}
+
+#[test]
+fn another_code_between_the_signing_code_and_the_badge_signs_nothing() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    for code in [control::code("SIGN"), "P-0109".into(), "OP-0007".into()] {
+        world.run(1_100_000);
+        world.scan(&code);
+    }
+    world.run(1_000_000);
+    assert!(world.active().is_some());
 }
