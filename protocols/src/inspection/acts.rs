@@ -206,7 +206,8 @@ fn prove_closed_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     let Some((_, sample)) = fresh else {
         return Err(Refusal::new("no_reading", "refusal.nothing_to_capture"));
     };
-    let closed = matches!(sample.says, Says::Value | Says::Below) && sample.size < CLOSED_BELOW;
+    let says = matches!(sample.says, Says::Value | Says::Below) && !sample.relative;
+    let closed = says && sample.size < CLOSED_BELOW;
     Ok(Vec::from([Fact::Prove(ProveFact {
         what: "closed_path".into(),
         step: Some(job.step.clone()),

@@ -11,7 +11,7 @@ use super::proof;
 use super::record::{Line, Record, StepRecord};
 use super::run::Placement;
 use crate::fact::{ProveFact, ValueFact};
-use crate::plan::{Direction, Proof, Settings, Step};
+use crate::plan::{Correct, Direction, Proof, Settings, Step};
 use crate::register::Known;
 
 /// Words that are known about a value, of the closed list of reasons.
@@ -29,6 +29,10 @@ pub(super) fn against(
     }
     if has("out_of_calibration") && brief.policy.out_of_calibration != "override" {
         words.push("out_of_calibration");
+    }
+    if has("relative") && !step.correct.contains(&Correct::LeadNull) {
+        // The meter takes something away that nobody knows.
+        words.push("method_not_valid");
     }
     if job.live() {
         match value.known {
@@ -53,15 +57,19 @@ pub(super) fn against(
     words.into_iter().map(ToString::to_string).collect()
 }
 
-/// Joined clips read as good as nothing on both sides of a value.
-fn closed_before_and_after(record: &Record, job: &Job, seq: u64) -> bool {
+/// Joined clips read as good as nothing on both sides of a value, and nothing was linked anew
+/// between.
+fn closed_before_and_after(record: &Record, brief: &Brief, job: &Job, seq: u64) -> bool {
+    let link = brief.link_of(&job.meter).map(|link| link.link.as_str());
     let of = |line: &&Line<ProveFact>| line.fact.step.as_deref() == Some(&job.step);
     let proofs = || proof::proofs(record, "closed_path", 0).filter(of);
     let before = proofs().filter(|line| line.seq < seq).last();
     let after = proofs().find(|line| seq < line.seq);
+    let (Some(before), Some(after)) = (before, after) else { return false };
     job.prove.contains(&Proof::ClosedPath)
-        && before.is_some_and(|line| line.fact.ok)
-        && after.is_some_and(|line| line.fact.ok)
+        && before.fact.ok
+        && after.fact.ok
+        && !record.relinked(link, before.seq, after.seq)
 }
 
 /// A dc current that was not turned round reads with the sign it had in the other direction.
@@ -93,7 +101,7 @@ fn sign(value: &ValueFact) -> Option<bool> {
 pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueFact>) -> bool {
     if !job.prove.contains(&Proof::NetworkResistance) {
         // A low resistance shows its path itself; an insulation only between two closed clips.
-        return job.low_resistance() || closed_before_and_after(record, job, line.seq);
+        return job.low_resistance() || closed_before_and_after(record, brief, job, line.seq);
     }
     if !proof::provable(brief, job) {
         return false;

@@ -152,8 +152,10 @@ impl ProofRun {
         if self.stage.as_ref() != Some(&stage) {
             *self = ProofRun { stage: Some(stage.clone()), ..ProofRun::default() };
         }
-        if function != stage.function(brief, job) {
-            self.since = None;
+        if function != stage.function(brief, job) || sample.relative {
+            // What the meter subtracts from shows nothing.
+            (self.since, self.thrown) = (None, false);
+            self.newest.clear();
             return Err("wrong_function");
         }
         let since = (*self.since.get_or_insert(sample.at)).max(record.run.changed);

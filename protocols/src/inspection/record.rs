@@ -98,6 +98,8 @@ pub struct Record {
     pub last: Option<(u64, Now)>,
     /// Captured values.
     pub values: Vec<Valued>,
+    /// Lines where a link began anew or was lost, with its name; without one, where nobody watched.
+    pub relinks: Vec<(u64, Option<String>)>,
     /// Values that were set aside, in force or not.
     pub drops: Vec<Line<DropFact>>,
     /// Nulls. One serves values of its own boot alone: no clock tells its age to others.
@@ -188,8 +190,14 @@ impl Record {
                 self.overrides.push(Line { seq, at, by, fact: over.clone() });
             }
             Fact::Scan(scan) => self.scan(seq, scan),
-            Fact::Link(link) if link.state != "up" => self.blind(&link.link),
-            Fact::Tap(tap) => self.blind(&tap.link),
+            Fact::Link(link) if link.state != "up" => {
+                self.relinks.push((seq, Some(link.link.clone())));
+                self.blind(&link.link);
+            }
+            Fact::Tap(tap) => {
+                self.relinks.push((seq, Some(tap.link.clone())));
+                self.blind(&tap.link);
+            }
             Fact::Park(_) => {
                 self.parked = true;
                 self.run.rest();
@@ -240,6 +248,13 @@ impl Record {
             }
             _ => false,
         }
+    }
+
+    /// Between two lines this link began anew, or nobody watched.
+    #[must_use]
+    pub fn relinked(&self, link: Option<&str>, from: u64, to: u64) -> bool {
+        let mut relinks = self.relinks.iter().filter(|(seq, _)| from < *seq && *seq < to);
+        relinks.any(|(_, name)| name.is_none() || name.as_deref() == link)
     }
 
     /// Two lines were made under one boot, so that their stamps can be compared. `u64::MAX` stands
@@ -364,6 +379,7 @@ impl Record {
     /// Whatever the bench knew by watching is void: leads and switches may have been moved.
     fn resume(&mut self, seq: u64, fact: &ResumeFact) {
         self.parked = false;
+        self.relinks.push((seq, None));
         self.resumed += 1;
         self.run.resume();
         self.switches.clear();

@@ -41,7 +41,11 @@ pub(super) fn verdict(record: &Record, brief: &Brief, step: &Step) -> Option<Ver
 pub(super) fn alone(record: &Record, brief: &Brief, value: &Line<ValueFact>) -> Option<Word> {
     let job = brief.job(&value.fact.step)?;
     let step = brief.step(&job.of)?;
-    let values = Vec::from([weighed(record, brief, (job, step), value)]);
+    let mut values = Vec::from([weighed(record, brief, (job, step), value)]);
+    if !job.live() {
+        // A current that was not turned round is a matter of two values.
+        values[0].reasons.retain(|reason| reason != "condition_not_set");
+    }
     Some(ask_for(record, brief, (job, step), (values, &[value])).verdict)
 }
 

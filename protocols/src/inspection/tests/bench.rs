@@ -121,6 +121,8 @@ pub(super) struct Bench {
     ready: Option<Function>,
     /// Deliberate acts of the person, codes and commands.
     pub(super) acts: u32,
+    /// Meter whose zero key is on, and says so.
+    pub(super) zeroed: Option<&'static str>,
 }
 
 impl Bench {
@@ -146,6 +148,7 @@ impl Bench {
             witnessed: setting.witnessed,
             ready: None,
             acts: 2, // the scan of the asset, and begin
+            zeroed: None,
         };
         for fact in first_commit(setting) {
             bench.store(fact, Some("op-7"));
@@ -236,7 +239,7 @@ impl Bench {
         let id = (self.seq, 0);
         let mut reading = reading(function, shows);
         (reading.first, reading.last) = (Now(first), Now(self.now));
-        if self.world.relative && meter == "LR-01" {
+        if self.world.relative && meter == "LR-01" || self.zeroed == Some(meter) {
             reading.flags.push(Flag::Relative);
         }
         self.told.push(Told::Reading(id, meter.into(), reading.clone()));

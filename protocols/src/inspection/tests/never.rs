@@ -3,8 +3,10 @@
 use alloc::string::ToString;
 use alloc::vec;
 
+use tapline_drivers::Function;
+
 use super::bench::{Bench, DAY, Setting};
-use crate::fact::Word;
+use crate::fact::{Fact, LinkFact, Word};
 use crate::inspection::Command;
 
 const NEXT_DAY: &str = "2026-11-25";
@@ -68,6 +70,31 @@ fn a_part_of_another_type_is_judged_by_its_own_limit() {
     assert_eq!(part.verdict, Word::Fail);
     let limit = part.limit.as_ref().map(|limit| limit.id.as_str());
     assert_eq!(limit, Some("iec62353-2014.part.direct.cf"));
+}
+
+/// The zero key of the voltmeter takes a part of the leakage away.
+#[test]
+fn a_leakage_that_the_meter_subtracted_from_proves_nothing() {
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    bench.zeroed = Some("DM-01");
+    bench.act("connected").unwrap();
+    bench.run(20);
+    assert_eq!(bench.state(), "prove_closed", "no proof rests on it either");
+    bench.zeroed = None;
+    bench.until("prove_open");
+    bench.world.s7 = true;
+    bench.until("clear");
+    bench.zeroed = Some("DM-01");
+    bench.live_declared(false);
+    bench.live_declared(true);
+    bench.zeroed = None;
+    bench.until("reprove");
+    bench.world.s7 = false;
+    bench.run(12);
+    let (word, reasons) = bench.verdict("leak");
+    assert_eq!(word, Word::Undecided);
+    assert!(reasons.contains(&"method_not_valid".to_string()), "{reasons:?}");
 }
 
 /// A fail stays a fail when the machine is started anew, which makes its null void for others.
@@ -177,4 +204,60 @@ fn a_certificate_that_ran_out_while_the_inspection_rested_is_out() {
     bench.ask(&Command::Park).unwrap();
     bench.resume("boot-1", NEXT_DAY);
     assert_eq!(bench.verdict("pe"), (Word::Undecided, vec!["out_of_calibration".to_string()]));
+}
+
+/// 5.3.3: closed clips before and after, with no relink between.
+#[test]
+fn clips_that_were_joined_before_a_relink_prove_nothing_after_it() {
+    for (what, link) in [("restart", None), ("link", Some("iso"))] {
+        let mut bench = Bench::open(&Setting {
+            asked: vec!["insulation".to_string()],
+            confirmed: vec!["iec62353-2014.insulation.mains_to_earth".to_string()],
+            ..Setting::default()
+        });
+        to_the_leakage(&mut bench);
+        let test = |bench: &mut Bench, shows: &str, seconds: u64| {
+            for _ in 0..seconds {
+                bench.now += 1_000_000;
+                bench.feed("IR-01", Function::InsulationResistance, shows);
+            }
+        };
+        test(&mut bench, "0.00 MOhm", 3);
+        bench.prove("closed_path").unwrap();
+        match link {
+            None => bench.resume("boot-1", DAY),
+            Some(link) => {
+                let down = LinkFact { link: link.into(), state: "down".into(), why: None };
+                bench.put(vec![Fact::Link(down)], None);
+            }
+        }
+        bench.now += 1_100_000;
+        bench.ask(&Command::Capture { expect: None }).unwrap();
+        test(&mut bench, ">200 MOhm", 65);
+        test(&mut bench, "0.00 MOhm", 3);
+        bench.prove("closed_path").unwrap();
+        let verdict = bench.verdict("insulation");
+        assert_eq!(verdict, (Word::Undecided, vec!["path_not_proved".to_string()]), "{what}");
+    }
+}
+
+/// A fail is not undone by setting the value of the other direction aside.
+#[test]
+fn a_fail_does_not_lean_on_the_other_direction() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    bench.answer("pass").unwrap();
+    bench.touch("-0.150 Ohm");
+    repeat(&mut bench, "pe/1");
+    bench.touch("0.150 Ohm");
+    bench.touch("-0.400 Ohm");
+    assert_eq!(bench.verdict("pe").0, Word::Fail);
+    let seq = bench.inspection.record().values[1].line.seq;
+    let cause = "wrong_point".into();
+    bench.ask(&Command::Discard { seq, cause, second: None }).unwrap();
+    repeat(&mut bench, "pe/2");
+    bench.touch("0.150 Ohm");
+    bench.run(4);
+    assert_ne!(bench.inspection.outcome().word, Word::Pass);
+    assert_ne!(bench.verdict("pe").0, Word::Pass, "{:?}", bench.verdict("pe"));
 }
