@@ -28,8 +28,7 @@ fn the_configuration_is_read_for_every_kind_of_bench() {
             ports.iter().map(|(name, at)| ((*name).into(), (*at).into())).collect();
         ports.insert("scanner".into(), "/run/demo/scanner".into());
         let text = clinic::config(&ports, "/run/demo/store", "off", witnessed);
-        let built_in = ["val-unit-line", "scpi", "scan", "contacts"];
-        let config = Config::read(&text, |_, name| built_in.contains(&name));
+        let config = Config::read(&text, |_, name| tapline_drivers::by_name(name).is_some());
         let config = config.unwrap_or_else(|faults| panic!("{faults:#?}\n{text}"));
         assert_eq!(config.benches[0].witness.is_empty(), !witnessed);
         assert_eq!(config.links.len(), if witnessed { 4 } else { 3 });

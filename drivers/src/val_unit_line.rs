@@ -9,7 +9,6 @@ use alloc::collections::BTreeSet;
 
 use nom::branch::alt;
 use nom::bytes::complete::{take_while, take_while1};
-use nom::character::complete::one_of;
 use nom::combinator::{all_consuming, map_opt, verify};
 use nom::multi::many0;
 use nom::sequence::preceded;
@@ -21,8 +20,8 @@ use crate::talker::Talker;
 use crate::unit::Unit;
 use crate::wire::blank;
 use crate::wire::lines::Line;
-use crate::wire::number::{Numeric, leading};
-use crate::wire::words::{indication, word};
+use crate::wire::number::leading;
+use crate::wire::words::{bound, indication, word};
 
 /// Raised whenever the same bytes give another output.
 pub const VERSION: u32 = 1;
@@ -99,16 +98,6 @@ fn among<T: Copy>(table: &[(&[u8], T)], code: &[u8]) -> Option<T> {
 
 fn unit(code: &[u8]) -> Option<Unit> {
     Unit::from_ucum(core::str::from_utf8(code).ok()?)
-}
-
-fn bound(bytes: &[u8]) -> IResult<&[u8], Indication> {
-    let number = preceded(take_while(blank), leading);
-    map_opt((one_of("<>"), number), |(mark, numeric)| match (mark, numeric) {
-        ('>', Numeric::Value(number)) if !number.negative => Some(Indication::Above(number)),
-        ('<', Numeric::Value(number)) if !number.negative => Some(Indication::Below(number)),
-        _ => None,
-    })
-    .parse(bytes)
 }
 
 fn value(bytes: &[u8]) -> IResult<&[u8], Indication> {

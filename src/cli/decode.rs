@@ -301,9 +301,8 @@ mod tests {
     #[test]
     fn an_unknown_driver_is_told_with_the_known_ones() {
         let fault = decode("ohm", b"").unwrap_err();
-        assert_eq!(
-            fault.to_string(),
-            "there is no driver `ohm`: use one of scpi, val-unit-line, contacts, scan"
-        );
+        let said = fault.to_string();
+        assert!(said.starts_with("there is no driver `ohm`: use one of scpi, "), "{said}");
+        assert!(catalogue::names().all(|name| said.contains(name)), "{said}");
     }
 }
