@@ -33,62 +33,83 @@ struct Capture {
     sent: Vec<Vec<u8>>,
 }
 
-fn unescape(text: &str) -> Vec<u8> {
+fn unescape(text: &str) -> Result<Vec<u8>, String> {
     let mut out = Vec::new();
     let mut rest = text.chars();
     while let Some(c) = rest.next() {
         if c != '\\' {
-            out.push(u8::try_from(c).expect("other bytes than ASCII are written \\xNN"));
+            let ascii = u8::try_from(c).ok().filter(u8::is_ascii);
+            out.push(ascii.ok_or("other bytes than ASCII are written \\xNN")?);
             continue;
         }
-        out.push(match rest.next().expect("an escape ends the line") {
-            'n' => b'\n',
-            'r' => b'\r',
-            't' => b'\t',
-            '\\' => b'\\',
-            'x' => {
+        out.push(match rest.next() {
+            Some('n') => b'\n',
+            Some('r') => b'\r',
+            Some('t') => b'\t',
+            Some('\\') => b'\\',
+            Some('x') => {
                 let hex: String = rest.by_ref().take(2).collect();
-                u8::from_str_radix(&hex, 16).expect("two hexadecimal digits behind \\x")
+                u8::from_str_radix(&hex, 16).map_err(|_| "\\x needs two hexadecimal digits")?
             }
-            other => panic!("unknown escape \\{other}"),
+            _ => return Err("the escapes are \\n \\r \\t \\\\ \\xNN".into()),
         });
     }
-    out
+    Ok(out)
 }
 
-fn station(text: &str) -> Event {
+fn station(text: &str) -> Result<Event, String> {
     match text.split_once(' ') {
-        None if text == "open" => Event::Open,
-        None if text == "wait" => Event::Wait,
-        Some(("want", "none")) => Event::Want(None),
+        None if text == "open" => Ok(Event::Open),
+        None if text == "wait" => Ok(Event::Wait),
+        Some(("want", "none")) => Ok(Event::Want(None)),
         Some(("want", function)) => {
-            let function = serde_json::from_value(function.into()).expect("a function");
-            Event::Want(Some(function))
+            let function = serde_json::from_value(function.into());
+            Ok(Event::Want(Some(function.map_err(|fault| fault.to_string())?)))
         }
-        _ => panic!("the station can't `{text}`"),
+        _ => Err("the station can `open`, `wait`, `want FUNCTION` and `want none`".into()),
     }
 }
+
+/// The header lines that each capture has.
+const HEAD: [&str; 4] = ["kind", "driver", "link", "source"];
 
 fn read(path: &Path) -> Capture {
+    let name = path.file_name().unwrap().to_string_lossy().into_owned();
     let text = fs::read_to_string(path).unwrap();
     let mut capture = Capture { head: BTreeMap::new(), events: Vec::new(), sent: Vec::new() };
-    for line in text.lines() {
-        if let Some(head) = line.strip_prefix("# ") {
-            let (key, value) = head.split_once(": ").expect("`# key: text`");
-            capture.head.insert(key.into(), value.into());
-            continue;
-        }
-        let (ms, rest) = line.trim_start().split_once(' ').expect("milliseconds");
-        let (direction, what) = rest.split_once(' ').expect("direction");
-        let at = ms.parse::<u64>().expect("milliseconds") * 1_000;
-        match direction {
-            "<" => capture.events.push((at, Event::In(unescape(what)))),
-            ">" => capture.sent.push(unescape(what)),
-            "!" => capture.events.push((at, station(what))),
-            other => panic!("unknown direction {other}"),
+    for (number, line) in text.lines().enumerate() {
+        if let Err(fault) = take(&mut capture, line) {
+            panic!("{name}:{}: `{line}`: {fault}", number + 1);
         }
     }
+    for key in HEAD {
+        let there = capture.head.get(key).is_some_and(|text| !text.is_empty());
+        assert!(there, "{name}: begin with lines `# key: text` for {}", HEAD.join(", "));
+    }
+    let driver = &capture.head["driver"];
+    let known: Vec<_> = tapline_drivers::catalogue::names().collect();
+    let built_in = known.contains(&driver.as_str());
+    assert!(built_in, "{name}: no driver `{driver}` in catalogue.rs, only {}", known.join(", "));
     capture
+}
+
+fn take(capture: &mut Capture, line: &str) -> Result<(), String> {
+    if let Some(head) = line.strip_prefix("# ") {
+        let (key, value) = head.split_once(": ").ok_or("a header is `# key: text`")?;
+        capture.head.insert(key.into(), value.into());
+        return Ok(());
+    }
+    let form = "a line is `MILLISECONDS DIRECTION TEXT`, such as `405 < R=OL\\r\\n`";
+    let (ms, rest) = line.trim_start().split_once(' ').ok_or(form)?;
+    let (direction, what) = rest.split_once(' ').ok_or(form)?;
+    let at = ms.parse::<u64>().map_err(|_| form)? * 1_000;
+    match direction {
+        "<" => capture.events.push((at, Event::In(unescape(what)?))),
+        ">" => capture.sent.push(unescape(what)?),
+        "!" => capture.events.push((at, station(what)?)),
+        _ => return Err("a direction is `<` (came in), `>` (was sent) or `!` (the station)".into()),
+    }
+    Ok(())
 }
 
 /// One run through a driver: what it said as JSON lines, and what it sent.
@@ -189,7 +210,11 @@ fn compare(path: &Path, run: &Run) {
          its VERSION, then UPDATE_EXPECT=1.\n--- expected\n{want}--- got\n{got}"
     );
     let update = std::env::var_os("UPDATE_EXPECT").is_some();
-    assert!(update, "{name} is missing or of another version: run with UPDATE_EXPECT=1");
+    assert!(
+        update,
+        "{name} is missing or of another version. `UPDATE_EXPECT=1 cargo test --test golden` \
+         writes it; read it then, it is what the driver claims:\n{got}"
+    );
     fs::write(&file, got).unwrap();
 }
 
@@ -216,11 +241,7 @@ fn captures_say_what_they_said_however_they_are_cut() {
 fn every_driver_has_a_capture_and_every_capture_says_what_it_is() {
     let heads: Vec<_> = captures().iter().map(|path| read(path).head).collect();
     for name in tapline_drivers::catalogue::names() {
-        assert!(heads.iter().any(|head| head["driver"] == name), "no capture for {name}");
-    }
-    for head in heads {
-        for key in ["kind", "driver", "link", "source"] {
-            assert!(!head[key].is_empty());
-        }
+        let there = heads.iter().any(|head| head["driver"] == name);
+        assert!(there, "no capture for {name}: put one into tests/captures, see drivers/README.md");
     }
 }
