@@ -139,6 +139,9 @@ impl Channel {
     pub(super) fn take(&mut self, job: &Job, quiet: Now, sample: Sample) -> Taken {
         let Some(armed) = self.armed else { return Taken::Why("spent") };
         let open = job.low_resistance() && sample.open(job.open_at);
+        if self.window.as_ref().is_some_and(|window| window.silent(job, sample.at)) {
+            self.touch(sample.at);
+        }
         if self.window.is_none()
             && let Some(why) = self.before_window(job, (armed, open), quiet, sample)
         {

@@ -24,6 +24,9 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
     {
         return Err("window_closed");
     }
+    if one_pole_open(record, job) {
+        return Err("not_live");
+    }
     let mut weakest = Known::Witnessed;
     for (switch, word) in needed(job) {
         let setting = record.switches.get(&switch).filter(|setting| setting.word == word);
@@ -51,7 +54,14 @@ pub(super) fn contradiction(record: &Record, job: &Job) -> Option<Switch> {
         let setting = record.switches.get(switch)?;
         (setting.word != *word && setting.known == Known::Witnessed).then_some(*switch)
     };
-    job.set.iter().find_map(otherwise)
+    let open = one_pole_open(record, job).then_some(Switch::S1);
+    open.or_else(|| job.set.iter().find_map(otherwise))
+}
+
+/// A supply conductor is open, and the job is not about that.
+fn one_pole_open(record: &Record, job: &Job) -> bool {
+    let open = record.switches.get(&Switch::S1).is_some_and(|setting| setting.word == "open");
+    open && !job.set.contains_key(&Switch::S1)
 }
 
 /// A switch stands otherwise than the job wants, however that is known.

@@ -131,9 +131,10 @@ impl Run {
         self.leave();
     }
 
-    /// What was live may still be.
+    /// What was live may still be, and hands that were clear need not be any more.
     pub(super) fn unwatched(&mut self) {
         self.doubt = self.phase == Phase::Live;
+        self.ended();
     }
 
     /// Watching begins again: what was live may still be.

@@ -15,6 +15,8 @@ use crate::plan::Rule;
 const LISTED_MAX: usize = 1024;
 /// Readings that the rules `settled` and `after_seconds` look at.
 const NEWEST: usize = 3;
+/// Longest silence inside a window, microseconds; twice the guard where that is more.
+const SILENCE_US: u64 = 3_000_000;
 /// Shortest time that settled readings span, microseconds.
 const SETTLED_US: u64 = 500_000;
 /// A jump inside a window tells of a broken strand: more than this share of the limit.
@@ -24,6 +26,7 @@ const JUMP_PERCENT: i128 = 20;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Window {
     start: Now,
+    last: Now,
     from: Vec<ReadingId>,
     worst: Option<Sample>,
     newest: Vec<Sample>,
@@ -38,6 +41,7 @@ impl Window {
     pub(super) fn begin(job: &Job, sample: Sample) -> Window {
         let mut window = Window {
             start: sample.at,
+            last: sample.at,
             from: Vec::new(),
             worst: None,
             newest: Vec::new(),
@@ -54,9 +58,16 @@ impl Window {
         self.worst.is_none()
     }
 
+    /// The worst over a time is no worst where nothing was read for a good part of it.
+    pub(super) fn silent(&self, job: &Job, at: Now) -> bool {
+        let most = SILENCE_US.max(job.guard_us.unwrap_or(0).saturating_mul(2));
+        job.rule == Rule::WorstOver && self.last.0.saturating_add(most) < at.0
+    }
+
     /// Adds a reading.
     pub(super) fn take(&mut self, job: &Job, sample: Sample) {
         self.relative |= sample.relative;
+        self.last = sample.at;
         if job.low_resistance() && sample.open(job.open_at) {
             self.open.get_or_insert(sample);
             self.list(sample.id, false);

@@ -261,3 +261,61 @@ fn a_fail_does_not_lean_on_the_other_direction() {
     assert_ne!(bench.inspection.outcome().word, Word::Pass);
     assert_ne!(bench.verdict("pe").0, Word::Pass, "{:?}", bench.verdict("pe"));
 }
+
+/// 5.3.2: at least five seconds of flexing. Two readings with silence between are no five seconds.
+#[test]
+fn a_window_with_a_silence_in_it_begins_again() {
+    let mut bench = Bench::open(&Setting::default());
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    bench.answer("pass").unwrap();
+    bench.run(2);
+    for _ in 0..4 {
+        bench.now += 400_000;
+        bench.feed("LR-01", Function::Resistance4w, "0.182 Ohm");
+    }
+    assert_eq!(bench.readings.last().unwrap().at.step.as_deref(), Some("pe/1"));
+    bench.now += 60_000_000;
+    bench.feed("LR-01", Function::Resistance4w, "0.182 Ohm");
+    assert!(bench.values().is_empty(), "a minute without a reading");
+    bench.world.ohms = "0.182 Ohm".into();
+    bench.run(8);
+    assert_eq!(bench.values().len(), 1);
+}
+
+#[test]
+fn an_open_supply_conductor_is_no_normal_condition() {
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    bench.act("connected").unwrap();
+    bench.until("prove_open");
+    bench.world.s7 = true;
+    bench.until("clear");
+    let set = crate::plan::Settings::from([(crate::plan::Switch::S1, "open".to_string())]);
+    let fixture = "SB-1".to_string();
+    let known = crate::register::Known::Witnessed;
+    let open = Fact::Switch(crate::fact::SwitchFact { fixture, set, known });
+    bench.put(vec![open], None);
+    assert_eq!(bench.act("clear").unwrap_err().code, "condition_not_set");
+}
+
+/// Contacts that come back on tell that somebody switched while nobody watched.
+#[test]
+fn hands_are_called_clear_again_when_the_contacts_were_silent() {
+    for back in [false, true] {
+        let mut bench = Bench::open(&Setting { witnessed: true, ..Setting::default() });
+        to_the_leakage(&mut bench);
+        bench.act("connected").unwrap();
+        bench.until("prove_open");
+        bench.set(false, true, false);
+        bench.until("clear");
+        bench.act("clear").unwrap();
+        let down = LinkFact { link: "box".into(), state: "down".into(), why: None };
+        bench.put(vec![Fact::Link(down)], None);
+        bench.set(false, true, back);
+        bench.set(false, true, true);
+        bench.run(10);
+        assert_eq!(bench.state(), "may_be_live", "back {back}");
+        let leak = bench.values().iter().any(|value| value.step.starts_with("leak"));
+        assert!(!leak, "back {back}");
+    }
+}
