@@ -34,6 +34,8 @@ pub(super) struct Bench {
     pub selected: Option<(String, u64)>,
     /// Inspection whose links these are now.
     pub active: Option<String>,
+    /// Last line before something was plugged anew, or taken up again.
+    pub relinked: u64,
     /// Nulls, while nothing was plugged anew.
     pub nulls: Vec<Kept<NullFact>>,
     /// Supply check of the day.

@@ -18,8 +18,9 @@ impl Core {
             Stamp { wall_us: at.wall_us.saturating_sub(ago), boot_us }
         };
         let mut nulls: Vec<Kept<NullFact>> = Vec::new();
-        // Stamps of another boot tell no age.
-        let datable = |seq: u64| record.same_boot(seq, u64::MAX);
+        // Stamps of another boot tell no age, and what was plugged anew may be something else.
+        let relinked = self.benches[bench].relinked;
+        let datable = |seq: u64| relinked < seq && record.same_boot(seq, u64::MAX);
         for line in record.nulls.iter().filter(|line| datable(line.seq)) {
             let key = |n: &NullFact| (n.lead.clone(), n.function, n.range.clone(), n.direction);
             nulls.retain(|kept| key(&kept.fact) != key(&line.fact));

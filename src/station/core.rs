@@ -130,7 +130,8 @@ impl Core {
             date: Some(self.settings.zone.date(at.wall_us)),
         };
         let by = self.register.logins.get(bench).cloned();
-        self.put_case(id, at, Fact::Resume(resume), by);
+        let seq = self.put_case(id, at, Fact::Resume(resume), by);
+        self.bench(bench).relinked = seq;
         let case = self.cases.get_mut(id).expect("it goes on");
         if let Err(faults) = case.inspection.prepare() {
             // It rests, visible and resumable, until a program can read its plan again.
@@ -145,9 +146,27 @@ impl Core {
         self.tap_bench(bench, at);
     }
 
+    /// A day that ends while an inspection is open ends what was proved for it.
+    fn midnight(&mut self, at: Stamp) {
+        let open = self.benches.iter().filter_map(|(bench, b)| Some((bench, b.active.as_ref()?)));
+        let today = self.settings.zone.date(at.wall_us);
+        let over = |id: &String| {
+            let day = self.cases.get(id).and_then(|case| case.inspection.record().day());
+            day.is_some_and(|day| day < today)
+        };
+        let over = open.filter(|(_, id)| over(id));
+        for (bench, id) in over.map(|(b, i)| (b.clone(), i.clone())).collect::<Vec<_>>() {
+            self.resume(&id, &bench, at, "midnight");
+        }
+    }
+
     /// Takes one event. Call [`Core::drain`] afterwards, and [`Core::deadline`] for when to come
     /// again.
     pub fn handle(&mut self, event: Event) {
+        if let Event::Bytes { at, .. } | Event::Deadline { at } | Event::Command { at, .. } = event
+        {
+            self.midnight(at);
+        }
         let at = match event {
             Event::Bytes { at, link, bytes } => {
                 self.bytes(&link, at, &bytes);

@@ -203,6 +203,7 @@ impl Core {
         let known = &self.links[link];
         let bench = known.settings.bench.clone();
         let place = (known.book.clone(), known.settings.instrument.clone());
+        self.bench(&bench).relinked = self.seq;
         self.bench(&bench).nulls.clear();
         self.bench(&bench).supply = None;
         if let (Some(BookId::Inspection(case)), Some(instrument)) = place {

@@ -117,6 +117,63 @@ fn a_null_is_carried_over_until_something_is_plugged_anew() {
     assert!(!facts(&world, &BookId::Inspection(third)).iter().any(again));
 }
 
+/// Also where the plug was pulled while the inspection that made the null was open.
+#[test]
+fn a_null_from_before_a_pulled_plug_is_not_carried_over() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    super::null(&mut world);
+    supply(&mut world);
+    world.link_down("ohm");
+    world.link_up("ohm");
+    end(&mut world);
+    let next = begin(&mut world, "P-0109").unwrap().id.unwrap();
+    let again = |fact: &Fact| matches!(fact, Fact::Null(_) | Fact::Prove(_));
+    assert!(!facts(&world, &BookId::Inspection(next)).iter().any(again));
+}
+
+/// A fail is set aside by two people: one badge is not two, and a made-up name is nobody.
+#[test]
+fn the_second_person_is_somebody_else_who_is_known() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    super::null(&mut world);
+    world.ask(Request::Answer { answer: "pass".into(), item: None, reason: None }).unwrap();
+    world.touch("+0.900");
+    let id = BookId::Inspection(world.active().unwrap());
+    let value = |line: &tapline::books::Line| matches!(line.fact, Fact::Value(_));
+    let seq = world.lines(&id).into_iter().find(value).unwrap().seq;
+    let mut discard = |second: &str| {
+        let (cause, second) = ("lead_slipped".into(), Some(second.to_string()));
+        world.ask(Request::Discard { seq, cause, second })
+    };
+    assert_eq!(discard("nobody").unwrap_err().code, "not_found");
+    assert_eq!(discard("OP-0007").unwrap_err().code, "forbidden", "the badge of op-7");
+    discard("OP-0002").unwrap();
+    let told = |fact: &Fact| matches!(fact, Fact::Drop(d) if d.second.as_deref() == Some("op-2"));
+    assert!(facts(&world, &id).iter().any(told), "the record names the operator");
+}
+
+/// Earth proved before midnight opens nothing after it, though nobody restarted anything.
+#[test]
+fn an_earth_proved_before_midnight_opens_nothing_after_it() {
+    let mut world = World::from(1, true, 16 * 3600 * 1_000_000 - 90_000_000);
+    world.scan("OP-0007");
+    begin(&mut world, "P-0109").unwrap();
+    super::null(&mut world);
+    world.ask(Request::Answer { answer: "pass".into(), item: None, reason: None }).unwrap();
+    world.touch("+0.243");
+    world.touch("-0.275");
+    world.until("connect");
+    assert!(world.at().wall_us < stamp(16 * 3600 * 1_000_000).wall_us);
+    world.run(120_000_000);
+    assert_eq!(world.prompt().step.as_deref(), Some("try"), "{:?}", world.prompt());
+    let id = BookId::Inspection(world.active().unwrap());
+    let turned = |fact: &Fact| matches!(fact, Fact::Resume(r) if r.after == "midnight");
+    assert_eq!(facts(&world, &id).iter().filter(|fact| turned(fact)).count(), 1);
+    super::check::replays(&world.lines(&id), &id);
+}
+
 #[test]
 fn another_instrument_on_the_port_is_not_the_same_instrument() {
     let mut world = ready(1);

@@ -272,7 +272,7 @@ fn same(id: &str, stored: &Record, lives: &Record) {
 }
 
 /// The bytes of a book give its facts once more.
-fn replays(lines: &[Line], book: &BookId) {
+pub(crate) fn replays(lines: &[Line], book: &BookId) {
     let mut report = tapline::replay::replay(lines, &super::world::context(1));
     let all = report.differences.len();
     report.differences.truncate(3);

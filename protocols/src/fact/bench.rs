@@ -211,7 +211,7 @@ pub struct ResumeFact {
     pub version: String,
     /// Number of the judgement.
     pub judge: u32,
-    /// `restart` or `park`.
+    /// `restart`, `park` or `midnight`.
     pub after: String,
     /// Local date, `2026-11-24`: a gate holds on the day of its proof only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
