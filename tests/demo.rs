@@ -3,8 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use std::fs;
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 /// Single-bit changes that are tried on each record.
 const FLIPS: u64 = 100;
@@ -87,4 +88,35 @@ fn five_inspections_end_as_expected_in_records_that_stand_alone() {
         let replay = tapline(&["replay", record.to_str().unwrap()]);
         assert_eq!(replay.status.code(), Some(0), "{}", text(&replay.stdout));
     }
+}
+
+#[test]
+fn without_once_bench_and_station_stay_until_they_are_told_to_end() {
+    let temp = tempfile::tempdir().unwrap();
+    let folder = temp.path().join("demo");
+    let mut demo = Command::new(env!("CARGO_BIN_EXE_tapline"))
+        .args(["demo", "--scene", "lead-not-nulled", "--folder", folder.to_str().unwrap()])
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut talk = BufReader::new(demo.stderr.take().unwrap()).lines().map(Result::unwrap);
+    assert!(talk.any(|line| line.contains("The station stays up.")), "the demo says so");
+    for _ in 0..20 {
+        assert_eq!(demo.try_wait().unwrap(), None, "it stays");
+        let socket = folder.join("tapline.sock");
+        let status = tapline(&["status", "--socket", socket.to_str().unwrap()]);
+        let page = text(&status.stdout);
+        assert_eq!(
+            (status.status.code(), page.contains("not connected")),
+            (Some(0), false),
+            "{page}"
+        );
+    }
+    let pid = i32::try_from(demo.id()).unwrap();
+    let pid = rustix::process::Pid::from_raw(pid).unwrap();
+    rustix::process::kill_process(pid, rustix::process::Signal::INT).unwrap();
+    assert_eq!(demo.wait().unwrap().code(), Some(0), "the scene came to what it expects");
+    let rest: Vec<String> = talk.collect();
+    assert!(!rest.iter().any(|line| line.contains("bench ended")), "{rest:#?}");
 }

@@ -53,6 +53,10 @@ impl House {
         fs::write(&file, config).map_err(refused)?;
         let socket = folder.join("tapline.sock");
         let mut station = program("serve")?;
+        if std::env::var_os("RUST_LOG").is_none() {
+            // The live log is on the same screen and tells the same.
+            station.env("RUST_LOG", "error");
+        }
         let station = start(station.arg("--config").arg(&file).env("TAPLINE_SOCKET", &socket))?;
         let client = Client::new(Some(&socket));
         wait_for(&client).await?;
@@ -114,6 +118,8 @@ impl House {
 
     /// Stays up until the person has seen enough.
     pub(super) async fn stay(&mut self) {
+        // Waiting for a child closes its standard input, and the bench ends with that.
+        let _held = (self.station.stdin.take(), self.bench.stdin.take());
         tokio::select! {
             _ = tokio::signal::ctrl_c() => {}
             _ = self.station.wait() => output::talk("the station ended"),
