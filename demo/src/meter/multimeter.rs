@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use tapline_drivers::Function;
 
-use super::scpi::{OVERLOAD, is, nr3};
+use super::scpi::{OVERLOAD, as_displayed, is, nr3};
 use crate::noise::Noise;
 
 /// Time of a conversion, microseconds.
@@ -19,6 +19,11 @@ const MESSAGE_MAX: usize = 256;
 const VOLTS_MAX: f64 = 750.0;
 /// Largest resistance, ohm.
 const OHMS_MAX: f64 = 100e6;
+
+/// Lowest range of voltage, 0.1 V, as a power of ten.
+const VOLTS_LOWEST: i32 = -1;
+/// Lowest range of resistance, 100 ohm, as a power of ten.
+const OHMS_LOWEST: i32 = 2;
 
 /// What the terminals offer at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -112,7 +117,11 @@ impl Multimeter {
             None => self.measured(seen),
         };
         self.display = Some(shown);
-        Some(format!("{}\n", nr3(shown)))
+        let lowest = match self.function {
+            Function::Resistance2w | Function::Resistance4w => OHMS_LOWEST,
+            _ => VOLTS_LOWEST,
+        };
+        Some(format!("{}\n", as_displayed(shown, lowest)))
     }
 
     fn measured(&mut self, seen: Seen) -> f64 {
