@@ -1,5 +1,6 @@
 //! The command line.
 
+mod alike;
 pub mod args;
 mod bench;
 pub mod client;

@@ -5,7 +5,7 @@ use serde_json::Value;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
-use super::{Exit, Trouble, output};
+use super::{Exit, Trouble, alike, output};
 use crate::words::english;
 
 pub(super) fn inspection(
@@ -41,12 +41,16 @@ fn page(result: &Value) -> String {
 fn row(verdict: &Value) -> String {
     let text = |value: &Value| value.as_str().unwrap_or("").to_owned();
     let unit = text(&verdict["unit"]);
-    let value = match verdict["indication"].as_str() {
-        Some("above") => format!("> {} {unit}", text(&verdict["shown"])),
-        Some("below") => format!("< {} {unit}", text(&verdict["shown"])),
-        _ => format!("{} {unit}", text(&verdict["shown"])),
+    let mark = match verdict["indication"].as_str() {
+        Some("above") => "> ",
+        Some("below") => "< ",
+        _ => "",
     };
     let limit = &verdict["limit"];
+    let shown = text(&verdict["shown"]);
+    let beside = alike::beside(&shown, &unit, &text(&limit["unit"]));
+    let beside = beside.map(|same| format!(" ({same})")).unwrap_or_default();
+    let value = format!("{mark}{shown} {unit}{beside}");
     let limit = match limit["value"].as_str() {
         Some(at) => format!(
             "{} {at} {}  {} {} {} ({})",
@@ -60,7 +64,7 @@ fn row(verdict: &Value) -> String {
         None => String::new(),
     };
     let word = english().say("verdict", verdict["verdict"].as_str().unwrap_or("")).to_owned();
-    format!("  {:8} {:17} {value:>16}  {limit}", text(&verdict["step"]), word).trim_end().to_owned()
+    format!("  {:8} {:17} {value:>24}  {limit}", text(&verdict["step"]), word).trim_end().to_owned()
 }
 
 fn reasons(verdict: &Value) -> Vec<String> {

@@ -9,9 +9,23 @@ use crate::words::{Words, english};
 
 pub(super) fn status(client: &Client, common: &Common) -> Result<Exit, Trouble> {
     let status = client.get("/v1/status")?;
+    known(&status, common)?;
     let text = if common.json { status.to_string() } else { page(&status, common) };
     output::data(&text)?;
     Ok(Exit::Done)
+}
+
+/// A bench that was named is there.
+fn known(status: &Value, common: &Common) -> Result<(), Trouble> {
+    let benches = status["benches"].as_array().map_or(&[][..], Vec::as_slice);
+    let names: Vec<&str> = benches.iter().filter_map(|bench| bench["id"].as_str()).collect();
+    match common.bench.as_deref() {
+        Some(name) if !names.contains(&name) => Err(Trouble::Said(format!(
+            "there is no bench `{name}`\n  next: name one of {}",
+            names.join(", ")
+        ))),
+        _ => Ok(()),
+    }
 }
 
 /// The whole status as text; what may hurt stands first.

@@ -35,7 +35,8 @@ impl Links {
                 continue;
             }
             if open.remove(&link.id).is_some() {
-                let why = "opened anew: the register says otherwise of its instrument".to_owned();
+                let why =
+                    "opened anew: what the register says of its instrument changed".to_owned();
                 events.push(Event::LinkDown { at: clock::now(), link: link.id.clone(), why });
             }
             let spec = LinkSpec { id: link.id.clone(), place: link.place.clone(), talks };

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
+use crate::cli::alike;
 use crate::words::english;
 
 /// What is said of one line.
@@ -20,6 +21,8 @@ pub(super) struct Said {
 pub(super) struct Quiet {
     /// Per link: what was last said of its readings, and how often it was passed over since.
     readings: BTreeMap<String, (String, u64)>,
+    /// Per link: what was last said of its state. Each book that it concerns has a fact of it.
+    links: BTreeMap<String, String>,
 }
 
 /// A steady reading of a step is said again after this many.
@@ -32,6 +35,12 @@ impl Quiet {
             return self.readings(event);
         }
         let text = text_of(kind, event)?;
+        if kind == "link" {
+            let link = event["link"].as_str()?.to_owned();
+            if self.links.insert(link, text.clone()).is_some_and(|last| last == text) {
+                return None;
+            }
+        }
         Some(Said { place: place(event), text })
     }
 
@@ -40,14 +49,21 @@ impl Quiet {
         let reading = event["read"].as_array()?.last()?;
         let link = event["link"].as_str()?;
         let shown = indication(reading);
-        let at = reading["s"].as_str().or(reading["why"].as_str()).unwrap_or("");
+        // A lifted probe is what a spent contact waits for: there is nothing to do about it.
+        let lifted = reading["i"] == "overload" && reading["why"] == "spent";
+        let why = if lifted { None } else { reading["why"].as_str() };
+        let at = reading["s"].as_str().or(why).unwrap_or("");
         // What belongs to no step is said once, whatever its noise.
         let key = match reading["s"].as_str() {
             Some(step) => format!("{step} {}", coarse(&shown)),
             None if reading["f"] == "contacts" => shown.clone(),
             None => at.to_owned(),
         };
-        let place = reading["s"].as_str().unwrap_or(link).to_owned();
+        let place = reading["s"].as_str().unwrap_or(link);
+        let (place, of) = match place.strip_prefix("prove/") {
+            Some(what) => ("prove", format!("  {}", what.replace('_', " "))),
+            None => (place, String::new()),
+        };
         match self.readings.get_mut(link) {
             Some((last, passed))
                 if *last == key && (*passed < PASSED_OVER_MAX || reading["s"].is_null()) =>
@@ -57,9 +73,9 @@ impl Quiet {
             }
             _ => {
                 self.readings.insert(link.to_owned(), (key, 0));
-                let why = reading["why"].as_str().map(|why| english().say("why", why));
-                let why = why.map(|why| format!("  ({why})")).unwrap_or_default();
-                Some(Said { place, text: format!("{shown:>14}{why}") })
+                let why = why.map(|why| format!("  ({})", english().say("why", why)));
+                let why = why.unwrap_or_default();
+                Some(Said { place: place.to_owned(), text: format!("{shown:>14}{of}{why}") })
             }
         }
     }
@@ -189,13 +205,22 @@ fn verdict(event: &Value) -> String {
     let words = english();
     let word = words.say("verdict", event["verdict"].as_str().unwrap_or(""));
     let unit = event["unit"].as_str().unwrap_or("");
+    let limit = &event["limit"];
+    let beside = |shown: &str| {
+        let same = alike::beside(shown, unit, limit["unit"].as_str()?)?;
+        Some(format!(" ({same})"))
+    };
     let shown = match (event["shown"].as_str(), event["indication"].as_str()) {
-        (Some(shown), Some("above")) => format!("  > {shown} {unit}"),
-        (Some(shown), Some("below")) => format!("  < {shown} {unit}"),
-        (Some(shown), _) => format!("  {shown} {unit}"),
+        (Some(shown), indication) => {
+            let mark = match indication {
+                Some("above") => "> ",
+                Some("below") => "< ",
+                _ => "",
+            };
+            format!("  {mark}{shown} {unit}{}", beside(shown).unwrap_or_default())
+        }
         (None, _) => String::new(),
     };
-    let limit = &event["limit"];
     let limit = match limit["value"].as_str() {
         Some(value) => format!(
             ", limit {} {value} {} ({} {})",
@@ -235,6 +260,30 @@ mod tests {
         let mut quiet = Quiet::default();
         let said = (0..45).filter(|_| quiet.say(&reading("0.1821")).is_some()).count();
         assert_eq!(said, 3);
+    }
+
+    #[test]
+    fn a_link_is_said_once_whatever_books_it_concerns() {
+        let link = |state: &str| json!({ "k": "link", "link": "ohm", "state": state, "why": "x" });
+        let mut quiet = Quiet::default();
+        let said = ["up", "up", "down", "down", "up"].map(|state| quiet.say(&link(state)));
+        assert_eq!(said.map(|said| said.is_some()), [true, false, true, false, true]);
+    }
+
+    #[test]
+    fn a_lifted_probe_is_nothing_to_act_upon() {
+        let lifted = json!({ "k": "in", "link": "ohm",
+            "read": [{ "f": "resistance_4w", "i": "overload", "u": "Ohm", "why": "spent" }] });
+        assert_eq!(Quiet::default().say(&lifted).unwrap().text.trim(), "overload");
+    }
+
+    #[test]
+    fn a_value_stands_beside_its_limit_in_one_unit() {
+        let event = json!({ "k": "verdict", "step": "leak", "verdict": "pass", "shown": "0.15854",
+            "unit": "mA", "reasons": [], "limit": { "direction": "max", "value": "500",
+            "unit": "uA", "standard": "IEC 62353", "clause": "5.3.4" } });
+        let text = Quiet::default().say(&event).unwrap().text;
+        assert_eq!(text, "PASS  0.15854 mA (158.54 uA), limit max 500 uA (IEC 62353 5.3.4)");
     }
 
     #[test]
