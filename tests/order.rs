@@ -174,5 +174,6 @@ fn an_unplugged_meter_is_missed_found_again_and_not_mistaken_for_another() {
     let again = station.run(&["replay", book.to_str().unwrap()]);
     assert_eq!(again.code, 0, "the bytes give the same facts: {again:?}");
     let reads = reads_after_hang_up(&station);
-    assert!((3..=6).contains(&reads), "{reads} reads after three hang-ups");
+    // At most two each. A write may have told of one before: then none is left to read.
+    assert!((1..=6).contains(&reads), "{reads} reads after three hang-ups");
 }
