@@ -1,6 +1,7 @@
 //! Cases by name: what a bench must refuse, carry over, hand over and keep.
 
 use tapline::books::Crash;
+use tapline::replay::replay;
 use tapline::station::event::{Answer, BookId, Event, Problem, Request};
 use tapline::station::{Core, Library, LinkSettings};
 use tapline_drivers::scan::control;
@@ -426,4 +427,35 @@ fn another_code_between_the_signing_code_and_the_badge_signs_nothing() {
     }
     world.run(1_000_000);
     assert!(world.active().is_some());
+}
+
+/// A driver that read otherwise when the record was written: the record says so, the replay
+/// tells both sides, and what stands in the book is left as it is.
+#[test]
+fn a_driver_that_reads_otherwise_is_reported_and_changes_nothing() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    world.touch("+0.243");
+    end(&mut world);
+    let book = BookId::Inspection("K3-20261124-0001".into());
+    let mut lines = world.lines(&book);
+    assert_eq!(replay(&lines, &context(1)).exit_code(), 0);
+    let read = lines.iter_mut().find_map(|line| match &mut line.fact {
+        Fact::In(read) if read.link == "ohm" => read.read.iter_mut().find(|one| one.v.is_some()),
+        _ => None,
+    });
+    read.expect("the meter was read").v = Some("0.180".into());
+    let report = replay(&lines, &context(1));
+    assert_eq!((report.exit_code(), report.versions.len()), (1, 0), "{report:?}");
+    for line in &mut lines {
+        if let Fact::Tap(tap) = &mut line.fact {
+            tap.driver_version += u32::from(tap.link == "ohm");
+        }
+    }
+    let report = replay(&lines, &context(1));
+    assert_eq!(report.exit_code(), 3, "{report:?}");
+    assert_eq!(report.versions[0].what, "val-unit-line");
+    assert!(report.differences[0].recorded.as_ref().unwrap().contains("0.180"));
+    assert!(report.differences[0].replayed.as_ref().unwrap().contains("0.243"));
+    assert_eq!(replay(&world.lines(&book), &context(1)).exit_code(), 0, "the book is as it was");
 }
