@@ -38,6 +38,12 @@ impl Core {
             Ok(by) => by,
             Err(problem) => return Some(Err(problem)),
         };
+        if !says_what_was_seen(&request) {
+            return Some(Err(conflict(
+                "the act does not say what was seen: `expect` with step, state and seq",
+                "Look at the status, and send what it shows along.",
+            )));
+        }
         let signs = matches!(request, Request::Sign { .. } | Request::End { .. });
         let done = self.request(&Seat { bench, at, origin, by }, request);
         match (signs, &done) {
@@ -194,6 +200,20 @@ impl Core {
             false => Err(self.faulty(id, &self.cases[id].faults)),
         }
     }
+}
+
+/// An act from a face is valid only for what was seen: scripts and acts typed ahead know nothing
+/// of it. Nobody is kept from making safe; a code of the sheet is scanned by who stands there.
+fn says_what_was_seen(request: &Request) -> bool {
+    match request {
+        Request::Act { what, expect } => what == "dead" || expect.as_ref().is_some_and(whole),
+        Request::Capture { expect } => expect.as_ref().is_some_and(whole),
+        _ => true,
+    }
+}
+
+fn whole(expect: &super::event::Expect) -> bool {
+    expect.state.is_some() && expect.seq.is_some()
 }
 
 /// What is asked, in the words of the inspection; `None` for what is no matter of an inspection.

@@ -155,6 +155,23 @@ fn the_second_person_is_somebody_else_who_is_known() {
     assert!(facts(&world, &id).iter().any(told), "the record names the operator");
 }
 
+/// A script that names nothing it saw energises nothing; making safe is never refused for that.
+#[test]
+fn an_act_that_names_nothing_seen_is_refused() {
+    let mut world = ready(1);
+    begin(&mut world, "P-0109").unwrap();
+    world.run(5_000_000);
+    let act = |what: &str| Request::Act { what: what.into(), expect: None };
+    for request in [act("connected"), act("clear"), act("live"), Request::Capture { expect: None }]
+    {
+        let refused = world.ask(request.clone()).unwrap_err();
+        assert!(refused.code == "conflict", "{request:?}: {refused:?}");
+        assert!(refused.detail.contains("seen"), "{request:?}: {refused:?}");
+    }
+    let refused = world.ask(act("dead")).unwrap_err();
+    assert!(!refused.detail.contains("seen"), "{refused:?}");
+}
+
 /// Earth proved before midnight opens nothing after it, though nobody restarted anything.
 #[test]
 fn an_earth_proved_before_midnight_opens_nothing_after_it() {
