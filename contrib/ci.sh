@@ -50,5 +50,5 @@ fi
 say "every test"
 cargo test --workspace --locked --release --no-fail-fast
 say "documentation"
-RUSTDOCFLAGS="-D warnings" cargo doc -q --workspace --no-deps --locked
+RUSTDOCFLAGS="-D warnings" cargo doc -q --workspace --no-deps --locked --document-private-items
 say "done"

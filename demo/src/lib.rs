@@ -6,7 +6,7 @@
 //!
 //! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change and [`hand`]
 //! how they do, [`hookup`] makes a netlist of both, [`meter`] are the instruments on it, [`world`]
-//! is all of that in virtual time, [`bench`] the same on real ports. [`scene`] reads what is on the
+//! is all of that in virtual time, `bench` the same on real ports. [`scene`] reads what is on the
 //! bench, [`person`] follows the station and slips, [`clinic`] holds the files.
 
 pub mod bench;

@@ -1,9 +1,9 @@
 //! Books: append-only files that are their own proof.
 //!
-//! Reading order: [`line`] is one stored line, [`disk`] what is asked of a file system, [`place`]
+//! Reading order: `line` is one stored line, [`disk`] what is asked of a file system, [`place`]
 //! where books lie, [`reader`] what is believed of a book, [`writer`] how lines become durable,
 //! [`recover`] what is found at a start, [`seal`] how a book is closed for ever,
-//! [`verify`] how anyone checks it.
+//! `verify` how anyone checks it.
 
 pub mod disk;
 pub mod halted;

@@ -1,7 +1,7 @@
 //! Links: bytes in, and for instruments that may be asked, bytes out.
 //!
-//! **Law.** A listen-only link is a [`ReadLink`]: opened for reading, without any way to write.
-//! Only a [`TalkLink`] has a writer, and only drivers that may ask get one.
+//! **Law.** A listen-only link is a `ReadLink`: opened for reading, without any way to write.
+//! Only a `TalkLink` has a writer, and only drivers that may ask get one.
 //!
 //! Each link has one owner, its supervisor: it opens, reads, stamps right after the read, and
 //! opens again when the link is gone. Nothing else touches the port.

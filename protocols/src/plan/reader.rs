@@ -1,4 +1,4 @@
-//! Reading `tapline-plan-1`: shape and words. What steps mean together is [`super::check`].
+//! Reading `tapline-plan-1`: shape and words. What steps mean together is `check`.
 
 use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::format;

@@ -1,6 +1,6 @@
 //! Reading files that people write: every fault at once, each with its line and its field.
 //!
-//! A file is TOML ([`sheet`], walked with spans so that a fault knows its line) or CSV ([`csv`]).
+//! A file is TOML (`sheet`, walked with spans so that a fault knows its line) or CSV ([`csv`]).
 //! Nothing in here knows what a file is about.
 
 pub mod csv;
