@@ -60,8 +60,10 @@ fn connected(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
     if supply.is_some_and(|one| one.word == "on" && one.known == Known::Witnessed) {
         return Err(Refusal::new("conflict", "refusal.supply_is_on"));
     }
-    if proof::reprove(desk.record, job) {
-        // The leads are not laid anew before the path is shown once more.
+    let laid = desk.record.run.phase == Phase::Connected;
+    if laid && proof::reprove(desk.record, job) {
+        // The leads are not laid anew before the path is shown once more. Where nobody watched
+        // them they are: what was captured before stays unproved, and is measured again.
         return Err(out_of_turn(desk));
     }
     Ok(Vec::from([fact("connected", job)]))

@@ -92,6 +92,10 @@ pub(super) fn joined(record: &Record, since: u64, job: &Job) -> bool {
 fn finished_live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> bool {
     let Some(value) = record.captured(step) else { return false };
     let dead = record.run.phase == Phase::Connected && value.seq < record.run.dead;
+    if proof::provable(brief, job) && proof::laid_anew(record, value.seq) {
+        // Its path can't be shown any more: it is measured again.
+        return false;
+    }
     dead && proof::stage(record, brief, job) == Stage::Ready
 }
 

@@ -84,7 +84,15 @@ pub(super) fn wanted(job: &Job, again: bool) -> Vec<Settings> {
 pub(super) fn reprove(record: &Record, job: &Job) -> bool {
     let Some(active) = record.active() else { return false };
     let Some(value) = record.captured(active) else { return false };
-    job.proves_network() && value.seq < record.run.dead && last_of_placement(record)
+    job.proves_network()
+        && value.seq < record.run.dead
+        && !laid_anew(record, value.seq)
+        && last_of_placement(record)
+}
+
+/// The leads were declared connected again after a value: no later proof speaks for its path.
+pub(super) fn laid_anew(record: &Record, value: u64) -> bool {
+    value < record.run.connected
 }
 
 /// No other step of the active step's placement is left.

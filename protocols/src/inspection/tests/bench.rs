@@ -411,6 +411,22 @@ impl Bench {
         self.act("dead").unwrap();
     }
 
+    /// The first polarity alone once more.
+    pub(super) fn leak_again(&mut self) {
+        self.set(false, false, false);
+        if self.state() == "connect" {
+            self.act("connected").unwrap();
+        }
+        if self.state() != "clear" {
+            self.until("prove_open");
+        }
+        self.world.s7 = true;
+        self.live_declared(false);
+        self.until("reprove");
+        self.world.s7 = false;
+        self.run(12);
+    }
+
     /// From `connect` to the end of the placement, on a declared box.
     pub(super) fn leak_declared(&mut self) {
         assert_eq!(self.state(), "connect");

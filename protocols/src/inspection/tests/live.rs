@@ -260,6 +260,69 @@ fn after_a_restart_what_was_live_may_still_be() {
     assert_eq!(bench.verdict("leak").0, Word::Pass, "{:?}", bench.verdict("leak"));
 }
 
+/// The last polarity is captured; nobody watched what became of the leads since.
+fn captured_and_unwatched(dead_first: bool) -> Bench {
+    let mut bench = connected(&Setting::default());
+    bench.act("connected").unwrap();
+    bench.until("prove_open");
+    bench.world.s7 = true;
+    bench.live_declared(false);
+    bench.until("clear");
+    bench.set(true, true, false);
+    bench.act("clear").unwrap();
+    bench.world.supply = true;
+    bench.act("live").unwrap();
+    bench.until("dead");
+    if dead_first {
+        bench.world.supply = false;
+        bench.act("dead").unwrap();
+        assert_eq!(bench.state(), "reprove");
+    }
+    bench.resume("boot-1", super::bench::DAY);
+    bench
+}
+
+#[test]
+fn a_value_whose_leads_nobody_watched_is_measured_again() {
+    for dead_first in [false, true] {
+        let mut bench = captured_and_unwatched(dead_first);
+        if !dead_first {
+            assert_eq!(bench.state(), "may_be_live");
+            bench.world.supply = false;
+            bench.act("dead").unwrap();
+        }
+        assert_eq!((bench.active().as_str(), bench.state()), ("leak/2", "connect"));
+        bench.set(true, false, false);
+        bench.act("connected").unwrap();
+        assert_eq!(bench.state(), "prove_closed", "the path before is shown again as well");
+        bench.until("prove_open");
+        bench.world.s7 = true;
+        bench.live_declared(true);
+        assert_eq!(bench.state(), "reprove");
+        bench.world.s7 = false;
+        bench.run(12);
+        assert_eq!(leak_values(&bench), 3, "dead first: {dead_first}");
+        let (word, reasons) = bench.verdict("leak");
+        assert_eq!(word, Word::Undecided, "the first polarity was not proved afterwards");
+        assert!(reasons.contains(&"path_not_proved".to_string()), "{reasons:?}");
+        bench.ask(&Command::Repeat { step: "leak/1".into() }).unwrap();
+        bench.leak_again();
+        assert_eq!(bench.verdict("leak").0, Word::Pass, "{:?}", bench.verdict("leak"));
+    }
+}
+
+#[test]
+fn leads_that_were_laid_anew_prove_nothing_about_the_value_before() {
+    let mut bench = captured_and_unwatched(true);
+    bench.set(true, false, false);
+    bench.act("connected").unwrap();
+    bench.run(30);
+    assert_eq!(bench.active(), "leak/2", "a proof of the new leads ends no step of the old ones");
+    bench.ask(&Command::Skip { reason: "no time".into() }).unwrap();
+    let (word, reasons) = bench.verdict("leak");
+    assert_eq!(word, Word::Undecided, "{reasons:?}");
+}
+
 #[test]
 fn a_proved_earth_of_another_day_proves_nothing() {
     let mut bench = connected(&Setting::default());
