@@ -20,7 +20,7 @@ pub struct Link {
     pub bench: String,
     /// Where it is plugged in.
     pub place: Place,
-    /// Driver: a built-in, or a described one of the folder `drivers/`.
+    /// Driver: the name of a built-in one.
     pub driver: String,
     /// Instrument on it, an entry of the register; scanners and contacts have none.
     pub instrument: Option<String>,
@@ -235,10 +235,8 @@ pub(super) fn check(
             faults.note(table.at(), "link", say);
         }
         if !link.driver.is_empty() && !driver(&config.store.folder, &link.driver) {
-            let say = format!(
-                "no driver `{}`: neither built in nor drivers/{0}.toml in the store's folder",
-                link.driver
-            );
+            let known = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
+            let say = format!("no driver `{}`; there are {known}", link.driver);
             faults.note(table.place("driver"), "link.driver", say);
         }
     }

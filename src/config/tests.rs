@@ -56,8 +56,8 @@ driver = "nothing"
         "line 17, `link.bench`: there is no bench `b2`",
         "line 19, `link.line.bits`: `9N1`: must be data bits, parity, stop bits, such as 8N1 or \
          7O1",
-        "line 20, `link.driver`: no driver `nothing`: neither built in nor drivers/nothing.toml in \
-         the store's folder",
+        "line 20, `link.driver`: no driver `nothing`; there are scpi, val-unit-line, \
+         contacts, scan",
     ];
     assert_eq!(read(text).unwrap_err(), want);
 }

@@ -44,17 +44,18 @@ pub fn socket_path() -> PathBuf {
 /// wrong with the configuration. Faces listen at `socket`. Returns the exit code: 0 done,
 /// 2 trouble.
 #[must_use]
-pub fn run(config: &Path, check: bool, socket: &Path) -> u8 {
-    let config = match read(config) {
+pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
+    let config = match read(path) {
         Ok(config) => config,
         Err(faults) => {
             for fault in faults {
-                say(format_args!("{}: {fault}", config.display()));
+                say(format_args!("{}: {fault}", path.display()));
             }
             return TROUBLE;
         }
     };
     if check {
+        say(format_args!("{}: no fault found", path.display()));
         return 0;
     }
     let log = tracing_subscriber::EnvFilter::try_from_default_env();
