@@ -27,6 +27,9 @@ pub enum Crash {
     /// All names and all lengths, but unsynced bytes are zero up to the last n of each file, as
     /// when pages reach the disk out of order.
     Holes(usize),
+    /// A coin, thrown from this seed, says for each name and for the bytes of each file whether
+    /// and how much of it stayed. A rename never loses both of its names.
+    Coin(u64),
 }
 
 #[derive(Debug, Default)]
@@ -81,12 +84,15 @@ impl Memory {
     /// The power comes back: what was not synced is gone as told.
     pub fn crash(&self, how: Crash) {
         let mut state = self.state();
+        let mut coin = Coin(if let Crash::Coin(seed) = how { seed } else { 0 });
         match how {
-            Crash::LoseAll => state.names = state.durable.clone(),
+            Crash::LoseAll => {}
+            Crash::Coin(_) => state.throw(&mut coin),
             _ => state.durable = state.names.clone(),
         }
+        state.names = state.durable.clone();
         for file in &mut state.files {
-            file.crash(how);
+            file.crash(how, &mut coin);
         }
         state.fail = None;
         state.dead = false;
@@ -131,12 +137,43 @@ impl Memory {
     }
 }
 
+/// Throws of a coin that a seed decides (SplitMix64; constants from memory).
+struct Coin(u64);
+
+impl Coin {
+    fn below(&mut self, end: usize) -> usize {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        usize::try_from((z ^ (z >> 31)) % end.max(1) as u64).expect("below a size")
+    }
+
+    fn head(&mut self) -> bool {
+        self.below(2) == 0
+    }
+
+    /// What happens to the bytes of one file of which `unsynced` are not on disk.
+    fn crash(&mut self, unsynced: usize) -> Crash {
+        match self.below(4) {
+            0 => Crash::LoseAll,
+            1 => Crash::KeepAll,
+            2 => Crash::Tear(self.below(unsynced + 1)),
+            _ => Crash::Holes(self.below(unsynced + 1)),
+        }
+    }
+}
+
 impl Bytes {
-    fn crash(&mut self, how: Crash) {
+    fn crash(&mut self, how: Crash, coin: &mut Coin) {
         let common = self.now.iter().zip(&self.durable).take_while(|(a, b)| a == b).count();
+        let how = match how {
+            Crash::Coin(_) => coin.crash(self.now.len() - common),
+            how => how,
+        };
         match how {
             Crash::LoseAll => self.now = self.durable.clone(),
-            Crash::KeepAll => {}
+            Crash::KeepAll | Crash::Coin(_) => {}
             // A cut that was not synced comes undone; of an append the first bytes stay.
             Crash::Tear(_) | Crash::Holes(_) if common < self.durable.len() => {
                 self.now = self.durable.clone();
@@ -163,6 +200,24 @@ impl State {
                 Err(kind.into())
             }
             _ => Ok(()),
+        }
+    }
+
+    /// Names reach the disk in any order: each that was not synced stayed or did not.
+    fn throw(&mut self, coin: &mut Coin) {
+        for (name, file) in &self.names {
+            if self.durable.get(name) != Some(file) && coin.head() {
+                self.durable.insert(name.clone(), *file);
+            }
+        }
+        let gone = |name: &&String| !self.names.contains_key(*name);
+        for name in self.durable.keys().filter(gone).cloned().collect::<Vec<_>>() {
+            let file = self.durable[&name];
+            let twice = self.durable.values().filter(|other| **other == file).count() > 1;
+            let removed = !self.names.values().any(|other| *other == file);
+            if (twice || removed) && coin.head() {
+                self.durable.remove(&name);
+            }
         }
     }
 
@@ -352,6 +407,23 @@ mod tests {
         disk.sync_dir("a").unwrap();
         disk.crash(Crash::LoseAll);
         assert_eq!(disk.paths(), ["c/d"]);
+    }
+
+    #[test]
+    fn a_coin_says_what_stays_and_a_rename_never_loses_both_names() {
+        let mut seen = std::collections::BTreeSet::new();
+        for seed in 0..200 {
+            let disk = written(false);
+            disk.rename("a/b", "c/d").unwrap();
+            disk.crash(Crash::Coin(seed));
+            let paths = disk.paths();
+            let bytes = disk.bytes(&paths[0]).unwrap();
+            assert!(bytes.starts_with(b"kept") && bytes.len() <= 9, "{bytes:?}");
+            seen.insert((paths, bytes));
+        }
+        let names: std::collections::BTreeSet<_> = seen.iter().map(|(names, _)| names).collect();
+        assert_eq!(names.len(), 3, "the old name, the new one, both: {names:?}");
+        assert!(seen.iter().any(|(_, bytes)| bytes == b"kept-m"), "torn anywhere: {seen:?}");
     }
 
     #[test]
