@@ -74,6 +74,15 @@ impl Shelf {
         Ok(Texts { disk, paths, reader: None, commit: VecDeque::new(), damaged: None })
     }
 
+    /// Reads one of the files that [`Shelf::paths`] names.
+    ///
+    /// # Errors
+    /// It can't be opened.
+    pub fn reader(&self, path: &str) -> Result<Reader<Box<dyn Read + Send>>, Halted> {
+        let source = self.disk.read(path, 0).map_err(|error| Halted::disk("read", path, &error))?;
+        Ok(Reader::new(source))
+    }
+
     /// The files of a book, oldest first.
     ///
     /// # Errors

@@ -10,7 +10,7 @@ use crate::index::rebuild;
 /// Builds the index of a data folder again. Exit: 0 done, 2 it could not be done.
 #[must_use]
 pub fn run(data: &Path, as_json: bool) -> Said {
-    let rebuilt = match rebuild(data) {
+    let rebuilt = match rebuild(data, &|_| {}) {
         Ok(rebuilt) => rebuilt,
         Err(fault) => return Said { talk: vec![fault.to_string()], exit: 2, ..Said::default() },
     };

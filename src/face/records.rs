@@ -32,6 +32,11 @@ pub(super) struct Wanted {
     to: Option<String>,
     verdict: Option<Word>,
     instrument: Option<String>,
+    driver: Option<String>,
+    limit_table: Option<String>,
+    limit_row: Option<String>,
+    standard: Option<String>,
+    edition: Option<String>,
     after: Option<String>,
     limit: Option<usize>,
 }
@@ -50,6 +55,11 @@ pub(super) async fn list(
             to: wanted.to,
             verdict: wanted.verdict,
             instrument: wanted.instrument,
+            driver: wanted.driver,
+            limit_table: wanted.limit_table,
+            limit_row: wanted.limit_row,
+            standard: wanted.standard,
+            edition: wanted.edition,
             after: wanted.after,
             limit,
         };
@@ -117,8 +127,9 @@ pub(super) async fn one(
 fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
     let index = index_of(hall)?;
     let summary = index.inspection(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    let raw = index.raw(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    let verdicts: Vec<_> = raw.steps.iter().filter_map(|step| step.verdict.as_ref()).collect();
+    let verdicts = index.verdicts(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let verdicts: Vec<Value> =
+        verdicts.iter().filter_map(|line| serde_json::from_str(line).ok()).collect();
     let mut json = json!(summary);
     json["outcome"] = json!(summary.verdict);
     json["verdicts"] = json!(verdicts);
@@ -152,7 +163,7 @@ pub(super) async fn facts(
         let text = match path(&hall.shared.folder, &id) {
             Some(path) => lines(&path, &wanted, raw)
                 .map_err(|error| Refused::new("not_found", error.to_string()))?,
-            None if raw => raw_of_index(&hall, &id)?.to_string(),
+            None if raw => raw_of_index(&hall, &id, &wanted)?,
             None => return Err(unknown(&id)),
         };
         Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
@@ -181,20 +192,20 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
             list.push(String::from_utf8_lossy(bytes).trim_end().to_owned());
         }
     }
-    // Put together as text: the lines keep their keys in the order in which they are stored.
-    let next = Value::from(more.then_some(last));
-    Ok(format!("{{\"source\":\"book\",\"next\":{next},\"facts\":[{}]}}", list.join(",")))
+    Ok(page_of("book", more.then_some(last), &list))
 }
 
-fn raw_of_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
-    let raw = index_of(hall)?.raw(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    let mut facts = Vec::new();
-    for step in raw.steps {
-        facts.extend(step.readings.iter().map(|reading| json!(reading)));
-        facts.extend(step.verdict.map(|verdict| json!(verdict)));
-    }
-    facts.sort_by_key(|fact| fact["seq"].as_u64());
-    Ok(json!({ "source": "index", "next": null, "facts": facts }))
+fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {
+    let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+    let page = index_of(hall)?.raw(id, wanted.after.unwrap_or(0), limit);
+    let page = page.map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    Ok(page_of("index", page.next, &page.lines))
+}
+
+/// Put together as text: the lines keep their keys in the order in which they are stored.
+fn page_of(source: &str, next: Option<u64>, lines: &[String]) -> String {
+    let (next, facts) = (Value::from(next), lines.join(","));
+    format!("{{\"source\":\"{source}\",\"next\":{next},\"facts\":[{facts}]}}")
 }
 
 /// `GET /v1/inspections/{id}/evidence`: the file as stored.

@@ -1,30 +1,50 @@
 //! The index: raw data with verdicts, registers and lists, in sled, beside the books.
 //!
 //! It is written after the books, by one thread, and never flushed for durability: nothing in it
-//! is evidence. On any doubt it is set aside (`index.bad-N`) and built again from the books.
+//! is evidence. On any doubt it is set aside (`index.aside-N`) and built again from the books.
 //!
-//! Trees: `record` (raw bytes and verdicts by inspection and step), `asset` and `when` (lists),
-//! `register` (the newest line of each thing), `meta` (layout; how far each book is indexed).
+//! Trees: `record` (raw bytes with stamps in blocks, and verdicts, by inspection), `when` (the
+//! list, in sheets, with what lies in `record` of each), `asset` (histories), `register` (the
+//! newest line of each thing), `meta` (layout, whose index it is, how far it is).
+//!
+//! Reading order: `work` is how lines become rows, `text` and `columns` how a block is packed,
+//! `press` how any value lies in the store, `sheet` and `lists` the list, `store` the open index,
+//! `level` how it is compared with the books, `load` how many books are read, `query` questions.
 
-mod block;
 mod build;
+mod bytes;
+mod columns;
+mod level;
+mod lists;
+mod load;
+mod press;
 mod query;
+mod raw;
+mod sheet;
+mod station;
 mod store;
 mod summary;
+mod text;
+mod work;
 
 use std::fmt;
+use std::io;
 
-pub use build::{Rebuilt, rebuild};
-pub use query::{LIST_MAX, Query, RawReading, RawRecord, RawStep};
-pub use store::{Index, Opened};
-pub use summary::Summary;
+pub use build::{Opened, RebuildFault, Rebuilt, rebuild};
+pub use level::{Progress, Told};
+pub use query::{LIST_MAX, Query};
+pub use raw::RawPage;
+pub use store::Index;
+pub use summary::{LimitRow, Summary};
 
 use crate::books::Halted;
 
 /// Why the index can't answer or take a line. The books are not touched by it.
 #[derive(Debug)]
 pub enum IndexFault {
-    /// The store says it is damaged, full, or can't be opened.
+    /// The system says no to the store: the disk is full, or can't be read.
+    Disk(io::Error),
+    /// The store says it is damaged, or can't be opened.
     Store(String),
     /// The store panicked; the panic was caught.
     Panic,
@@ -34,15 +54,23 @@ pub enum IndexFault {
     Books(Halted),
 }
 
+impl IndexFault {
+    /// Building it again from the books may help.
+    #[must_use]
+    pub fn is_doubt(&self) -> bool {
+        !matches!(self, IndexFault::Books(_) | IndexFault::Disk(_))
+    }
+}
+
 impl fmt::Display for IndexFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            IndexFault::Store(why) => write!(f, "the index can't be used: {why}")?,
-            IndexFault::Panic => write!(f, "the index broke down")?,
-            IndexFault::Doubt(why) => write!(f, "the index is in doubt: {why}")?,
-            IndexFault::Books(halted) => return write!(f, "{halted}"),
+            IndexFault::Disk(why) => write!(f, "the index can't be written or read: {why}"),
+            IndexFault::Store(why) => write!(f, "the index can't be used: {why}"),
+            IndexFault::Panic => write!(f, "the index broke down"),
+            IndexFault::Doubt(why) => write!(f, "the index is in doubt: {why}"),
+            IndexFault::Books(halted) => write!(f, "{halted}"),
         }
-        write!(f, "; no evidence is lost: run `tapline rebuild`")
     }
 }
 
@@ -50,7 +78,17 @@ impl std::error::Error for IndexFault {}
 
 impl From<sled::Error> for IndexFault {
     fn from(error: sled::Error) -> IndexFault {
-        IndexFault::Store(error.to_string())
+        match error {
+            // What sled calls so of its own is damage: a length or a check sum.
+            sled::Error::Io(error) if error.raw_os_error().is_some() => IndexFault::Disk(error),
+            other => IndexFault::Store(other.to_string()),
+        }
+    }
+}
+
+impl From<io::Error> for IndexFault {
+    fn from(error: io::Error) -> IndexFault {
+        IndexFault::Disk(error)
     }
 }
 

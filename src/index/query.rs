@@ -1,13 +1,15 @@
 //! Questions that the index answers.
 
-use serde::Serialize;
-use serde_json::value::RawValue;
+use std::collections::BTreeMap;
+
 use tapline_protocols::fact::Word;
 
 use super::IndexFault;
-use super::block::{LAYOUT, VERDICT, keys_of, read_block, split_key};
-use super::store::{Index, register_key};
-use super::summary::Summary;
+use super::press::Unpress;
+use super::sheet::{Entry, Sheet, limit_row, moment_key};
+use super::store::Index;
+use super::summary::{LimitRow, Summary};
+use crate::books::line::{outline, time_read};
 
 /// A list is never longer.
 pub const LIST_MAX: usize = 500;
@@ -25,47 +27,20 @@ pub struct Query {
     pub verdict: Option<Word>,
     /// With bytes of this instrument.
     pub instrument: Option<String>,
+    /// With bytes that this driver read: `val-unit-line`, or one version of it `val-unit-line/1`.
+    pub driver: Option<String>,
+    /// With a verdict by this limit table: its SHA-256, hex, or the begin of it.
+    pub limit_table: Option<String>,
+    /// With a verdict by this row.
+    pub limit_row: Option<String>,
+    /// With a verdict by a limit of this standard.
+    pub standard: Option<String>,
+    /// With a verdict by a limit of this edition (of the standard, if one is named).
+    pub edition: Option<String>,
     /// After this one, in the order of opening.
     pub after: Option<String>,
     /// At most so many, never more than [`LIST_MAX`]; 0: as many as may be.
     pub limit: usize,
-}
-
-/// Raw bytes, stamps and verdicts of an inspection, as the index has them.
-#[derive(Debug, Serialize)]
-pub struct RawRecord {
-    /// Inspection.
-    pub id: String,
-    /// By step of the plan; the first, without a step, has the bytes that belong to none.
-    pub steps: Vec<RawStep>,
-}
-
-/// One step of the plan.
-#[derive(Debug, Serialize)]
-pub struct RawStep {
-    /// Step of the plan, `null`, `prove`; none for bytes that belong to no step.
-    pub step: Option<String>,
-    /// What arrived, in order.
-    pub readings: Vec<RawReading>,
-    /// The stored line of its verdict.
-    pub verdict: Option<Box<RawValue>>,
-}
-
-/// Bytes that arrived.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct RawReading {
-    /// Line of the book.
-    pub seq: u64,
-    /// UTC, microseconds.
-    pub t: String,
-    /// Microseconds of the boot-time clock.
-    pub m: u64,
-    /// Link.
-    pub link: String,
-    /// Offset in `raw` and microseconds after `m`, per read; empty for one read.
-    pub cuts: Vec<(u32, u64)>,
-    /// Byte n is code point n.
-    pub raw: String,
 }
 
 impl Index {
@@ -75,25 +50,22 @@ impl Index {
     /// The index is of no use any more.
     pub fn inspections(&self, query: &Query) -> Result<Vec<Summary>, IndexFault> {
         Index::guarded(|| {
-            let mut found = Vec::new();
-            let mut passed = query.after.is_none();
-            let limit = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
-            for key in self.when_keys(query) {
-                let Some(json) = self.when.get(key?)? else {
-                    return Err(IndexFault::Doubt("a listed inspection is missing".into()));
-                };
-                let summary: Summary = serde_json::from_slice(&json)
-                    .map_err(|e| IndexFault::Doubt(format!("a list: {e}")))?;
-                if !passed {
-                    passed = query.after.as_deref() == Some(&summary.id);
-                } else if query.wants(&summary) {
-                    found.push(summary);
-                }
-                if found.len() == limit {
-                    break;
-                }
-            }
-            Ok(found)
+            let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
+            let after = match &query.after {
+                None => Vec::new(),
+                Some(id) => match self.place(id)? {
+                    Some(key) => key,
+                    None => return Ok(Vec::new()),
+                },
+            };
+            let mut found = self.in_work(query, &after);
+            let listed = match &query.asset {
+                Some(asset) => self.of_asset(asset, query, &after, most)?,
+                None => self.of_all(query, &after, most)?,
+            };
+            // One that closed between the two looks is in both.
+            found.extend(listed);
+            Ok(found.into_values().take(most).collect())
         })
     }
 
@@ -103,52 +75,10 @@ impl Index {
     /// The index is of no use any more.
     pub fn inspection(&self, id: &str) -> Result<Option<Summary>, IndexFault> {
         Index::guarded(|| {
-            if let Some(work) = self.works().get(id) {
+            if let Some(work) = self.live().works.get(id) {
                 return Ok(Some(work.summary.clone()));
             }
-            let Some(when) = self.marked(id)?.and_then(|mark| mark.when) else { return Ok(None) };
-            let doubt = || IndexFault::Doubt(format!("{id} is missing in its list"));
-            let json = self.when.get(when)?.ok_or_else(doubt)?;
-            serde_json::from_slice(&json).map(Some).map_err(|_| doubt())
-        })
-    }
-
-    /// Raw bytes, stamps and verdicts of an inspection, also when its book was moved away. `None`
-    /// if the index never saw it.
-    ///
-    /// # Errors
-    /// The index is of no use any more.
-    pub fn raw(&self, id: &str) -> Result<Option<RawRecord>, IndexFault> {
-        Index::guarded(|| {
-            match self.works().get(id) {
-                Some(work) => self.settle(id, work)?,
-                None => match self.marked(id)?.map(|mark| mark.closed) {
-                    None => return Ok(None),
-                    Some(sum) if sum == Some(self.sum_of(id)?) => {}
-                    Some(_) => {
-                        return Err(IndexFault::Doubt(format!("the blocks of {id} changed")));
-                    }
-                },
-            }
-            let mut steps: Vec<RawStep> = Vec::new();
-            for entry in self.record.scan_prefix(keys_of(id)) {
-                let (key, value) = entry?;
-                let doubt = || IndexFault::Doubt(format!("a block of {id} can't be read"));
-                let (step, number) = split_key(&key, id).ok_or_else(doubt)?;
-                let name = (!step.is_empty()).then(|| step.to_owned());
-                if steps.last().is_none_or(|last| last.step != name) {
-                    steps.push(RawStep { step: name, readings: Vec::new(), verdict: None });
-                }
-                let last = steps.last_mut().expect("one was pushed if there was none");
-                if number == VERDICT {
-                    let text = value.strip_prefix(&[LAYOUT]).ok_or_else(doubt)?;
-                    last.verdict = serde_json::from_slice(text).map_err(|_| doubt())?;
-                } else {
-                    let kept = read_block(&value).ok_or_else(doubt)?;
-                    last.readings.extend(kept.iter().map(super::block::Kept::shown));
-                }
-            }
-            Ok(Some(RawRecord { id: id.to_owned(), steps }))
+            Ok(self.find(id)?.map(|listed| listed.summary))
         })
     }
 
@@ -159,8 +89,9 @@ impl Index {
     /// The index is of no use any more.
     pub fn registered(&self, kind: &str, id: &str) -> Result<Option<String>, IndexFault> {
         Index::guarded(|| {
-            let line = self.register.get(register_key(kind, id))?;
-            Ok(line.map(|line| String::from_utf8_lossy(&line).into_owned()))
+            let key = register_key(kind, id);
+            let Some(value) = self.register.get(&key)? else { return Ok(None) };
+            thing(&mut Unpress::new()?, &key, &value).map(Some)
         })
     }
 
@@ -172,53 +103,194 @@ impl Index {
         &self,
         kind: &str,
         after: Option<&str>,
-        limit: usize,
+        most: usize,
     ) -> Result<Vec<String>, IndexFault> {
         Index::guarded(|| {
+            let mut unpress = Unpress::new()?;
+            let prefix = register_key(kind, "");
+            let from =
+                after.map_or_else(|| prefix.clone(), |id| register_key(kind, &format!("{id}\0")));
+            let rows = self.register.range(from..).take(most.min(LIST_MAX));
             let mut lines = Vec::new();
-            let after = after.map(|id| register_key(kind, id));
-            for entry in self.register.scan_prefix(register_key(kind, "")) {
-                let (key, line) = entry?;
-                if after.as_ref().is_some_and(|after| key.as_ref() <= after.as_slice()) {
-                    continue;
-                }
-                if lines.len() == limit.min(LIST_MAX) {
+            for row in rows {
+                let (key, value) = row?;
+                if !key.starts_with(&prefix) {
                     break;
                 }
-                lines.push(String::from_utf8_lossy(&line).into_owned());
+                lines.push(thing(&mut unpress, &key, &value)?);
             }
             Ok(lines)
         })
     }
 
-    /// Keys of the `when` tree that may be wanted, in order. An asset has few of them.
-    fn when_keys(
+    /// Where an inspection stands in the order of opening.
+    fn place(&self, id: &str) -> Result<Option<Vec<u8>>, IndexFault> {
+        if let Some(work) = self.live().works.get(id) {
+            return Ok(Some(super::sheet::when_key(work.opened_us, id)));
+        }
+        Ok(self.find(id)?.map(|listed| listed.key()))
+    }
+
+    fn in_work(&self, query: &Query, after: &[u8]) -> BTreeMap<Vec<u8>, Summary> {
+        let live = self.live();
+        let works = live.works.iter();
+        let keyed = works.map(|(id, work)| (super::sheet::when_key(work.opened_us, id), work));
+        let wanted =
+            keyed.filter(|(key, work)| key.as_slice() > after && query.wants(&work.summary));
+        wanted.map(|(key, work)| (key, work.summary.clone())).collect()
+    }
+
+    fn of_all(
         &self,
         query: &Query,
-    ) -> Box<dyn Iterator<Item = Result<Vec<u8>, sled::Error>> + '_> {
-        if let Some(asset) = &query.asset {
-            let prefix = [asset.as_bytes(), &[0]].concat();
-            let cut = prefix.len();
-            let keys = self.asset.scan_prefix(prefix).keys();
-            return Box::new(keys.map(move |key| key.map(|key| key[cut..].to_vec())));
+        after: &[u8],
+        most: usize,
+    ) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
+        let (from, to) = query.range();
+        let from = from.max(after.to_vec());
+        let mut found = BTreeMap::new();
+        let mut bad = false;
+        self.sheets(&from, &mut |sheet, key| {
+            if to.as_ref().is_some_and(|to| key >= to.as_slice()) {
+                return false;
+            }
+            let Some(terms) = Terms::of(query, sheet) else { return true };
+            for entry in &sheet.entries {
+                let key = sheet.key(entry);
+                if found.len() < most && key.as_slice() > after && terms.may_want(entry) {
+                    match sheet.listed(entry) {
+                        Some(listed) if query.wants(&listed.summary) => {
+                            found.insert(key, listed.summary);
+                        }
+                        Some(_) => {}
+                        None => bad = true,
+                    }
+                }
+            }
+            found.len() < most && !bad
+        })?;
+        match bad {
+            true => Err(IndexFault::Doubt("a part of the list can't be read".into())),
+            false => Ok(found),
         }
-        let from = query.from.clone().unwrap_or_default();
-        let range = match &query.to {
-            Some(to) if *to < from => return Box::new(std::iter::empty()),
-            Some(to) => self.when.range(from.into_bytes()..to.clone().into_bytes()),
-            None => self.when.range(from.into_bytes()..),
+    }
+
+    fn of_asset(
+        &self,
+        asset: &str,
+        query: &Query,
+        after: &[u8],
+        most: usize,
+    ) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
+        let mut unpress = Unpress::new()?;
+        let mut found = BTreeMap::new();
+        for once in self.history(asset)? {
+            let key = super::sheet::when_key(once.0, &once.1);
+            if found.len() == most || key.as_slice() <= after {
+                continue;
+            }
+            let listed = self.find_at(&mut unpress, &once)?;
+            if query.wants(&listed.summary) {
+                found.insert(key, listed.summary);
+            }
+        }
+        Ok(found)
+    }
+}
+
+/// What a question asks for, as numbers of one sheet.
+struct Terms {
+    verdict: Option<Word>,
+    instrument: Option<usize>,
+    drivers: Option<Vec<usize>>,
+    limits: Option<Vec<usize>>,
+}
+
+impl Terms {
+    /// `None`: nothing in the sheet can be wanted.
+    fn of(query: &Query, sheet: &Sheet<'_>) -> Option<Terms> {
+        let numbers = |wants: &dyn Fn(&str) -> bool| {
+            let names = sheet.names.iter().enumerate();
+            let numbers: Vec<usize> = names.filter(|(_, n)| wants(n)).map(|(n, _)| n).collect();
+            (!numbers.is_empty()).then_some(numbers)
         };
-        Box::new(range.keys().map(|key| key.map(|key| key.to_vec())))
+        let instrument = match &query.instrument {
+            Some(name) => Some(sheet.number(name)?),
+            None => None,
+        };
+        let drivers = match &query.driver {
+            Some(wanted) => Some(numbers(&|name| is_driver(name, wanted))?),
+            None => None,
+        };
+        let limits = match query.asks_for_limits() {
+            true => {
+                Some(numbers(&|name| limit_row(name).is_some_and(|row| query.wants_limit(&row)))?)
+            }
+            false => None,
+        };
+        Some(Terms { verdict: query.verdict, instrument, drivers, limits })
+    }
+
+    fn may_want(&self, entry: &Entry) -> bool {
+        let any = |wanted: &Option<Vec<usize>>, has: &[usize]| {
+            wanted.as_ref().is_none_or(|wanted| has.iter().any(|n| wanted.contains(n)))
+        };
+        self.verdict.is_none_or(|verdict| entry.verdict == Some(verdict))
+            && self.instrument.is_none_or(|name| entry.instruments.contains(&name))
+            && any(&self.drivers, &entry.drivers)
+            && any(&self.limits, &entry.limits)
     }
 }
 
 impl Query {
     fn wants(&self, found: &Summary) -> bool {
-        let same = |wanted: &Option<String>, is: &String| wanted.as_ref().is_none_or(|w| w == is);
-        same(&self.asset, &found.asset)
+        self.asset.as_ref().is_none_or(|asset| *asset == found.asset)
             && self.from.as_ref().is_none_or(|from| *from <= found.opened)
             && self.to.as_ref().is_none_or(|to| found.opened < *to)
             && self.verdict.is_none_or(|verdict| found.verdict == Some(verdict))
             && self.instrument.as_ref().is_none_or(|i| found.instruments.contains(i))
+            && self.driver.as_ref().is_none_or(|d| found.drivers.iter().any(|n| is_driver(n, d)))
+            && (!self.asks_for_limits() || found.limits.iter().any(|row| self.wants_limit(row)))
     }
+
+    fn asks_for_limits(&self) -> bool {
+        let asked = [&self.limit_table, &self.limit_row, &self.standard, &self.edition];
+        asked.iter().any(|asked| asked.is_some())
+    }
+
+    /// All that is asked of limits is asked of one and the same.
+    fn wants_limit(&self, row: &LimitRow) -> bool {
+        self.limit_table.as_ref().is_none_or(|table| row.table.starts_with(table.as_str()))
+            && self.limit_row.as_ref().is_none_or(|id| *id == row.id)
+            && self.standard.as_ref().is_none_or(|standard| *standard == row.standard)
+            && self.edition.as_ref().is_none_or(|edition| *edition == row.edition)
+    }
+
+    /// Keys between which the list is looked through; a moment that is none bounds nothing, as
+    /// each inspection is asked once more by its text.
+    fn range(&self) -> (Vec<u8>, Option<Vec<u8>>) {
+        let key = |text: &String| moment(text).map(|us| moment_key(us).to_vec());
+        let from = self.from.as_ref().and_then(key).unwrap_or_default();
+        (from, self.to.as_ref().and_then(key))
+    }
+}
+
+fn is_driver(name: &str, wanted: &str) -> bool {
+    name == wanted || name.split_once('/').is_some_and(|(driver, _)| driver == wanted)
+}
+
+/// The first moment of `2026-11-24`, `2026-11-24T08`, and so on.
+fn moment(text: &str) -> Option<i64> {
+    let rest = "0000-01-01T00:00:00.000000Z".get(text.len()..)?;
+    time_read(&format!("{text}{rest}"))
+}
+
+fn register_key(kind: &str, id: &str) -> Vec<u8> {
+    [kind.as_bytes(), &[0], id.as_bytes()].concat()
+}
+
+fn thing(unpress: &mut Unpress, key: &[u8], value: &[u8]) -> Result<String, IndexFault> {
+    let plain = unpress.plain(key, value).filter(|plain| outline(plain).is_some());
+    let text = plain.and_then(|plain| String::from_utf8(plain).ok());
+    text.ok_or_else(|| IndexFault::Doubt("a line of the register can't be read".into()))
 }

@@ -2,24 +2,24 @@
 
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use sled::{Db, Tree};
-use tapline_protocols::Fact;
 
-use super::block::{Kept, LAYOUT, READINGS_MAX, VALUE_MAX, VERDICT, key, keys_of};
-use super::summary::Summary;
-use super::{IndexFault, build};
-use crate::books::{Line, Shelf};
+use super::IndexFault;
+use super::press::{Press, Unpress};
+use super::sheet::{Listed, Seal};
+use super::work::{Row, Work, keys_of};
+use crate::books::line::outline;
 use crate::station::event::BookId;
 
 const CACHE_BYTES: u64 = 64 << 20;
 const FLUSH_EVERY_MS: u64 = 500;
 /// Layout of the whole store; another one is set aside and built again.
-const SCHEMA: &[u8] = b"1";
+const SCHEMA: u32 = 2;
+const HEAD: &[u8] = b"head";
 
 /// The index of a data folder. May be asked from many threads; one writes.
 #[derive(Debug)]
@@ -28,105 +28,113 @@ pub struct Index {
     pub(super) asset: Tree,
     pub(super) when: Tree,
     pub(super) register: Tree,
-    pub(super) meta: Tree,
-    pub(super) work: Mutex<BTreeMap<String, Work>>,
+    meta: Tree,
+    /// Never held while the store is at work: it may be at work for ever.
+    live: Mutex<Live>,
+    /// The writer's; nobody else waits for it.
+    press: Mutex<Press>,
     _db: Db,
 }
 
-/// What opening the index came to.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Opened {
-    /// Where the old index was put, and why, if it was in doubt.
-    pub set_aside: Option<(PathBuf, String)>,
-    /// Books that had to be read to catch up.
-    pub caught_up: u64,
-}
-
-/// An inspection whose book is being written.
+/// What is known besides the trees.
 #[derive(Debug)]
-pub(super) struct Work {
-    pub(super) summary: Summary,
-    /// Readings that are not in a full block yet, by step of the plan.
-    pending: BTreeMap<String, Pending>,
-    last_seq: u64,
+pub(super) struct Live {
+    pub(super) works: BTreeMap<String, Work>,
+    pub(super) head: Head,
 }
 
-#[derive(Debug, Default)]
-struct Pending {
-    number: u32,
-    count: usize,
-    value: Vec<u8>,
-}
+/// Rows that are to be stored, and what is to be listed if the inspection closes.
+type Taken = (Vec<Row>, Option<Listed>);
 
-/// How far a book is indexed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct Mark {
-    pub(super) last_seq: u64,
-    /// Key of its summary in the `when` tree, once it is closed.
-    pub(super) when: Option<String>,
-    /// SHA-256 over keys and values of its blocks, hex, once it is closed.
-    pub(super) closed: Option<String>,
-}
-
-impl Mark {
-    pub(super) fn of_station(last_seq: u64) -> Mark {
-        Mark { last_seq, when: None, closed: None }
-    }
+/// How far the index is level with the books.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(super) struct Head {
+    schema: u32,
+    /// SHA-256 of the first line of the first station book, hex: whose index it is.
+    pub(super) station: Option<String>,
+    /// Last line of the station book that is in it.
+    pub(super) seq: u64,
+    /// It has every book that the station book names: one that is missing was lost.
+    pub(super) complete: bool,
 }
 
 impl Index {
-    /// Opens the index in `data/index` and brings it level with the books. Sets it aside and
-    /// builds it again on any doubt.
-    ///
-    /// # Errors
-    /// The books can't be read, or not even an empty index can be built.
-    pub fn open(data: &Path, shelf: &Shelf) -> Result<(Index, Opened), IndexFault> {
-        let mut opened = Opened::default();
-        let folder = data.join("index");
-        let first = Index::guarded(|| {
-            let index = Index::at(&folder)?;
-            let caught_up = build::catch_up(&index, shelf)?;
-            Ok((index, caught_up))
-        });
-        let why = match first {
-            Ok((index, caught_up)) => return Ok((index, Opened { caught_up, ..opened })),
-            Err(IndexFault::Books(halted)) => return Err(IndexFault::Books(halted)),
-            Err(fault) => fault.to_string(),
+    /// Opens what lies in a folder, or begins anew if nothing does.
+    pub(super) fn at(folder: &Path) -> Result<Index, IndexFault> {
+        let config = sled::Config::new()
+            .path(folder)
+            .cache_capacity(CACHE_BYTES)
+            .flush_every_ms(Some(FLUSH_EVERY_MS));
+        let db = catch_unwind(AssertUnwindSafe(|| config.open()));
+        let db = db.unwrap_or(Err(sled::Error::ReportableBug("it panicked".into())))?;
+        let spare = db.clone();
+        let index = Index::guarded(|| Index::of(db));
+        if index.is_err() {
+            abandon(spare);
+        }
+        index
+    }
+
+    fn of(db: Db) -> Result<Index, IndexFault> {
+        let fresh = !db.was_recovered();
+        let index = Index {
+            record: db.open_tree("record")?,
+            asset: db.open_tree("asset")?,
+            when: db.open_tree("when")?,
+            register: db.open_tree("register")?,
+            meta: db.open_tree("meta")?,
+            live: Mutex::new(Live { works: BTreeMap::new(), head: Head::default() }),
+            press: Mutex::new(Press::new()?),
+            _db: db,
         };
-        let aside = build::set_aside(&folder).map_err(|e| IndexFault::Store(e.to_string()))?;
-        opened.set_aside = aside.map(|aside| (aside, why));
-        Index::guarded(|| {
-            let index = Index::at(&folder)?;
-            opened.caught_up = build::catch_up(&index, shelf)?;
-            Ok((index, opened.clone()))
-        })
+        let head = index.stored_head();
+        let head = match head {
+            Ok(None) if fresh => Head { schema: SCHEMA, ..Head::default() },
+            Ok(Some(head)) if head.schema == SCHEMA => head,
+            other => {
+                abandon(index);
+                let what = match other {
+                    Ok(None) => "it has no head".to_owned(),
+                    Ok(Some(head)) => format!("its layout is {}, not {SCHEMA}", head.schema),
+                    Err(fault) => return Err(fault),
+                };
+                return Err(IndexFault::Doubt(what));
+            }
+        };
+        index.live().head = head.clone();
+        index.set_head(head)?;
+        Ok(index)
     }
 
-    /// Sets the index aside, whatever it is like, and builds it again. Drop the old one first or
-    /// let it run out; who calls this holds the lock of the data folder.
-    ///
-    /// # Errors
-    /// The old one can't be moved, the books can't be read, or the new one can't be built.
-    pub fn renew(data: &Path, shelf: &Shelf) -> Result<(Index, Opened), IndexFault> {
-        let aside = build::set_aside(&data.join("index"));
-        let aside = aside.map_err(|e| IndexFault::Store(e.to_string()))?;
-        let (index, opened) = Index::open(data, shelf)?;
-        let set_aside = aside.map(|aside| (aside, "it was asked for".to_owned()));
-        Ok((index, Opened { set_aside, ..opened }))
+    fn stored_head(&self) -> Result<Option<Head>, IndexFault> {
+        let Some(value) = self.meta.get(HEAD)? else { return Ok(None) };
+        let plain = Unpress::new()?.plain(HEAD, &value);
+        let head = plain.and_then(|plain| serde_json::from_slice(&plain).ok());
+        head.map(Some).ok_or_else(|| IndexFault::Doubt("its head can't be read".into()))
     }
 
-    /// Takes a stored line (its text, with or without line feed). Idle books are not indexed.
+    pub(super) fn head(&self) -> Head {
+        self.live().head.clone()
+    }
+
+    pub(super) fn set_head(&self, head: Head) -> Result<(), IndexFault> {
+        let json = serde_json::to_vec(&head).map_err(|e| IndexFault::Doubt(e.to_string()))?;
+        let value = self.press().value(HEAD, &json)?;
+        self.meta.insert(HEAD, value)?;
+        self.live().head = head;
+        Ok(())
+    }
+
+    /// Takes a stored line (its text, with or without line feed). Idle books are not indexed;
+    /// lines that it has are passed over.
     ///
     /// # Errors
     /// The index is of no use any more: set it aside by [`Index::open`] or [`super::rebuild`].
     pub fn add(&self, book: &BookId, text: &[u8]) -> Result<(), IndexFault> {
-        if let BookId::Idle(_) = book {
-            return Ok(());
-        }
-        let line = Line::read(text).map_err(|e| IndexFault::Doubt(e.to_string()))?;
+        let text = text.strip_suffix(b"\n").unwrap_or(text);
         Index::guarded(|| match book {
-            BookId::Station => self.station_line(&line, text),
-            BookId::Inspection(id) => self.inspection_line(id, &line, text),
+            BookId::Station => self.station_line(text),
+            BookId::Inspection(id) => self.inspection_line(id, text),
             BookId::Idle(_) => Ok(()),
         })
     }
@@ -136,171 +144,100 @@ impl Index {
         catch_unwind(AssertUnwindSafe(act)).unwrap_or(Err(IndexFault::Panic))
     }
 
-    fn at(folder: &Path) -> Result<Index, IndexFault> {
-        let db = sled::Config::new()
-            .path(folder)
-            .cache_capacity(CACHE_BYTES)
-            .flush_every_ms(Some(FLUSH_EVERY_MS))
-            .open()?;
-        let index = Index {
-            record: db.open_tree("record")?,
-            asset: db.open_tree("asset")?,
-            when: db.open_tree("when")?,
-            register: db.open_tree("register")?,
-            meta: db.open_tree("meta")?,
-            work: Mutex::new(BTreeMap::new()),
-            _db: db,
-        };
-        match index.meta.insert("schema", SCHEMA)? {
-            None if index.record.is_empty() && index.when.is_empty() => Ok(index),
-            Some(schema) if schema == SCHEMA => Ok(index),
-            other => Err(IndexFault::Doubt(format!("its layout is {other:?}"))),
-        }
-    }
-
-    fn station_line(&self, line: &Line, text: &[u8]) -> Result<(), IndexFault> {
-        let (kind, id) = match &line.fact {
-            Fact::Asset(asset) => ("asset", &asset.id),
-            Fact::Instrument(instrument) => ("instrument", &instrument.id),
-            Fact::Setup(setup) => ("setup", &setup.id),
-            Fact::Fixture(fixture) => ("fixture", &fixture.id),
-            Fact::Lead(lead) => ("lead", &lead.id),
-            Fact::Operator(operator) => ("operator", &operator.id),
-            _ => return self.mark("station", &Mark::of_station(line.seq)),
-        };
-        let text = text.strip_suffix(b"\n").unwrap_or(text);
-        if text.len() > VALUE_MAX {
-            return Err(IndexFault::Doubt(format!("line {} is too long for it", line.seq)));
-        }
-        self.register.insert(register_key(kind, id), text)?;
-        self.mark("station", &Mark::of_station(line.seq))
-    }
-
-    fn inspection_line(&self, id: &str, line: &Line, text: &[u8]) -> Result<(), IndexFault> {
-        let mut works = self.works();
-        if let Some(summary) = Summary::begin(line) {
-            self.list(&summary)?;
-            let work = Work { summary, pending: BTreeMap::new(), last_seq: line.seq };
-            works.insert(id.to_owned(), work);
+    fn station_line(&self, text: &[u8]) -> Result<(), IndexFault> {
+        let no_number = || IndexFault::Doubt("a stored line has no number".into());
+        let (seq, kind) = outline(text).ok_or_else(no_number)?;
+        let mut head = self.head();
+        if seq <= head.seq {
             return Ok(());
         }
-        // Addenda begin without an inspection of their own and are not listed.
-        let Some(work) = works.get_mut(id) else { return Ok(()) };
-        work.last_seq = line.seq;
-        if work.summary.apply(line) {
-            self.list(&work.summary)?;
+        if head.station.is_none() {
+            head.station = Some(super::station::fingerprint(text));
         }
-        match &line.fact {
-            Fact::In(fact) => {
-                let kept = Kept::new(line.seq, line.at, fact).ok_or_else(|| {
-                    IndexFault::Doubt(format!("line {} is no raw text", line.seq))
-                })?;
-                let step = fact.read.iter().find_map(|read| read.s.as_deref()).unwrap_or("");
-                self.keep(id, work, plan_step(step), &kept)
-            }
-            Fact::Verdict(verdict) => {
-                // A line too long for a value is in the book alone.
-                let text = text.strip_suffix(b"\n").unwrap_or(text);
-                if text.len() < VALUE_MAX {
-                    let value = [&[LAYOUT], text].concat();
-                    self.record.insert(key(id, &verdict.step, VERDICT), value)?;
-                }
-                Ok(())
-            }
-            Fact::Sign(_) | Fact::End(_) => {
-                self.settle(id, work)?;
-                let closed = Some(self.sum_of(id)?);
-                let when = String::from_utf8(work.summary.when_key()).ok();
-                let mark = Mark { last_seq: work.last_seq, when, closed };
-                works.remove(id);
-                self.mark(id, &mark)
-            }
-            _ => Ok(()),
+        if super::station::is_thing(kind) {
+            let row = super::station::thing(kind, text, &mut self.press())?;
+            self.register.insert(row.0, row.1)?;
+        } else if kind == b"sealed" {
+            let (id, seal) = super::station::sealed(text)?;
+            self.seal(&id, seal)?;
         }
+        head.seq = seq;
+        self.set_head(head)
     }
 
-    fn keep(&self, id: &str, work: &mut Work, step: &str, kept: &Kept) -> Result<(), IndexFault> {
-        let mut bytes = Vec::new();
-        let fits = kept.write(&mut bytes).filter(|()| bytes.len() < VALUE_MAX);
-        fits.ok_or_else(|| IndexFault::Doubt(format!("line {} is too long for it", kept.seq)))?;
-        let pending = work.pending.entry(step.to_owned()).or_default();
-        if pending.count == READINGS_MAX || pending.value.len() + bytes.len() > VALUE_MAX {
-            self.record.insert(key(id, step, pending.number), pending.value.as_slice())?;
-            *pending = Pending { number: pending.number + 1, ..Pending::default() };
-        }
-        if pending.value.is_empty() {
-            pending.value.push(LAYOUT);
-        }
-        pending.value.extend_from_slice(&bytes);
-        pending.count += 1;
-        Ok(())
+    /// Notes what a listed book was sealed as.
+    pub(super) fn seal(&self, id: &str, seal: Seal) -> Result<(), IndexFault> {
+        let Some(listed) = self.find(id)? else { return Ok(()) };
+        let listed = Listed { seal: Some(seal), ..listed };
+        self.list(vec![listed], &mut self.press())
     }
 
-    /// Writes the blocks that are not full yet; they are written again when they grow.
-    pub(super) fn settle(&self, id: &str, work: &Work) -> Result<(), IndexFault> {
-        for (step, pending) in &work.pending {
-            self.record.insert(key(id, step, pending.number), pending.value.as_slice())?;
+    fn inspection_line(&self, id: &str, text: &[u8]) -> Result<(), IndexFault> {
+        let Some((rows, closed)) = self.take(id, text)? else { return Ok(()) };
+        for (key, value) in &rows {
+            self.record.insert(key.as_slice(), value.as_slice())?;
+        }
+        if let Some(listed) = closed {
+            let once = (listed.opened_us, listed.summary.id.clone());
+            let once = BTreeMap::from([(listed.summary.asset.clone(), vec![once])]);
+            let press = &mut self.press();
+            self.remember(once, press)?;
+            self.list(vec![listed], press)?;
+            // Only now, so that it is always found in one of both.
+            self.live().works.remove(id);
+        } else if let Some(work) = self.live().works.get_mut(id) {
+            work.rows.drain(..rows.len());
         }
         Ok(())
     }
 
-    fn list(&self, summary: &Summary) -> Result<(), IndexFault> {
-        let json = serde_json::to_vec(summary).map_err(|e| IndexFault::Doubt(e.to_string()))?;
-        self.when.insert(summary.when_key(), json)?;
-        self.asset.insert(summary.asset_key(), &[])?;
-        Ok(())
+    /// Folds a line.
+    fn take(&self, id: &str, text: &[u8]) -> Result<Option<Taken>, IndexFault> {
+        if !self.live().works.contains_key(id) {
+            let opens = outline(text).is_some_and(|(_, kind)| kind == b"open");
+            // What is listed is closed: its lines are in it already.
+            let begun = if opens && self.find(id)?.is_none() { Work::begin(text)? } else { None };
+            if let Some(work) = begun {
+                self.live().works.insert(id.to_owned(), work);
+            }
+            return Ok(None);
+        }
+        let press = &mut self.press();
+        let mut live = self.live();
+        let Some(work) = live.works.get_mut(id) else { return Ok(None) };
+        work.take(text, press)?;
+        if !work.closed {
+            return Ok(Some((work.rows.clone(), None)));
+        }
+        work.finish(press)?;
+        let (opened_us, mark, summary) = (work.opened_us, work.mark, work.summary.clone());
+        let listed = Listed { opened_us, summary, mark, seal: None };
+        Ok(Some((work.rows.clone(), Some(listed))))
     }
 
     /// Takes everything of an inspection out, so that its book can be read anew.
     pub(super) fn forget(&self, id: &str) -> Result<(), IndexFault> {
-        self.works().remove(id);
-        self.meta.remove(mark_key(id))?;
+        self.live().works.remove(id);
+        self.unlist(id, &mut self.press())?;
         for key in self.record.scan_prefix(keys_of(id)).keys() {
             self.record.remove(key?)?;
         }
         Ok(())
     }
 
-    /// SHA-256 over the blocks of an inspection, hex.
-    pub(super) fn sum_of(&self, id: &str) -> Result<String, IndexFault> {
-        let mut sum = Sha256::new();
-        for entry in self.record.scan_prefix(keys_of(id)) {
-            let (key, value) = entry?;
-            sum.update(&key);
-            sum.update(&value);
-        }
-        Ok(data_encoding::HEXLOWER.encode(&sum.finalize()))
+    pub(super) fn live(&self) -> MutexGuard<'_, Live> {
+        self.live.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    pub(super) fn mark(&self, book: &str, mark: &Mark) -> Result<(), IndexFault> {
-        let json = serde_json::to_vec(mark).map_err(|e| IndexFault::Doubt(e.to_string()))?;
-        self.meta.insert(mark_key(book), json)?;
-        Ok(())
-    }
-
-    pub(super) fn marked(&self, book: &str) -> Result<Option<Mark>, IndexFault> {
-        match self.meta.get(mark_key(book))? {
-            Some(json) => serde_json::from_slice(&json)
-                .map(Some)
-                .map_err(|e| IndexFault::Doubt(format!("mark of {book}: {e}"))),
-            None => Ok(None),
-        }
-    }
-
-    pub(super) fn works(&self) -> MutexGuard<'_, BTreeMap<String, Work>> {
-        self.work.lock().unwrap_or_else(PoisonError::into_inner)
+    pub(super) fn press(&self) -> MutexGuard<'_, Press> {
+        self.press.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-/// The plan's step of an expanded one: `pe` of `pe/1`, `null` of `null/L-1`.
-fn plan_step(step: &str) -> &str {
-    step.split_once('/').map_or(step, |(plan, _)| plan)
-}
-
-pub(super) fn mark_key(book: &str) -> String {
-    format!("book/{book}")
-}
-
-pub(super) fn register_key(kind: &str, id: &str) -> Vec<u8> {
-    [kind.as_bytes(), &[0], id.as_bytes()].concat()
+/// Drops what may never end to be dropped: the store waits for a thread of its own, and when that
+/// thread has panicked it waits for ever.
+pub(super) fn abandon<T: Send + 'static>(what: T) {
+    let drop = move || drop(catch_unwind(AssertUnwindSafe(|| drop(what))));
+    // Without a thread it is dropped here.
+    let _ = std::thread::Builder::new().name("index-end".into()).spawn(drop);
 }

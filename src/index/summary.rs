@@ -8,7 +8,7 @@ use crate::books::Line;
 use crate::books::line::time_text;
 
 /// An inspection in a list.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Summary {
     /// Name of its book.
     pub id: String,
@@ -35,6 +35,32 @@ pub struct Summary {
     pub ended: Option<String>,
     /// Instruments whose bytes are in it, sorted.
     pub instruments: Vec<String>,
+    /// Drivers that read their bytes, with version, sorted: `val-unit-line/1`.
+    pub drivers: Vec<String>,
+    /// Limits that its verdicts used, sorted.
+    pub limits: Vec<LimitRow>,
+    /// Its book is damaged: this is what stands before the damage.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub damaged: bool,
+}
+
+/// A limit that a verdict used.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct LimitRow {
+    /// Row.
+    pub id: String,
+    /// Standard.
+    pub standard: String,
+    /// Edition.
+    pub edition: String,
+    /// SHA-256 of the table, hex.
+    pub table: String,
+}
+
+/// As much of a verdict line as the list needs.
+#[derive(Deserialize)]
+struct Judged {
+    limit: Option<LimitRow>,
 }
 
 impl Summary {
@@ -55,16 +81,20 @@ impl Summary {
             words: Vec::new(),
             ended: None,
             instruments: Vec::new(),
+            drivers: Vec::new(),
+            limits: Vec::new(),
+            damaged: false,
         })
     }
 
-    /// Folds one more line. True if it changed.
-    pub(super) fn apply(&mut self, line: &Line) -> bool {
+    /// Folds one more line.
+    pub(super) fn apply(&mut self, line: &Line) {
         match &line.fact {
             Fact::Tap(tap) => {
-                let Some(instrument) = &tap.instrument else { return false };
-                let Err(at) = self.instruments.binary_search(instrument) else { return false };
-                self.instruments.insert(at, instrument.clone());
+                if let Some(instrument) = &tap.instrument {
+                    add(&mut self.instruments, instrument.clone());
+                }
+                add(&mut self.drivers, format!("{}/{}", tap.driver, tap.driver_version));
             }
             Fact::Sign(sign) => {
                 self.closed = time_text(line.at.wall_us);
@@ -75,18 +105,21 @@ impl Summary {
                 self.closed = time_text(line.at.wall_us);
                 self.ended = Some(end.outcome.clone());
             }
-            _ => return false,
+            _ => {}
         }
-        true
     }
 
-    /// Key in the `when` tree: time of opening, then name.
-    pub(super) fn when_key(&self) -> Vec<u8> {
-        [self.opened.as_bytes(), &[0], self.id.as_bytes()].concat()
+    /// Folds the stored text of a verdict.
+    pub(super) fn judged(&mut self, text: &[u8]) -> Result<(), serde_json::Error> {
+        if let Some(limit) = serde_json::from_slice::<Judged>(text)?.limit {
+            add(&mut self.limits, limit);
+        }
+        Ok(())
     }
+}
 
-    /// Key in the `asset` tree: asset, time of opening, name.
-    pub(super) fn asset_key(&self) -> Vec<u8> {
-        [self.asset.as_bytes(), &[0], &self.when_key()].concat()
+fn add<T: Ord>(list: &mut Vec<T>, item: T) {
+    if let Err(at) = list.binary_search(&item) {
+        list.insert(at, item);
     }
 }

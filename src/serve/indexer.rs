@@ -97,7 +97,7 @@ impl State {
     fn renew(&self) -> Result<u64, String> {
         // The old one must be closed before a new one can be opened.
         *self.lock() = Err("the index is being built again: wait a moment".to_owned());
-        let renewed = Index::renew(&self.folder, &self.shelf);
+        let renewed = Index::renew(&self.folder, &self.shelf, &|_| {});
         let (index, opened) = renewed.map_err(|fault| away(&fault))?;
         let count = opened.caught_up;
         *self.lock() = Ok(told((index, opened)));
