@@ -1,10 +1,17 @@
 //! The one clock: nothing else in the house reads one.
 
-use std::path::Path;
+mod kernel;
+mod watch;
+
+use std::sync::OnceLock;
+use std::time::{Instant, SystemTime, UNIX_EPOCH};
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use rustix::time::{ClockId, Timespec, clock_gettime};
+use rustix::time::{ClockId, clock_gettime};
+
+pub use kernel::{Sets, synchronised};
+pub use watch::{Change, Watch, step_us};
 
 /// A moment: wall clock for people, boot-time clock for intervals. Order is by `seq`, never by
 /// either.
@@ -16,12 +23,65 @@ pub struct Stamp {
     pub boot_us: u64,
 }
 
+/// A wall clock before this is wrong whatever else is known: the program did not exist.
+/// 2026-11-01T00:00:00Z, microseconds since 1970.
+pub const EARLIEST_US: i64 = 1_793_491_200_000_000;
+
 /// This moment on both clocks, the boot-time clock first.
 #[must_use]
 pub fn now() -> Stamp {
-    let boot = micros(clock_gettime(ClockId::Boottime));
-    let wall = micros(clock_gettime(ClockId::Realtime));
-    Stamp { wall_us: wall, boot_us: u64::try_from(boot).unwrap_or(0) }
+    let boot_us = boot_us();
+    Stamp { wall_us: wall_us(), boot_us }
+}
+
+/// All clocks at one moment, for [`Watch`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Clocks {
+    /// Wall clock and boot-time clock.
+    pub at: Stamp,
+    /// Microseconds of a clock that stands still while the machine is suspended, from some moment
+    /// of this process on.
+    pub awake_us: u64,
+}
+
+/// Longest between the first and the last of the clocks, microseconds.
+const TOGETHER_US_MAX: u64 = 10_000;
+
+/// All clocks at one moment; `None` where this process was interrupted between them again and
+/// again. Then they are no match, and another moment will do.
+#[must_use]
+pub fn clocks() -> Option<Clocks> {
+    (0..8).find_map(|_| {
+        let boot_us = boot_us();
+        let clocks = Clocks { at: Stamp { wall_us: wall_us(), boot_us }, awake_us: awake_us() };
+        (self::boot_us().saturating_sub(boot_us) <= TOGETHER_US_MAX).then_some(clocks)
+    })
+}
+
+/// The kernel's own: no library between us and it.
+fn boot_us() -> u64 {
+    let time = clock_gettime(ClockId::Boottime);
+    let us = time.tv_sec.saturating_mul(1_000_000).saturating_add(time.tv_nsec / 1000);
+    u64::try_from(us).unwrap_or(0)
+}
+
+/// By the C library, where a tool of the tests can stand between and pretend another time.
+#[allow(clippy::disallowed_methods, reason = "this is the one clock")]
+fn wall_us() -> i64 {
+    let us = |time: std::time::Duration| i64::try_from(time.as_micros()).unwrap_or(i64::MAX);
+    match SystemTime::now().duration_since(UNIX_EPOCH) {
+        Ok(since) => us(since),
+        Err(before) => -us(before.duration()),
+    }
+}
+
+/// `Instant` is the monotonic clock, which does not count through suspend.
+#[allow(clippy::disallowed_methods, reason = "this is the one clock")]
+fn awake_us() -> u64 {
+    static BEGAN: OnceLock<Instant> = OnceLock::new();
+    let now = Instant::now();
+    let awake = now.saturating_duration_since(*BEGAN.get_or_init(|| now));
+    u64::try_from(awake.as_micros()).unwrap_or(u64::MAX)
 }
 
 /// Which boot the boot-time clock counts from: the kernel's random identity of it.
@@ -31,13 +91,6 @@ pub fn now() -> Stamp {
 pub fn boot_id() -> std::io::Result<String> {
     let text = std::fs::read_to_string("/proc/sys/kernel/random/boot_id")?;
     Ok(text.trim().to_owned())
-}
-
-/// The wall clock is known to be synchronised. Only the mark that the system's own time service
-/// leaves is believed; without it the answer is no.
-#[must_use]
-pub fn synchronised() -> bool {
-    Path::new("/run/systemd/timesync/synchronized").exists()
 }
 
 /// RFC 3339 in UTC, six decimals and `Z`: `2026-11-24T08:14:03.512004Z`. Stamps outside the years
@@ -91,40 +144,6 @@ impl Zone {
     }
 }
 
-/// Notices when the wall clock steps against the boot-time clock. Asked every ten seconds.
-#[derive(Debug, Clone, Copy)]
-pub struct Steps {
-    last: Stamp,
-}
-
-/// A difference above this is a step, not drift, microseconds.
-const STEP_US_MIN: i128 = 500_000;
-
-impl Steps {
-    /// Begins to watch.
-    #[must_use]
-    pub fn since(last: Stamp) -> Steps {
-        Steps { last }
-    }
-
-    /// By how many microseconds the wall clock stepped since the last call, `None` if it did not.
-    pub fn check(&mut self, at: Stamp) -> Option<i64> {
-        let wall = i128::from(at.wall_us) - i128::from(self.last.wall_us);
-        let boot = i128::from(at.boot_us) - i128::from(self.last.boot_us);
-        self.last = at;
-        let step = wall - boot;
-        if step.abs() <= STEP_US_MIN {
-            return None;
-        }
-        let end = if step < 0 { i64::MIN } else { i64::MAX };
-        Some(i64::try_from(step).unwrap_or(end))
-    }
-}
-
-fn micros(time: Timespec) -> i64 {
-    time.tv_sec.saturating_mul(1_000_000).saturating_add(time.tv_nsec / 1000)
-}
-
 fn timestamp(wall_us: i64) -> Timestamp {
     let end = if wall_us < 0 { Timestamp::MIN } else { Timestamp::MAX };
     Timestamp::from_microsecond(wall_us).unwrap_or(end)
@@ -164,20 +183,19 @@ mod tests {
     }
 
     #[test]
-    fn only_a_jump_of_the_wall_clock_is_a_step() {
-        let mut steps = Steps::since(Stamp { wall_us: 0, boot_us: 0 });
-        let at = |wall_us, boot_us| Stamp { wall_us, boot_us };
-        assert_eq!(steps.check(at(10_000_000, 10_000_000)), None);
-        assert_eq!(steps.check(at(20_500_000, 20_000_000)), None);
-        assert_eq!(steps.check(at(31_000_001, 30_000_000)), Some(500_001));
-        assert_eq!(steps.check(at(-3_600_000_000, 40_000_000)), Some(-3_641_000_001));
-    }
-
-    #[test]
     fn the_clocks_of_this_machine_run() {
         let (a, b) = (now(), now());
         assert!(b.boot_us >= a.boot_us);
         assert!(a.wall_us > 1_700_000_000_000_000);
+        assert!(EARLIEST_US < a.wall_us);
+        assert_eq!(rfc3339(EARLIEST_US), "2026-11-01T00:00:00.000000Z");
         assert_eq!(boot_id().unwrap().len(), 36);
+    }
+
+    #[test]
+    fn all_clocks_are_read_together_and_run_alike() {
+        let (a, b) = (clocks().unwrap(), clocks().unwrap());
+        assert!(a.at.boot_us <= b.at.boot_us && a.awake_us <= b.awake_us);
+        assert_eq!(Watch::since(a).check(b), None);
     }
 }

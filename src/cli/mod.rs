@@ -4,6 +4,7 @@ mod alike;
 pub mod args;
 mod bench;
 pub mod client;
+mod clock;
 pub mod decode;
 mod demo;
 pub mod judge;

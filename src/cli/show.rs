@@ -5,7 +5,7 @@ use serde_json::Value;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
-use super::{Exit, Trouble, alike, output};
+use super::{Exit, Trouble, alike, clock, output};
 use crate::words::english;
 
 pub(super) fn inspection(
@@ -30,12 +30,24 @@ fn page(result: &Value) -> String {
         lines.push(row(verdict));
         lines.extend(reasons(verdict));
     }
+    lines.extend(clocks(result));
     let outcome = result["outcome"].as_str();
     lines.push(outcome.map_or_else(
         || format!("not signed ({})", word("state")),
         |outcome| english().say("verdict", outcome).to_owned(),
     ));
     lines.join("\n")
+}
+
+/// Whether the times can be trusted, and what happened to the clock meanwhile.
+fn clocks(result: &Value) -> Vec<String> {
+    let Some(synced) = result["synced"].as_bool() else { return Vec::new() };
+    let kept = if synced { "synced" } else { "unsynced" };
+    let mut lines = vec![format!("  {}", english().say("clock", kept))];
+    let changes = result["clock"].as_array().into_iter().flatten();
+    let said = changes.map(|fact| clock::changed(fact, fact["at"].as_str().unwrap_or("?")));
+    lines.extend(said.map(|text| format!("  ! {text}")));
+    lines
 }
 
 fn row(verdict: &Value) -> String {

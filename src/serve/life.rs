@@ -6,14 +6,14 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::{mpsc, oneshot, watch};
-use tokio::time::{Interval, MissedTickBehavior, interval, sleep};
+use tokio::time::sleep;
 
 use super::links::Links;
 use super::shared::{Engine, Question, Shared};
 use super::start::Started;
 use super::writer::{WORK_MAX, Work, Writer};
 use crate::books::Halted;
-use crate::clock::{self, Stamp, Steps};
+use crate::clock::{self, Sets, Stamp, Watch};
 use crate::config::Config;
 use crate::station::Core;
 use crate::station::event::Event;
@@ -26,8 +26,6 @@ const BATCH_MAX: usize = 64;
 const QUESTIONS_MAX: usize = 32;
 /// Seals in flight: one a bench, and there are at most 64.
 const SEALED_MAX: usize = 128;
-/// How often the clocks are compared.
-const CLOCK_S: Duration = Duration::from_secs(10);
 
 /// How a life ended.
 #[derive(Debug)]
@@ -51,7 +49,7 @@ pub(super) async fn live(
     let (work, to_write) = mpsc::channel(WORK_MAX);
     let (done, written) = oneshot::channel();
     let links = Arc::new(Links::default());
-    let Started { books, core } = started;
+    let Started { books, core, watch } = started;
     let writer = Writer { books, shared: shared.clone(), links: links.clone(), sealed };
     let thread = std::thread::Builder::new().name("writer".into());
     let spawned = thread.spawn(move || drop(done.send(writer.run(to_write))));
@@ -59,15 +57,9 @@ pub(super) async fn live(
         return End::Halted(Halted::disk("start", "the writer", &error));
     }
     shared.running(Engine { events: events.clone(), questions });
-    let mut life = Life { core, work, links, config, events, steps: Steps::since(clock::now()) };
-    let ears = Ears { inbox, asked, seals, clock: every(CLOCK_S), stop };
+    let mut life = Life { core, work, links, config, events, watch };
+    let ears = Ears { inbox, asked, seals, sets: Sets::listen(), stop };
     life.run(ears, written).await
-}
-
-fn every(period: Duration) -> Interval {
-    let mut every = interval(period);
-    every.set_missed_tick_behavior(MissedTickBehavior::Delay);
-    every
 }
 
 struct Life {
@@ -76,7 +68,7 @@ struct Life {
     links: Arc<Links>,
     config: Arc<Config>,
     events: mpsc::Sender<Event>,
-    steps: Steps,
+    watch: Option<Watch>,
 }
 
 /// Everything that the engine listens to.
@@ -84,7 +76,7 @@ struct Ears {
     inbox: mpsc::Receiver<Event>,
     asked: mpsc::Receiver<Question>,
     seals: mpsc::Receiver<Event>,
-    clock: Interval,
+    sets: Sets,
     stop: watch::Receiver<Option<String>>,
 }
 
@@ -112,7 +104,7 @@ impl Ears {
             Some(question) = self.asked.recv() => Heard::Question(question),
             Some(event) = self.inbox.recv() => Heard::Event(event),
             () = due => Heard::Deadline,
-            _ = self.clock.tick() => Heard::Clock,
+            () = self.sets.next() => Heard::Clock,
         }
     }
 }
@@ -148,7 +140,9 @@ impl Life {
             return false;
         }
         loop {
-            match ears.listen(self.core.deadline()).await {
+            let heard = ears.listen(self.core.deadline()).await;
+            self.compare_clocks();
+            match heard {
                 Heard::Event(event) => self.take(event, ears),
                 Heard::Question(question) => {
                     let handover = question(&self.core);
@@ -162,7 +156,7 @@ impl Life {
                         self.core.handle(Event::Deadline { at });
                     }
                 }
-                Heard::Clock => self.compare_clocks(),
+                Heard::Clock => {}
                 Heard::Stop => {
                     let reason = ears.stop.borrow().clone();
                     self.core.handle(Event::Stop { at: clock::now(), reason });
@@ -197,12 +191,16 @@ impl Life {
         }
     }
 
+    /// Before anything that was heard: it belongs to the clocks as they are now.
     fn compare_clocks(&mut self) {
-        let at = clock::now();
-        if let Some(step_us) = self.steps.check(at) {
-            let synced = clock::synchronised();
-            tracing::warn!(step_us, synced, "The wall clock stepped.");
-            self.core.handle(Event::ClockStep { at, step_us, synced });
+        let synced = clock::synchronised();
+        self.core.synchronised(synced);
+        let Some(clocks) = clock::clocks() else { return };
+        let watch = self.watch.get_or_insert_with(|| Watch::since(clocks));
+        if let Some(change) = watch.check(clocks) {
+            let (step_us, slept_us) = (change.step_us, change.slept_us);
+            tracing::warn!(step_us, slept_us, synced, "The clocks changed.");
+            self.core.handle(Event::Clock { change, synced });
         }
     }
 

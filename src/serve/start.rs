@@ -11,7 +11,7 @@ use super::again;
 use super::indexer::Indexer;
 use super::shared::Shared;
 use crate::books::{Books, Cause, Disk, Folder, Halted, Key, Recovered};
-use crate::clock::{self, Stamp, Zone};
+use crate::clock::{self, Stamp, Watch, Zone};
 use crate::config::Config;
 use crate::station::event::{BookId, Event, Stored};
 use crate::station::{BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings};
@@ -23,6 +23,8 @@ pub const JUDGE: u32 = 1;
 pub(super) struct Started {
     pub(super) books: Books,
     pub(super) core: Core,
+    /// Over the clocks, from the first line of this life on.
+    pub(super) watch: Option<Watch>,
 }
 
 /// Opens the books and folds them. After a halt, `recovered` says why there was one.
@@ -34,7 +36,8 @@ pub(super) fn start(
     shared: &Shared,
     recovered: Option<String>,
 ) -> Result<Started, Halted> {
-    let at = clock::now();
+    let clocks = clock::clocks();
+    let at = clocks.map_or_else(clock::now, |clocks| clocks.at);
     let (mut books, mut found) = open(config, at)?;
     announce(&mut books, &mut found, config, at)?;
     if let Some(reason) = recovered {
@@ -64,7 +67,7 @@ pub(super) fn start(
     for SealedFact { id, head, bytes, key } in found.sealed {
         core.handle(Event::Sealed { at, id, head, bytes, key });
     }
-    Ok(Started { books, core })
+    Ok(Started { books, core, watch: clocks.map(Watch::since) })
 }
 
 /// Writes that the station halted, if there is any room for it: the reserve was given up.

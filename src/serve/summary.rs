@@ -23,6 +23,8 @@ pub struct Summary {
     id: String,
     open: Value,
     opened: String,
+    synced: bool,
+    clock: Vec<Value>,
     by: Option<String>,
     closed: Value,
     /// The last verdict of each step of the plan, in the order of the first.
@@ -63,6 +65,11 @@ impl Summary {
             Fact::Open(open) => self.open(open, &line),
             Fact::Tap(tap) => self.instruments.extend(tap.instrument.clone()),
             Fact::Verdict(verdict) => self.verdict(verdict),
+            Fact::Clock(fact) => {
+                let mut clock = json!(fact);
+                clock["at"] = clock::rfc3339(line.at.wall_us).into();
+                self.clock.push(clock);
+            }
             Fact::Sign(sign) => {
                 let outcome = json!(sign.outcome);
                 self.outcome = outcome.as_str().map(str::to_owned);
@@ -80,6 +87,7 @@ impl Summary {
         let Some(opened) = &open.inspection else { return };
         self.id.clone_from(&open.id);
         self.asset.clone_from(&opened.asset);
+        self.synced = open.synced;
         self.open = json!(opened);
         self.opened = clock::rfc3339(line.at.wall_us);
         self.by.clone_from(&line.by);
@@ -110,6 +118,8 @@ impl Summary {
             "reason": self.open["reason"],
             "opened": self.opened,
             "by": self.by,
+            "synced": self.synced,
+            "clock": self.clock,
             "outcome": self.outcome,
             "closed": self.closed,
             "sealed": self.sealed,

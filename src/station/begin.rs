@@ -23,8 +23,6 @@ use crate::clock::Stamp;
 
 /// Most expanded steps in one line.
 const STEPS_A_LINE: usize = 64;
-/// How far the wall clock may lie before the last line of the station, microseconds.
-const CLOCK_BACK_MAX_US: i64 = 24 * 3600 * 1_000_000;
 /// Why an inspection is made.
 const REASONS: [&str; 4] = ["acceptance", "scheduled", "after_repair", "other"];
 
@@ -91,13 +89,7 @@ impl Core {
                 "Sign, end or park it first.",
             ));
         }
-        if self.register.latest_us.is_some_and(|last| at.wall_us < last - CLOCK_BACK_MAX_US) {
-            return Err(conflict(
-                "the wall clock lies more than a day before the last line of the station",
-                "Set the clock of this machine, then begin.",
-            ));
-        }
-        Ok(())
+        self.clock_may_be_right(at)
     }
 
     fn not_open(&self, asset: &str) -> Result<(), Problem> {

@@ -3,7 +3,6 @@
 use tapline_protocols::fact::{NullFact, ProveFact};
 
 use super::event::{Answer, Problem};
-use crate::clock::Stamp;
 
 /// A fact of an earlier inspection that the next one may repeat.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -12,8 +11,8 @@ pub(super) struct Kept<T> {
     pub book: String,
     /// Line.
     pub seq: u64,
-    /// When.
-    pub at: Stamp,
+    /// When, microseconds of the boot-time clock.
+    pub at_us: u64,
     /// What.
     pub fact: T,
 }

@@ -11,12 +11,8 @@ use crate::clock::{Stamp, utc_day};
 
 impl Core {
     /// Remembers what may be carried over. Called when an inspection leaves the bench.
-    pub(super) fn keep_for_next(&mut self, bench: &str, id: &str, at: Stamp) {
+    pub(super) fn keep_for_next(&mut self, bench: &str, id: &str) {
         let record = self.cases[id].inspection.record();
-        let stamp = |boot_us: u64| {
-            let ago = i64::try_from(at.boot_us.saturating_sub(boot_us)).unwrap_or(i64::MAX);
-            Stamp { wall_us: at.wall_us.saturating_sub(ago), boot_us }
-        };
         let mut nulls: Vec<Kept<NullFact>> = Vec::new();
         // Stamps of another boot tell no age, and what was plugged anew may be something else.
         let relinked = self.benches[bench].relinked;
@@ -25,12 +21,12 @@ impl Core {
             let key = |n: &NullFact| (n.lead.clone(), n.function, n.range.clone(), n.direction);
             nulls.retain(|kept| key(&kept.fact) != key(&line.fact));
             let carried = line.fact.carried.clone();
-            nulls.push(kept(id, line.seq, stamp(line.at.0), carried, line.fact.clone()));
+            nulls.push(kept(id, line.seq, line.at.0, carried, line.fact.clone()));
         }
         let supply = record.proofs.iter().rfind(|line| line.fact.what == "supply");
         let supply = supply.filter(|line| line.fact.ok && datable(line.seq)).map(|line| {
             let carried = line.fact.carried.clone();
-            kept(id, line.seq, stamp(line.at.0), carried, line.fact.clone())
+            kept(id, line.seq, line.at.0, carried, line.fact.clone())
         });
         let place = self.bench(bench);
         place.nulls = nulls;
@@ -42,13 +38,18 @@ impl Core {
     pub(super) fn carry(&mut self, bench: &str, id: &str, at: Stamp, by: &str) {
         let place = self.benches[bench].clone();
         let age_max = u64::from(self.settings.policy.null_max_age_min) * 60_000_000;
-        let fresh = |kept: &&Kept<NullFact>| at.boot_us.saturating_sub(kept.at.boot_us) < age_max;
+        let fresh = |kept: &&Kept<NullFact>| at.boot_us.saturating_sub(kept.at_us) < age_max;
         for kept in place.nulls.iter().filter(fresh) {
             let carried = Some(kept.carried());
             let fact = NullFact { carried, from: Vec::new(), ..kept.fact.clone() };
             self.put(BookId::Inspection(id.into()), at, Fact::Null(fact), Some(by.into()));
         }
-        let today = |kept: &&Kept<ProveFact>| utc_day(kept.at.wall_us) == utc_day(at.wall_us);
+        // Its age is counted by the boot-time clock: a wall clock that was set makes nothing fresh.
+        let made = |kept: &Kept<ProveFact>| {
+            let ago = i64::try_from(at.boot_us.saturating_sub(kept.at_us)).unwrap_or(i64::MAX);
+            utc_day(at.wall_us.saturating_sub(ago))
+        };
+        let today = |kept: &&Kept<ProveFact>| made(kept) == utc_day(at.wall_us);
         if let Some(kept) = place.supply.as_ref().filter(today) {
             let carried = Some(kept.carried());
             let fact = ProveFact { carried, from: Vec::new(), step: None, ..kept.fact.clone() };
@@ -59,18 +60,14 @@ impl Core {
 
 impl<T> Kept<T> {
     fn carried(&self) -> Carried {
-        Carried { book: self.book.clone(), seq: self.seq, m: self.at.boot_us }
+        Carried { book: self.book.clone(), seq: self.seq, m: self.at_us }
     }
 }
 
 /// A fact that was itself carried over keeps the place where it was made.
-fn kept<T>(id: &str, seq: u64, at: Stamp, carried: Option<Carried>, fact: T) -> Kept<T> {
+fn kept<T>(id: &str, seq: u64, at_us: u64, carried: Option<Carried>, fact: T) -> Kept<T> {
     match carried {
-        Some(first) => {
-            let ago = i64::try_from(at.boot_us.saturating_sub(first.m)).unwrap_or(i64::MAX);
-            let at = Stamp { wall_us: at.wall_us.saturating_sub(ago), boot_us: first.m };
-            Kept { book: first.book, seq: first.seq, at, fact }
-        }
-        None => Kept { book: id.into(), seq, at, fact },
+        Some(first) => Kept { book: first.book, seq: first.seq, at_us: first.m, fact },
+        None => Kept { book: id.into(), seq, at_us, fact },
     }
 }

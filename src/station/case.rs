@@ -16,6 +16,8 @@ pub(super) struct Case {
     pub bench: String,
     /// What it was opened for.
     pub opened: Option<Opened>,
+    /// Since when what is proved for the day may hold, microseconds of the boot-time clock.
+    pub day_us: u64,
     /// It rests.
     pub parked: bool,
     /// Signed or ended: its book takes nothing more.
@@ -34,6 +36,7 @@ impl Case {
             id,
             bench: String::new(),
             opened: None,
+            day_us: 0,
             parked: false,
             closed: false,
             faults: Vec::new(),
@@ -46,11 +49,17 @@ impl Case {
     pub(super) fn apply(&mut self, seq: u64, at: Stamp, fact: &Fact, by: Option<&str>) {
         match fact {
             Fact::Open(open) => {
+                self.day_us = at.boot_us;
                 self.opened = open.inspection.clone();
                 self.bench = self.opened.as_ref().map(|o| o.bench.clone()).unwrap_or_default();
             }
             Fact::Park(_) => self.parked = true,
             Fact::Resume(resume) => {
+                let record = self.inspection.record();
+                // Stamps of two boots can't be compared: the day begins anew.
+                if record.boot != resume.boot || record.begins_day(resume) {
+                    self.day_us = at.boot_us;
+                }
                 self.parked = false;
                 self.bench.clone_from(&resume.bench);
             }

@@ -163,7 +163,7 @@ impl Core {
             return;
         }
         let bench = self.cases[id].bench.clone();
-        self.keep_for_next(&bench, id, at);
+        self.keep_for_next(&bench, id);
         let seals = !matches!(fact, Fact::Park(_));
         self.put(BookId::Inspection(id.into()), at, fact, Some(by.into()));
         self.bench(&bench).active = None;

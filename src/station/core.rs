@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{ClockFact, Open, ReasonFact, ResumeFact, SealedFact, StartFact};
+use tapline_protocols::fact::{Open, ReasonFact, ResumeFact, SealedFact, StartFact};
 use tapline_protocols::inspection::Record;
 
 use super::bench::Bench;
@@ -19,7 +19,7 @@ use super::outbox::{Outbox, Waiting};
 use super::register::Register;
 use super::settings::{Context, StationSettings};
 use crate::books::Line;
-use crate::clock::{self, Stamp};
+use crate::clock::{self, Change, Stamp};
 
 /// What was found on disk at the start.
 #[derive(Debug, Clone, Default)]
@@ -99,7 +99,11 @@ impl Core {
             version: self.context.version.clone(),
             synced: self.context.synced,
         };
+        let step_us = self.set_meanwhile(at);
         self.put_station(at, Fact::Start(start), None);
+        if step_us != 0 {
+            self.clock_changed(Change { at, step_us, slept_us: 0 });
+        }
         for id in self.cases.keys().cloned().collect::<Vec<_>>() {
             self.go_on(&id, at);
         }
@@ -146,20 +150,6 @@ impl Core {
         self.tap_bench(bench, at);
     }
 
-    /// A day that ends while an inspection is open ends what was proved for it.
-    fn midnight(&mut self, at: Stamp) {
-        let open = self.benches.iter().filter_map(|(bench, b)| Some((bench, b.active.as_ref()?)));
-        let today = self.settings.zone.date(at.wall_us);
-        let over = |id: &String| {
-            let day = self.cases.get(id).and_then(|case| case.inspection.record().day());
-            day.is_some_and(|day| day < today)
-        };
-        let over = open.filter(|(_, id)| over(id));
-        for (bench, id) in over.map(|(b, i)| (b.clone(), i.clone())).collect::<Vec<_>>() {
-            self.resume(&id, &bench, at, "midnight");
-        }
-    }
-
     /// Takes one event. Call [`Core::drain`] afterwards, and [`Core::deadline`] for when to come
     /// again.
     pub fn handle(&mut self, event: Event) {
@@ -195,9 +185,10 @@ impl Core {
                 self.sealed(at, SealedFact { id, head, bytes, key });
                 at
             }
-            Event::ClockStep { at, step_us, synced } => {
-                self.clock_step(at, step_us, synced);
-                at
+            Event::Clock { change, synced } => {
+                self.synchronised(synced);
+                self.clock_changed(change);
+                change.at
             }
             Event::Stop { at, reason } => {
                 self.put_station(at, Fact::Stop(ReasonFact { reason }), None);
@@ -396,16 +387,6 @@ impl Core {
         let seq = self.put_station(at, Fact::Sealed(sealed), None);
         if let Some((ticket, answer)) = ticket {
             self.answer(ticket, Ok(Answer { seq, ..answer.about(&id) }));
-        }
-    }
-
-    fn clock_step(&mut self, at: Stamp, step_us: i64, synced: bool) {
-        self.context.synced = synced;
-        let fact = || Fact::Clock(ClockFact { step_us, synced });
-        self.put_station(at, fact(), None);
-        let active: Vec<_> = self.benches.values().filter_map(|b| b.active.clone()).collect();
-        for id in active {
-            self.put_case(&id, at, fact(), None);
         }
     }
 }

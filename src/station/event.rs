@@ -5,7 +5,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::plan::Settings;
 
 use super::status::Status;
-use crate::clock::Stamp;
+use crate::clock::{Change, Stamp};
 
 /// Everything that can make the station act.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -75,13 +75,11 @@ pub enum Event {
         /// Why.
         reason: Option<String>,
     },
-    /// The wall clock stepped against the boot-time clock.
-    ClockStep {
-        /// When it was noticed.
-        at: Stamp,
-        /// By how much, microseconds.
-        step_us: i64,
-        /// It is synchronised.
+    /// The wall clock was set, or the machine slept.
+    Clock {
+        /// What, and when it was noticed.
+        change: Change,
+        /// The wall clock is synchronised.
         synced: bool,
     },
 }

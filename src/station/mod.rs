@@ -1,8 +1,9 @@
 //! The station core: events in, effects out. No runtime, port, file or clock in here.
 //!
 //! Reading order: [`event`] is all that can happen and be asked for, [`settings`] what the station
-//! is told, [`register`] what it knows, `core` how events become facts, `taps` how bytes do,
-//! `command` how acts do, `begin` how an inspection opens, [`status`] what faces show.
+//! is told, [`register`] what it knows, `core` how events become facts, `taps` how bytes do, `time`
+//! what clocks do, `command` how acts do, `begin` how an inspection opens, [`status`] what faces
+//! show.
 
 mod begin;
 mod bench;
@@ -22,6 +23,7 @@ mod say;
 pub mod settings;
 pub mod status;
 mod taps;
+mod time;
 mod wire;
 
 pub use self::core::{Core, Found};

@@ -35,6 +35,17 @@ pub struct Register {
     pub key: Option<String>,
     /// Latest wall clock of any line, microseconds since 1970.
     pub latest_us: Option<i64>,
+    /// The last line that tells how the wall clock stands to the boot-time clock.
+    pub told: Option<Told>,
+}
+
+/// How the wall clock stood to the boot-time clock.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told {
+    /// Which boot.
+    pub boot: String,
+    /// Both clocks.
+    pub at: Stamp,
 }
 
 impl Register {
@@ -74,6 +85,8 @@ impl Register {
                 self.sealed.insert(sealed.id.clone(), sealed.clone());
             }
             Fact::Key(key) => self.key = Some(key.key.clone()),
+            Fact::Start(start) => self.told = Some(Told { boot: start.boot.clone(), at }),
+            Fact::Clock(_) => self.told.iter_mut().for_each(|told| told.at = at),
             _ => {}
         }
     }

@@ -17,6 +17,8 @@ const FACTS: &[&str] = &[
     r#""k":"tick","link":"dmm""#,
     r#""k":"link","link":"dmm","state":"down","why":"unplugged""#,
     r#""k":"clock","step_us":-3600000000,"synced":false"#,
+    r#""k":"clock","step_us":-3600000000,"synced":false,"was":"2026-11-24T09:14:03.512004Z""#,
+    r#""k":"clock","step_us":0,"synced":true,"slept_us":61000000"#,
     r#""k":"scan","link":"gun","raw":"]C18004061414132a/b","aim":"]C1","kind":"text","asset":"P-0107""#,
     r#""k":"scan","kind":"refused","refused":"patient_identifier","length":22"#,
     r#""k":"step","step":"try","state":"skipped","reason":"no test fluid here","by":"op-7""#,

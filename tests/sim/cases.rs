@@ -71,6 +71,7 @@ fn nobody_begins_without_a_badge_an_asset_or_a_clock() {
         Request::Begin { plan: None, asset: Some("P-0109".into()), reason: None, with: vec![] };
     let mut at = world.at();
     at.wall_us -= 25 * 3600 * 1_000_000;
+    world.core.synchronised(false);
     let answer = world.ask_at(at, begin);
     assert!(answer.unwrap_err().detail.contains("wall clock"));
 }

@@ -211,7 +211,8 @@ pub struct ResumeFact {
     pub version: String,
     /// Number of the judgement.
     pub judge: u32,
-    /// `restart`, `park` or `midnight`.
+    /// `restart park midnight suspend`, or `clock` where the wall clock was set back to a day
+    /// before.
     pub after: String,
     /// Local date, `2026-11-24`: a gate holds on the day of its proof only.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -48,7 +48,7 @@ pub enum Fact {
     Tick(Tick),
     /// A link came, went or changed.
     Link(LinkFact),
-    /// The wall clock stepped.
+    /// The wall clock was set, or the machine slept.
     Clock(ClockFact),
     /// A code was scanned.
     Scan(ScanFact),

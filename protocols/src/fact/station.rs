@@ -5,13 +5,19 @@ use alloc::vec::Vec;
 
 use serde::{Deserialize, Serialize};
 
-/// The wall clock stepped.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// The wall clock was set, or the machine slept. The line's own `t` is the new time.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ClockFact {
-    /// Microseconds by which it stepped.
+    /// Microseconds by which it was set; 0: it was not.
     pub step_us: i64,
-    /// It is synchronised.
+    /// It is kept right by a time service.
     pub synced: bool,
+    /// What it would show at this moment had it not been set, in the form of `t`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub was: Option<String>,
+    /// Microseconds for which the machine slept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub slept_us: Option<u64>,
 }
 
 /// Something with a reason.

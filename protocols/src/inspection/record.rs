@@ -387,10 +387,16 @@ impl Record {
             self.boots.push(seq);
             self.boot.clone_from(&fact.boot);
         }
-        if fact.date.is_some() && fact.date != self.day() {
+        if self.begins_day(fact) {
             self.day_began = seq;
             self.date.clone_from(&fact.date);
         }
+    }
+
+    /// Another day than the one before, whatever the clocks say of it.
+    #[must_use]
+    pub fn begins_day(&self, fact: &ResumeFact) -> bool {
+        fact.date.is_some() && (fact.date != self.day() || fact.after == "midnight")
     }
 
     /// Local date that the inspection goes by, `2026-11-24`: the one in its name, or the one it

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use crate::cli::alike;
+use crate::cli::{alike, clock};
 use crate::words::english;
 
 /// What is said of one line.
@@ -21,7 +21,8 @@ pub(super) struct Said {
 pub(super) struct Quiet {
     /// Per link: what was last said of its readings, and how often it was passed over since.
     readings: BTreeMap<String, (String, u64)>,
-    /// Per link: what was last said of its state. Each book that it concerns has a fact of it.
+    /// Per link: what was last said of its state; of the clocks: when. Each book that it concerns
+    /// has a fact of it.
     links: BTreeMap<String, String>,
 }
 
@@ -35,8 +36,9 @@ impl Quiet {
             return self.readings(event);
         }
         let text = text_of(kind, event)?;
-        if kind == "link" {
-            let link = event["link"].as_str()?.to_owned();
+        if matches!(kind, "link" | "clock") {
+            let link = event["link"].as_str().unwrap_or("").to_owned();
+            let text = if kind == "clock" { event["t"].to_string() } else { text.clone() };
             if self.links.insert(link, text.clone()).is_some_and(|last| last == text) {
                 return None;
             }
@@ -156,7 +158,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "link" => {
             format!("{} {}", words.say("link", &word("state")), word("why")).trim_end().into()
         }
-        "clock" => format!("the wall clock stepped by {} us", event["step_us"]),
+        "clock" => clock::changed(event, &word("t")),
         "sign" => format!("signed: {}", words.say("verdict", &word("outcome"))),
         "end" => format!("ended: {}, {}", word("outcome"), word("reason")),
         "sealed" => format!("{} sealed", word("id")),
@@ -268,6 +270,14 @@ mod tests {
         let mut quiet = Quiet::default();
         let said = ["up", "up", "down", "down", "up"].map(|state| quiet.say(&link(state)));
         assert_eq!(said.map(|said| said.is_some()), [true, false, true, false, true]);
+    }
+
+    #[test]
+    fn a_set_clock_is_said_once_whatever_books_it_concerns() {
+        let clock = |t: &str| json!({ "k": "clock", "t": t, "step_us": 600_000, "was": "x" });
+        let mut quiet = Quiet::default();
+        let said = ["a", "a", "b"].map(|t| quiet.say(&clock(t)));
+        assert_eq!(said.map(|said| said.is_some()), [true, false, true]);
     }
 
     #[test]
