@@ -95,6 +95,14 @@ impl Bench {
         self.next_ohm = u64::MAX;
     }
 
+    /// Nobody listened until now.
+    #[allow(dead_code, reason = "tests/time.rs puts machines to sleep")]
+    pub(crate) fn slept(&mut self, now: u64) {
+        self.wire.clear();
+        self.asked.clear();
+        self.next_ohm = now + OHM_PERIOD_US;
+    }
+
     /// A code is scanned.
     pub(crate) fn scan(&mut self, at: u64, code: &str, rng: &mut Rng) {
         self.say(at, "scan", format!("{code}\r").as_bytes(), rng);

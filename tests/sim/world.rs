@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use tapline::books::{Books, Crash, Key, Line, Memory};
-use tapline::clock::{Stamp, Zone};
+use tapline::clock::{Change, Stamp, Zone};
 use tapline::station::event::{Answer, BookId, Effect, Event, Expect, Origin, Problem, Request};
 use tapline::station::status::Status;
 use tapline::station::{
@@ -28,6 +28,8 @@ pub(crate) struct World {
     pub(crate) rng: Rng,
     pub(crate) now: u64,
     pub(crate) boot: u64,
+    /// How far the wall clock was set since the start, microseconds.
+    pub(crate) set_us: i64,
     pub(crate) disk: Memory,
     pub(crate) core: Core,
     pub(crate) books: Books,
@@ -104,6 +106,7 @@ impl World {
             rng: Rng::new(seed),
             now,
             boot: 1,
+            set_us: 0,
             disk,
             core,
             books,
@@ -159,7 +162,24 @@ impl World {
 
     /// This moment.
     pub(crate) fn at(&self) -> Stamp {
-        stamp(self.now)
+        Stamp { wall_us: stamp(self.now).wall_us + self.set_us, ..stamp(self.now) }
+    }
+
+    /// Sets the wall clock, which the station is told.
+    #[allow(dead_code, reason = "tests/time.rs sets clocks")]
+    pub(crate) fn set_clock(&mut self, step_us: i64) {
+        self.set_us += step_us;
+        let change = Change { at: self.at(), step_us, slept_us: 0 };
+        self.event(Event::Clock { change, synced: false });
+    }
+
+    /// The machine sleeps; what instruments say meanwhile is lost.
+    #[allow(dead_code, reason = "tests/time.rs puts machines to sleep")]
+    pub(crate) fn sleep(&mut self, us: u64) {
+        self.now += us;
+        self.bench.slept(self.now);
+        let change = Change { at: self.at(), step_us: 0, slept_us: us };
+        self.event(Event::Clock { change, synced: false });
     }
 
     /// Hands an event over and does what comes of it.
@@ -352,6 +372,8 @@ impl World {
         self.disk.crash(how);
         self.now += dt;
         self.boot += 1;
+        // The machine comes up with its clock right.
+        self.set_us = 0;
         let (books, core) = start(&self.disk, self.now, self.boot, self.bench.witnessed);
         (self.books, self.core) = (books, core);
         for link in std::mem::take(&mut self.up) {

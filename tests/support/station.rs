@@ -54,13 +54,14 @@ pub(crate) struct Builder {
     folder: TempDir,
     links: String,
     traced: bool,
+    env: Vec<(String, String)>,
 }
 
 impl Builder {
     /// An empty folder, a bench without links.
     pub(crate) fn new() -> Builder {
         let folder = tempfile::Builder::new().prefix("tapline-").tempdir().unwrap();
-        Builder { folder, links: String::new(), traced: false }
+        Builder { folder, links: String::new(), traced: false, env: Vec::new() }
     }
 
     /// The folder; everything of the test may lie there.
@@ -94,6 +95,11 @@ impl Builder {
         );
     }
 
+    /// Sets a variable of the station's environment.
+    pub(crate) fn env(&mut self, name: &str, value: &str) {
+        self.env.push((name.to_owned(), value.to_owned()));
+    }
+
     /// Runs the station under `strace`; [`Station::trace`] has what it wrote down.
     pub(crate) fn traced(mut self) -> Builder {
         let strace = Command::new("strace").arg("-V").stdout(Stdio::null()).status();
@@ -119,7 +125,8 @@ impl Builder {
             self.links
         );
         fs::write(folder.join("tapline.toml"), config).unwrap();
-        let mut station = Station { child: None, folder: self.folder, traced: self.traced };
+        let mut station =
+            Station { child: None, folder: self.folder, traced: self.traced, env: self.env };
         station.restart();
         let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register");
         for (what, file) in REGISTERS {
@@ -137,6 +144,7 @@ pub(crate) struct Station {
     child: Option<Child>,
     folder: TempDir,
     traced: bool,
+    env: Vec<(String, String)>,
 }
 
 impl Station {
@@ -181,6 +189,7 @@ impl Station {
         };
         command.args(["serve", "--config"]).arg(self.config());
         command.env("TAPLINE_SOCKET", self.socket()).env("RUST_LOG", "info");
+        command.envs(self.env.iter().map(|(name, value)| (name, value)));
         command.stdin(Stdio::null()).stdout(talk.try_clone().unwrap()).stderr(talk);
         self.child = Some(command.spawn().unwrap());
         wait::until("the station answers", || {
