@@ -132,6 +132,8 @@ pub struct Items {
     pub chain: Vec<ChainLink>,
     /// Signs are gone.
     absolute: bool,
+    /// What readings of the meter are multiplied by.
+    off: Option<Ratio>,
 }
 
 impl Items {
@@ -156,7 +158,23 @@ impl Items {
             item(indication, up, unit, resolution)
         };
         let list = values.iter().map(lift).collect::<Result<_, _>>()?;
-        Ok(Some(Items { list, unit, chain: Vec::new(), absolute: false }))
+        Ok(Some(Items { list, unit, chain: Vec::new(), absolute: false, off: None }))
+    }
+
+    /// Puts right what the meter read wrong: the values, and the nulls that it took.
+    ///
+    /// # Errors
+    /// When a value has no room.
+    pub fn put_right(&mut self, factor: Ratio) -> Result<(), Arithmetic> {
+        let before = self.texts();
+        for item in &mut self.list {
+            item.scale(|r| r.times(factor))?;
+        }
+        self.off = Some(factor);
+        let (num, den) = factor.parts();
+        let times = Some(format!("{num}/{den}"));
+        self.push(ChainLink { times, gives: self.texts(), ..link("put_right", before) });
+        Ok(())
     }
 
     /// Magnitude per direction, then minus the null of the same direction.
@@ -167,7 +185,10 @@ impl Items {
         let before = self.texts();
         let (mut minus, mut gives) = (Vec::new(), Vec::new());
         for (item, null) in self.list.iter_mut().zip(nulls) {
-            let null = amount_in(null.amount, self.unit)?.abs();
+            let mut null = amount_in(null.amount, self.unit)?.abs();
+            if let Some(factor) = self.off {
+                null = null.times(factor)?;
+            }
             item.shape = item.shape.magnitude().map(|r| r.minus(null))?;
             item.null = Some(null);
             minus.push(null.text());

@@ -30,6 +30,8 @@ pub(super) struct Brief {
     pub(super) jobs: BTreeMap<String, Job>,
     /// Local date that the inspection goes by; certificates are compared with it.
     pub(super) date: String,
+    /// A meter that is taken to have read wrong: never of an inspection in work.
+    pub(super) off: Option<super::assume::Off>,
 }
 
 /// Which contacts see which switch.
@@ -90,6 +92,7 @@ impl Brief {
             witness: parts.witness,
             jobs: BTreeMap::new(),
             date: String::new(),
+            off: None,
         };
         brief.go_on(record);
         Ok(brief)

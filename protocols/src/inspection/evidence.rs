@@ -112,7 +112,7 @@ pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueF
     let shown = |set: &Settings, from: u64, to: u64| {
         let within = |line: &&Line<ProveFact>| line.seq < to && line.fact.set == *set;
         let newest = proof::proofs(record, "network_resistance", from).filter(within).last();
-        newest.is_some_and(|line| line.fact.ok && same(line))
+        newest.is_some_and(|line| line.fact.ok && same(line) && brief.still_holds(job, line))
     };
     let before = |set: &Settings| shown(set, connected, line.seq);
     let after = |set: &Settings| shown(set, line.seq, next);

@@ -17,6 +17,7 @@
 //! shown besides, `weigh`, `gate` and `outcome` what follows, `command` and `acts` what people do.
 
 mod acts;
+mod assume;
 mod attach;
 mod brief;
 mod channel;
@@ -46,7 +47,7 @@ use alloc::vec::Vec;
 
 use tapline_drivers::{Contacts, Function, Now};
 
-use crate::fact::{Fact, SwitchFact};
+use crate::fact::{Fact, SwitchFact, VerdictFact};
 use crate::fault::Fault;
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
@@ -55,6 +56,7 @@ use command::Desk;
 use job::Job;
 use watch::Watch;
 
+pub use assume::{Assumed, Off};
 pub use attach::Where;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
 pub use outcome::Outcome;
@@ -193,6 +195,21 @@ impl Inspection {
     #[must_use]
     pub fn outcome(&self) -> Outcome {
         outcome::outcome(&self.record)
+    }
+
+    /// Takes something to have been otherwise from now on: for questions about a record that is
+    /// read again, never for one in work. [`Inspection::prepare`] forgets it.
+    pub fn assume(&mut self, assumed: &Assumed) {
+        if let Some(brief) = &mut self.brief {
+            brief.assume(assumed);
+        }
+    }
+
+    /// The verdict that a step of the plan has by what is known now; `None` where none is due.
+    #[must_use]
+    pub fn verdict(&self, step: &str) -> Option<VerdictFact> {
+        let brief = self.brief.as_ref()?;
+        weigh::verdict(&self.record, brief, brief.step(step)?)
     }
 
     /// What the facts add up to.

@@ -20,7 +20,7 @@ use crate::register::Known;
 /// More than this is not dead: 1 V.
 const DEAD_MAX: i128 = scale::ONE;
 /// The network reads within 0.4 % of its certificate.
-const NETWORK_PERMILLE: i128 = 4;
+pub(super) const NETWORK_PERMILLE: i128 = 4;
 /// Readings in a row that a proof rests on.
 const AGREE: usize = 2;
 
@@ -132,7 +132,8 @@ pub(super) fn proofs<'a>(
     record.proofs.iter().filter(move |line| line.fact.what == what && since < line.seq)
 }
 
-fn resistance(brief: &Brief, job: &Job) -> Option<Function> {
+/// The function in which the meter of a job reads a resistance.
+pub(super) fn resistance(brief: &Brief, job: &Job) -> Option<Function> {
     let ranges = &brief.instruments.get(&job.meter)?.ranges;
     let has = |wanted: &Function| ranges.iter().any(|range| range.function == *wanted);
     [Function::Resistance2w, Function::Resistance4w].into_iter().find(has)

@@ -237,6 +237,7 @@ fn ask_for(
             (false, "judge_and_say_so") => Confirmed::JudgeAndSaySo,
             (false, _) => Confirmed::No,
         },
+        off: brief.off(job, job.function),
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };
     ask(&question, &brief.limits)

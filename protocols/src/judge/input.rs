@@ -193,6 +193,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
             Some(true) => Confirmed::Here,
             _ => Confirmed::No,
         },
+        off: None,
         unweighted: input.network.as_deref() == Some("none"),
     })
 }

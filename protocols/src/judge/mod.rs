@@ -24,6 +24,7 @@
 //! `conditions_declared` stand beside a pass. Several values: any failing one fails the step,
 //! else any undecided one leaves it undecided.
 
+mod doubtful;
 mod input;
 mod one;
 mod reasons;
@@ -74,6 +75,8 @@ pub struct Question<'a> {
     pub confirmed: Confirmed,
     /// The instrument does not weight by frequency: a value above the limit says nothing.
     pub unweighted: bool,
+    /// Readings and nulls times this are what the meter should have shown.
+    pub off: Option<crate::exact::Ratio>,
 }
 
 /// One value on its way to a verdict.
@@ -152,7 +155,12 @@ fn with_row(question: &Question<'_>, table: &Table, row: &Row) -> Result<Judged,
         return stop("no_reading");
     }
     let values: Vec<_> = question.values.iter().map(|v| (v.indication, v.unit)).collect();
-    let Some(items) = Items::new(&values, question.resolution)? else { return stop("wrong_unit") };
+    let Some(mut items) = Items::new(&values, question.resolution)? else {
+        return stop("wrong_unit");
+    };
+    if let Some(factor) = question.off {
+        items.put_right(factor)?;
+    }
     let mut common = validity::of_table(question, table, row);
     let Some(items) = corrected(question, row, items, &mut common)? else {
         return stop("wrong_unit");
