@@ -3,10 +3,11 @@
 //! Reading order: `line` is one stored line, [`disk`] what is asked of a file system, [`place`]
 //! where books lie, [`reader`] what is believed of a book, [`writer`] how lines become durable,
 //! [`recover`] what is found at a start, [`seal`] how a book is closed for ever,
-//! `verify` how anyone checks it.
+//! `verify` how anyone checks it, [`inventory`] how a whole folder is checked.
 
 pub mod disk;
 pub mod halted;
+pub mod inventory;
 pub mod key;
 pub mod line;
 pub mod lines;

@@ -9,6 +9,7 @@ use data_encoding::HEXLOWER;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
+use tapline_protocols::fact::TornFact;
 
 use super::key::PublicKey;
 use super::line::{Line, outline};
@@ -40,8 +41,13 @@ pub struct Report {
     pub sha256: String,
     /// SHA-256 of the public key (SPKI DER) that signed it, hex: compare it with the paper.
     pub key: Option<String>,
+    /// Name that its first line gives it.
+    pub id: Option<String>,
     /// What is wrong, first things first.
     pub faults: Vec<VerifyFault>,
+    /// What it says of bytes that were set aside.
+    #[serde(skip)]
+    pub torn: Vec<TornFact>,
 }
 
 /// One thing that is wrong with a book.
@@ -53,6 +59,8 @@ pub struct VerifyFault {
     pub line: Option<u64>,
     /// Offset of the first byte in doubt.
     pub byte: Option<u64>,
+    /// Commit, counted from 1.
+    pub commit: Option<u64>,
     /// What it is, in words.
     pub text: String,
 }
@@ -76,7 +84,15 @@ pub fn verify(file: &Path, key: Option<&Path>) -> Result<Report, Trouble> {
         Some(path) => vec![public_key(path)?],
         None => keys_near(file),
     };
-    let mut pass = Pass::new(&keys);
+    verify_with(file, &keys)
+}
+
+/// Checks a book with keys that somebody answers for.
+///
+/// # Errors
+/// It can't be read, or a signature is there and no key to check it with.
+pub fn verify_with(file: &Path, keys: &[PublicKey]) -> Result<Report, Trouble> {
+    let mut pass = Pass::new(keys);
     let (sha256, bytes) = pass.read(file)?;
     let mut report = Report {
         file: file.display().to_string(),
@@ -87,10 +103,12 @@ pub fn verify(file: &Path, key: Option<&Path>) -> Result<Report, Trouble> {
         bytes,
         sha256,
         key: None,
+        id: pass.id,
         faults: pass.faults,
+        torn: pass.torn,
     };
     let wants_head = pass.is_inspection || InspectionName::read(&stem(file)).is_some();
-    check_head(file, wants_head, &keys, &mut report)?;
+    check_head(file, wants_head, keys, &mut report)?;
     report.ok = report.faults.is_empty();
     report.sealed = report.ok && report.key.is_some();
     Ok(report)
@@ -103,12 +121,23 @@ struct Pass<'a> {
     marks: u64,
     seq: u64,
     is_inspection: bool,
+    id: Option<String>,
     faults: Vec<VerifyFault>,
+    torn: Vec<TornFact>,
 }
 
 impl Pass<'_> {
     fn new(keys: &[PublicKey]) -> Pass<'_> {
-        Pass { keys, lines: 0, marks: 0, seq: 0, is_inspection: false, faults: vec![] }
+        Pass {
+            keys,
+            lines: 0,
+            marks: 0,
+            seq: 0,
+            is_inspection: false,
+            id: None,
+            faults: vec![],
+            torn: vec![],
+        }
     }
 
     /// Reads the file once. Returns SHA-256 and length of all its bytes.
@@ -121,8 +150,9 @@ impl Pass<'_> {
             self.commit(&commit);
         }
         if let Some(Ending::Torn(tail) | Ending::Damaged(tail)) = reader.ending() {
-            let (line, byte) = (Some(tail.line), Some(tail.from));
-            self.fault(VerifyFault { code: "mark", line, byte, text: tail.to_string() });
+            self.marks += 1;
+            self.fault("mark", (tail.line, tail.from), tail.to_string());
+            self.marks -= 1;
         }
         drop(reader);
         Ok((HEXLOWER.encode(&all.sha.finalize()), all.bytes))
@@ -141,35 +171,32 @@ impl Pass<'_> {
     fn line(&mut self, bytes: &[u8], line: u64, byte: u64) {
         let Some((seq, kind)) = outline(bytes) else {
             let text = format!("line {line} does not begin like a line of a book");
-            return self.fault(VerifyFault {
-                code: "order",
-                line: Some(line),
-                byte: Some(byte),
-                text,
-            });
+            return self.fault("order", (line, byte), text);
         };
         if seq <= self.seq {
             let text = format!("line {line} has number {seq} after number {}", self.seq);
-            self.fault(VerifyFault { code: "order", line: Some(line), byte: Some(byte), text });
+            self.fault("order", (line, byte), text);
         }
         self.seq = seq;
-        match kind {
-            b"open" => {
-                let fact = Line::read(bytes).map(|line| line.fact);
-                self.is_inspection |= matches!(fact, Ok(Fact::Open(o)) if o.inspection.is_some());
+        let told = matches!(kind, b"open" | b"torn");
+        match (kind, told.then(|| Line::read(bytes).map(|line| line.fact))) {
+            (b"open", Some(Ok(Fact::Open(open)))) => {
+                self.is_inspection |= open.inspection.is_some();
+                self.id.get_or_insert(open.id);
             }
-            b"confirm" if !self.keys.iter().any(|key| key.verifies_line(bytes)) => {
+            (b"torn", Some(Ok(Fact::Torn(torn)))) => self.torn.push(torn),
+            (b"confirm", _) if !self.keys.iter().any(|key| key.verifies_line(bytes)) => {
                 let text = format!("no key here has signed the confirmation on line {line}");
-                let (line, byte) = (Some(line), Some(byte));
-                self.fault(VerifyFault { code: "line_signature", line, byte, text });
+                self.fault("line_signature", (line, byte), text);
             }
             _ => {}
         }
     }
 
-    fn fault(&mut self, fault: VerifyFault) {
+    fn fault(&mut self, code: &'static str, (line, byte): (u64, u64), text: String) {
+        let (line, byte, commit) = (Some(line), Some(byte), Some(self.marks));
         if self.faults.len() < FAULTS_MAX {
-            self.faults.push(fault);
+            self.faults.push(VerifyFault { code, line, byte, commit, text });
         }
     }
 }
@@ -181,7 +208,7 @@ fn check_head(
     report: &mut Report,
 ) -> Result<(), Trouble> {
     let mut fault = |code, text: String| {
-        report.faults.push(VerifyFault { code, line: None, byte: None, text });
+        report.faults.push(VerifyFault { code, line: None, byte: None, commit: None, text });
     };
     let head = small(&file.with_extension("head"))?;
     let signature = small(&file.with_extension("sig"))?;

@@ -1,12 +1,18 @@
 //! The command line.
 
+mod again;
 mod alike;
 pub mod args;
+mod believed;
 mod bench;
+mod change;
 pub mod client;
 mod clock;
+mod crowd;
 pub mod decode;
 mod demo;
+mod find;
+mod folder;
 pub mod judge;
 mod offline;
 mod output;
@@ -26,6 +32,7 @@ use clap::Parser;
 
 use crate::serve;
 use crate::station::event::Problem;
+use crate::words::english;
 use args::{Cli, Command, PlanCommand};
 use client::Client;
 
@@ -127,10 +134,25 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             (Some(assets), Some(fixtures)) => offline::plan_show(&show, assets, fixtures, &common),
             _ => show::plan(&client(), &show, &common),
         },
+        Command::Verify { files, key } if files.iter().any(|file| file.is_dir()) => {
+            if key.is_some() {
+                return Err(Trouble::Said(english().say("verify", "key_and_folder").into()));
+            }
+            let exits = files.iter().map(|file| match file.is_dir() {
+                true => folder::verify(file, common.json),
+                false => output::said(&verify::run(std::slice::from_ref(file), None, common.json)),
+            });
+            exits.reduce(|one, other| Ok(one?.max(other?))).unwrap_or(Ok(Exit::Done))
+        }
         Command::Verify { files, key } => {
             output::said(&verify::run(&files, key.as_deref(), common.json))
         }
-        Command::Replay { file } => output::said(&replay::run(&file, common.json)),
+        Command::Replay(args) if args.all => again::all(&args, &common),
+        Command::Replay(args) => {
+            let file = args.file.as_deref().expect("it is required without --all");
+            output::said(&replay::run(file, common.json))
+        }
+        Command::Find(args) => find::find(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Status => status::status(&client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),

@@ -2,10 +2,12 @@
 
 use std::fs;
 use std::io::{self, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::args::{Common, PlanShow};
 use super::{Exit, Trouble, decode, judge, output, plan, rebuild};
+use crate::books::Folder;
+use crate::books::place::{IDLE, INSPECTIONS, OPEN, STATION};
 use crate::clock;
 use crate::config::Config;
 
@@ -100,11 +102,29 @@ pub(super) fn plan_show(
 
 /// Builds the index of the configured data folder again.
 pub(super) fn rebuild(config: &Path, common: &Common) -> Result<Exit, Trouble> {
+    output::said(&rebuild::run(&folder(None, config)?, common.json))
+}
+
+/// The data folder that is named, else the one of the configuration.
+pub(super) fn folder(named: Option<&Path>, config: &Path) -> Result<PathBuf, Trouble> {
+    if let Some(folder) = named {
+        return Ok(folder.to_owned());
+    }
     let config = Config::load(config).map_err(|faults| {
         let faults: Vec<String> = faults.iter().map(|f| format!("\n  {f}")).collect();
         Trouble::Said(format!("{} can't be used:{}", config.display(), faults.concat()))
     })?;
-    output::said(&rebuild::run(&config.store.folder, common.json))
+    Ok(config.store.folder)
+}
+
+/// A data folder to be read. What is none is not made into one.
+pub(super) fn disk(folder: &Path) -> Result<Folder, Trouble> {
+    let refused = |why: &str| Trouble::Said(format!("{}: {why}", folder.display()));
+    let books = [OPEN, INSPECTIONS, STATION, IDLE];
+    if !books.iter().any(|name| folder.join(name).is_dir()) {
+        return Err(refused("no data folder is here\n  next: name the one that holds `station`"));
+    }
+    Folder::open(folder).map_err(|error| refused(&error.to_string()))
 }
 
 #[cfg(test)]

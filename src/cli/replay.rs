@@ -1,15 +1,15 @@
 //! `tapline replay FILE`: a book's raw bytes give its facts once more, without a daemon.
 
-use std::fs::File;
 use std::path::Path;
 
 use serde_json::json;
-use tapline_protocols::Fact;
+use tapline_protocols::fact::Open;
 use tapline_protocols::judge::JUDGE;
 
+use super::again;
+use super::believed::{Refused, believed};
 use super::verify::Said;
-use crate::books::{Ending, Line, Reader};
-use crate::replay::{Difference, Report, replay};
+use crate::replay::{Difference, Report, Run};
 use crate::station::Context;
 
 /// Replays a book: an inspection or a day of idle bytes. Exit: 0 everything came out the same,
@@ -18,26 +18,24 @@ use crate::station::Context;
 /// With `as_json` one JSON object.
 #[must_use]
 pub fn run(file: &Path, as_json: bool) -> Said {
-    let trouble = |text: String| {
-        let line = json!({ "file": file.display().to_string(), "trouble": text }).to_string();
-        let out = if as_json { vec![line] } else { Vec::new() };
-        Said { out, talk: vec![format!("{}: {text}", file.display())], exit: 2 }
-    };
-    let lines = match lines(file) {
-        Ok(lines) => lines,
-        Err(text) => return trouble(text),
-    };
-    if !matches!(lines.first().map(|line| &line.fact), Some(Fact::Open(_))) {
-        return trouble(
-            "no book begins here: name the .jsonl file of an inspection or a day".into(),
-        );
+    match replayed(file, false, |_, _| true) {
+        Ok(report) => {
+            let out = match as_json {
+                true => vec![json!(report).to_string()],
+                false => text(&report),
+            };
+            Said { out, talk: Vec::new(), exit: report.exit_code() }
+        }
+        Err(refused) => {
+            let text = match refused {
+                Refused::Trouble(text) => text,
+                Refused::Unwanted => String::new(),
+            };
+            let line = json!({ "file": file.display().to_string(), "trouble": text }).to_string();
+            let out = if as_json { vec![line] } else { Vec::new() };
+            Said { out, talk: vec![format!("{}: {text}", file.display())], exit: 2 }
+        }
     }
-    let report = replay(&lines, &versions());
-    let out = match as_json {
-        true => vec![json!(report).to_string()],
-        false => text(&report),
-    };
-    Said { out, talk: Vec::new(), exit: report.exit_code() }
 }
 
 /// Versions of this program; what a record is compared with.
@@ -51,23 +49,21 @@ fn versions() -> Context {
     }
 }
 
-/// The believed lines of a book. A torn or damaged one is not replayed: what is missing would
-/// look like a difference.
-fn lines(file: &Path) -> Result<Vec<Line>, String> {
-    let source = File::open(file).map_err(|error| format!("can't be opened: {error}"))?;
-    let mut reader = Reader::new(source);
-    let mut lines = Vec::new();
-    while let Some(commit) = reader.commit().map_err(|error| format!("can't be read: {error}"))? {
-        for line in commit.read() {
-            lines.push(line.map_err(|unread| format!("line {}: {}", unread.line, unread.fault))?);
-        }
+/// Replays a book that is `wanted` by its first line and the moment of it. Of a book in work, what
+/// was to come next is no difference.
+pub(super) fn replayed(
+    file: &Path,
+    in_work: bool,
+    wanted: impl Fn(&Open, &str) -> bool,
+) -> Result<Report, Refused> {
+    let versions = versions();
+    let mut run = Run::new(&versions);
+    believed(file, in_work, wanted, |line| run.line(line))?;
+    let mut report = run.end();
+    if in_work {
+        report.differences.retain(|one| one.seq.is_some());
     }
-    match reader.ending() {
-        Some(Ending::Whole) | None => Ok(lines),
-        Some(Ending::Torn(_) | Ending::Damaged(_)) => {
-            Err("not all of it is believed: see `tapline verify`".into())
-        }
-    }
+    Ok(report)
 }
 
 fn text(report: &Report) -> Vec<String> {
@@ -78,6 +74,7 @@ fn text(report: &Report) -> Vec<String> {
         let (was, is) = (shown(one.recorded.as_ref()), shown(one.replayed.as_ref()));
         out.push(format!("  version of {}: recorded {was}, here {is}", one.what));
     }
+    out.extend(report.verdicts.iter().map(|one| format!("  {}", again::verdict(one))));
     out.extend(report.differences.iter().flat_map(difference));
     out
 }
@@ -99,7 +96,8 @@ fn shown(text: Option<&String>) -> &str {
 mod tests {
     use std::sync::Arc;
 
-    use tapline_protocols::fact::{In, Open, Tap};
+    use tapline_protocols::Fact;
+    use tapline_protocols::fact::{In, Tap};
 
     use super::*;
     use crate::books::{Books, Folder, Key};

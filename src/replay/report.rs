@@ -1,20 +1,49 @@
 //! What a replay found.
 
 use serde::Serialize;
+use tapline_protocols::fact::Judged;
+
+/// So many differences of one book are listed; the others are counted.
+pub const DIFFERENCES_MAX: usize = 1000;
 
 /// What a replay found.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct Report {
     /// Name of the book.
     pub name: String,
+    /// Asset, of an inspection.
+    pub asset: Option<String>,
     /// Lines that were read.
     pub lines: usize,
     /// Readings that came out of the drivers.
     pub readings: usize,
     /// Program, judgement or drivers that differ from the record's.
     pub versions: Vec<Difference>,
-    /// What differs, in the order of the book.
+    /// What differs, in the order of the book; at most [`DIFFERENCES_MAX`].
     pub differences: Vec<Difference>,
+    /// Differences beyond those.
+    pub unlisted: usize,
+    /// Verdicts in force that would be another word now, or that come within their doubt.
+    pub verdicts: Vec<Verdict>,
+    /// Verdicts in force that lie within their doubt of the limit now.
+    pub doubtful: usize,
+}
+
+/// A verdict in force as it was and as it would be.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Verdict {
+    /// Its line.
+    pub seq: u64,
+    /// Step of the plan.
+    pub step: String,
+    /// Another word now.
+    pub changes: bool,
+    /// The value lies within its doubt of the limit now.
+    pub within_doubt: bool,
+    /// As the book has it.
+    pub recorded: Judged,
+    /// As it would be; `null` where none is due.
+    pub replayed: Option<Judged>,
 }
 
 /// One difference.
@@ -61,6 +90,10 @@ impl Report {
         recorded: Option<&T>,
     ) {
         let text = |value: Option<&T>| value.and_then(|value| serde_json::to_string(value).ok());
+        if self.differences.len() == DIFFERENCES_MAX {
+            self.unlisted += 1;
+            return;
+        }
         let (replayed, recorded) = (text(replayed), text(recorded));
         self.differences.push(Difference { seq, what: what.into(), replayed, recorded });
     }

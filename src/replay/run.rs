@@ -7,16 +7,24 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{In, LinkFact, Out, Read, ReadingId, Tap};
 use tapline_protocols::inspection::Inspection;
 
-use super::derived;
+use super::anew::Anew;
 use super::report::Report;
 use super::stream::{Seen, Stream, bytes_of};
+use super::{derived, opening};
 use crate::books::Line;
 use crate::station::{Context, RETUNE_MAX, read_of, read_of_contacts};
 
-/// One book on its way through.
-pub(super) struct Run<'a> {
+/// One book on its way through, line by line. What is held of an inspection are its facts without
+/// the bytes, of a day of idle bytes nothing.
+pub struct Run<'a> {
     context: &'a Context,
     report: Report,
+    /// Facts so far that a program which starts again reads.
+    kept: Vec<Line>,
+    /// When the last line was made.
+    last: Option<Now>,
+    /// The inspection as it would be, where it differs.
+    anew: Anew,
     /// It is an inspection, not an idle book.
     inspects: bool,
     prepared: bool,
@@ -28,21 +36,16 @@ pub(super) struct Run<'a> {
     expected: VecDeque<Fact>,
 }
 
-/// What an inspection opens with: nothing follows from the record before all of it is there.
-fn opening(fact: &Fact) -> bool {
-    match fact {
-        Fact::Given(_) => true,
-        Fact::Null(null) => null.carried.is_some(),
-        Fact::Prove(prove) => prove.carried.is_some(),
-        _ => false,
-    }
-}
-
 impl<'a> Run<'a> {
-    pub(super) fn new(context: &'a Context) -> Run<'a> {
+    /// A book before its first line.
+    #[must_use]
+    pub fn new(context: &'a Context) -> Run<'a> {
         Run {
             context,
             report: Report::default(),
+            kept: Vec::new(),
+            last: None,
+            anew: Anew::default(),
             inspects: false,
             prepared: false,
             inspection: Inspection::new(),
@@ -52,17 +55,19 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// The next line; `before` are all lines above it.
-    pub(super) fn line(&mut self, before: &[Line], line: &Line) {
+    /// The next line.
+    pub fn line(&mut self, line: &Line) {
         self.report.lines += 1;
         if self.inspects && !self.prepared && !opening(&line.fact) {
             self.prepare(line.seq);
-            self.follow(before.last().map_or(now(line), now));
+            self.follow(self.last.unwrap_or(now(line)));
         }
         match &line.fact {
             Fact::Open(open) => {
                 self.inspects = open.inspection.is_some();
                 self.report.name.clone_from(&open.id);
+                let asset = open.inspection.as_ref().map(|opened| opened.asset.clone());
+                self.report.asset = asset;
                 self.version(line.seq, &open.version, open.judge);
                 self.apply(line);
             }
@@ -76,13 +81,20 @@ impl<'a> Run<'a> {
                 self.late(line, &tick.link, |stream, at| stream.tick(at));
             }
             Fact::Out(out) => self.sent(line, out),
-            _ if self.inspects => self.fact(before, line),
+            _ if self.inspects => self.fact(line),
             _ => {}
+        }
+        self.last = Some(now(line));
+        // Bytes change no record: what begins again never asks for them.
+        if self.inspects && !matches!(line.fact, Fact::In(_) | Fact::Out(_) | Fact::Tick(_)) {
+            self.kept.push(line.clone());
         }
     }
 
     /// What was found, once the book is through.
-    pub(super) fn end(mut self) -> Report {
+    #[must_use]
+    pub fn end(mut self) -> Report {
+        self.anew.tell(&mut self.report);
         for fact in self.due.take().into_iter().chain(std::mem::take(&mut self.expected)) {
             self.report.differs(None, "fact", Some(&fact), None);
         }
@@ -111,7 +123,7 @@ impl<'a> Run<'a> {
     }
 
     /// Facts that people caused are taken; facts that followed must follow again.
-    fn fact(&mut self, before: &[Line], line: &Line) {
+    fn fact(&mut self, line: &Line) {
         let followed = derived(&line.fact) && line.by.is_none();
         let predicted = match self.due.take() {
             Some(due) => Some(due),
@@ -124,9 +136,13 @@ impl<'a> Run<'a> {
         if let Fact::Resume(resume) = &line.fact {
             self.version(line.seq, &resume.version, resume.judge);
             if resume.after == "restart" {
-                self.restart(before);
+                self.restart();
             }
         }
+        if let Fact::Verdict(recorded) = &line.fact {
+            self.anew.judged(line.seq, recorded, predicted.as_ref(), &self.inspection);
+        }
+        self.anew.follow(line, predicted.filter(|_| followed), followed, &self.inspection);
         self.apply(line);
         if let Fact::Link(link) = &line.fact {
             self.link(link, now(line));
@@ -138,12 +154,13 @@ impl<'a> Run<'a> {
     }
 
     /// A program that starts again knows what stands in the book and nothing else.
-    fn restart(&mut self, before: &[Line]) {
+    fn restart(&mut self) {
         self.inspection = Inspection::new();
         self.streams.clear();
         self.expected.clear();
-        for line in before {
-            self.apply(line);
+        for line in std::mem::take(&mut self.kept) {
+            self.apply(&line);
+            self.kept.push(line);
         }
     }
 
@@ -173,6 +190,7 @@ impl<'a> Run<'a> {
 
     fn prepare(&mut self, seq: u64) {
         self.prepared = true;
+        self.anew.prepare();
         if let Err(faults) = self.inspection.prepare() {
             let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
             self.report.differs(Some(seq), "plan", Some(&texts), None);

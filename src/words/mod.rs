@@ -54,6 +54,21 @@ impl Words {
         self.find(table, code).unwrap_or(code)
     }
 
+    /// The sentence of a code with its values: `{name}` stands for the value of that name.
+    #[must_use]
+    pub fn tell(&self, table: &str, code: &str, values: &[(&str, &str)]) -> String {
+        let mut text = String::new();
+        let mut rest = self.say(table, code);
+        while let Some((before, behind)) = rest.split_once('{') {
+            text.push_str(before);
+            let Some((name, after)) = behind.split_once('}') else { break };
+            let value = values.iter().find(|(known, _)| *known == name);
+            text.push_str(value.map_or("", |(_, value)| value));
+            rest = after;
+        }
+        text + rest
+    }
+
     /// All codes of a table, in order.
     pub fn codes(&self, table: &str) -> impl Iterator<Item = &str> {
         self.tables.get(table).into_iter().flat_map(|t| t.keys().map(String::as_str))
@@ -134,6 +149,13 @@ mod tests {
         for word in ["device", "ground", "session"] {
             assert!(!text.contains(word), "the words file says `{word}`");
         }
+    }
+
+    #[test]
+    fn values_stand_where_their_names_do_and_are_not_read_again() {
+        let text = "format = \"tapline-words-1\"\nlanguage = \"en\"\n[t]\na = \"{x} of {y}, {z}.\"";
+        let words = Words::read(text).unwrap();
+        assert_eq!(words.tell("t", "a", &[("y", "{x}"), ("x", "1")]), "1 of {x}, .");
     }
 
     #[test]

@@ -1,0 +1,257 @@
+//! `tapline find`: which verdicts rest on a meter, a limit, a driver that turned out wrong, and
+//! which of them would be others.
+
+use std::path::Path;
+
+use serde_json::{Value, json};
+use tapline_drivers::{Function, Number};
+use tapline_protocols::amount::Amount;
+use tapline_protocols::fact::{Judged, Word};
+use tapline_protocols::inspection::{Assumed, Off};
+
+use super::again::{place_of, records};
+use super::args::{Common, Find, Span};
+use super::believed::{Refused, believed};
+use super::change::{change, limit, value, word};
+use super::{Exit, Trouble, crowd, judge, offline, output};
+use crate::books::OnShelf;
+use crate::replay::{Basis, Resting, Search, is_hash};
+use crate::words::english;
+
+/// What is asked for.
+struct Asked {
+    basis: Basis,
+    assumed: Option<Assumed>,
+}
+
+/// One inspection with the verdicts that rest on what is asked for.
+struct Found {
+    asset: String,
+    opened: String,
+    resting: Vec<Resting>,
+}
+
+/// Lists the verdicts. Exit: 0 done; with something assumed 1 a verdict would be another, 3 one
+/// lies within its doubt of the limit; 2 a record can't be read, of several the worst.
+pub(super) fn find(args: &Find, common: &Common) -> Result<Exit, Trouble> {
+    let asked = asked(args)?;
+    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
+    let records = records(&folder)?;
+    let mut sum = Sum { assumed: asked.assumed.is_some(), ..Sum::default() };
+    let work = |record: &OnShelf| one(&folder, record, (&args.span, &asked));
+    let pace = crowd::each(&records, work, |record, result| match result {
+        Ok(None) => Ok(()),
+        Ok(Some(found)) => sum.say(record, &found, common.json),
+        Err(why) => {
+            (sum.trouble, sum.exit) = (sum.trouble + 1, judge::worse(sum.exit, 2));
+            output::talk(&format!("{}: {why}", record.id));
+            Ok(())
+        }
+    })?;
+    if common.json {
+        output::data(&json!({ "summary": sum.json() }).to_string())?;
+    }
+    output::talk(&sum.text(pace.rate()));
+    Ok(Exit::of_code(sum.exit))
+}
+
+fn asked(args: &Find) -> Result<Asked, Trouble> {
+    let limits = args.limit_table.clone();
+    let basis = match (&args.instrument, &args.fixture, limits, &args.driver) {
+        (Some(id), ..) => Basis::Instrument(id.clone()),
+        (_, Some(id), ..) => Basis::Fixture(id.clone()),
+        (_, _, Some(which), _) => Basis::Limits(which),
+        (.., driver) => driver_named(driver.as_deref().unwrap_or_default())?,
+    };
+    let off = args.reading_off.as_ref().map(|percent| off(args, percent)).transpose()?;
+    let limit = match (&args.limit, &args.limit_table) {
+        (Some(_), Some(row)) if row.contains('/') || is_hash(row) => {
+            return Err(Trouble::Said(english().say("find", "row_needed").into()));
+        }
+        (Some(text), Some(row)) => Some((row.clone(), Amount::parse(text).map_err(Trouble::Said)?)),
+        _ => None,
+    };
+    let some = off.is_some() || limit.is_some();
+    Ok(Asked { basis, assumed: some.then_some(Assumed { off, limit }) })
+}
+
+fn driver_named(text: &str) -> Result<Basis, Trouble> {
+    let Some((name, version)) = text.split_once('@') else {
+        return Ok(Basis::Driver(text.into(), None));
+    };
+    let version = version.parse().map_err(|_| {
+        Trouble::Said(format!("`{version}` is no version of a driver: a number, as in scpi@1"))
+    })?;
+    Ok(Basis::Driver(name.into(), Some(version)))
+}
+
+fn off(args: &Find, percent: &str) -> Result<Off, Trouble> {
+    let number = Number::parse(percent)
+        .ok_or_else(|| Trouble::Said(format!("`{percent}` is no decimal: say -5 or 2.5")))?;
+    let function = match args.function.as_ref() {
+        Some(word) => Some(
+            serde_json::from_value::<Function>(json!(word))
+                .map_err(|error| Trouble::Said(format!("`{word}` is no function: {error}")))?,
+        ),
+        None => None,
+    };
+    let instrument = args.instrument.clone().unwrap_or_default();
+    let off = Off { instrument, function, percent: number };
+    match off.factor() {
+        Ok(_) => Ok(off),
+        Err(_) => Err(Trouble::Said(english().say("find", "not_in_range").into())),
+    }
+}
+
+/// `None`: it is not among those that are wanted.
+fn one(
+    folder: &Path,
+    record: &OnShelf,
+    (span, asked): (&Span, &Asked),
+) -> Result<Option<Found>, String> {
+    let (path, in_work) = place_of(folder, record);
+    let mut search = Search::new(&asked.basis, asked.assumed.as_ref());
+    let (mut asset, mut opened) = (String::new(), String::new());
+    let wanted = |own: Option<&str>, at: &str| span.wants(own, at);
+    let mut first = true;
+    let read = believed(
+        &path,
+        in_work,
+        |open, at| wanted(open.inspection.as_ref().map(|one| one.asset.as_str()), at),
+        |line| {
+            if let (true, tapline_protocols::Fact::Open(open)) = (first, &line.fact) {
+                let own = open.inspection.as_ref().map(|one| one.asset.clone());
+                (asset, opened) = (own.unwrap_or_default(), crate::clock::rfc3339(line.at.wall_us));
+                first = false;
+            }
+            search.line(line);
+        },
+    );
+    match read {
+        Ok(()) => {
+            let resting = search.end()?;
+            fits(&resting, asked)?;
+            Ok(Some(Found { asset, opened, resting }))
+        }
+        Err(Refused::Unwanted) => Ok(None),
+        Err(Refused::Trouble(why)) => Err(why),
+    }
+}
+
+/// A limit of another quantity judges nothing.
+fn fits(resting: &[Resting], asked: &Asked) -> Result<(), String> {
+    let assumed = asked.assumed.as_ref().and_then(|assumed| assumed.limit.as_ref());
+    let Some((_, amount)) = assumed else { return Ok(()) };
+    let own = resting.iter().filter_map(|one| one.recorded.limit.as_ref());
+    match own.map(|limit| limit.unit).find(|unit| unit.quantity != amount.unit.quantity) {
+        Some(unit) => Err(english().tell("find", "other_quantity", &[("unit", unit.ucum())])),
+        None => Ok(()),
+    }
+}
+
+fn changes(one: &Resting) -> bool {
+    one.assumed.as_ref().map(|judged| judged.verdict) != Some(one.recorded.verdict)
+}
+
+fn doubtful(one: &Resting) -> bool {
+    let in_doubt = |judged: &Judged| judged.verdict != Word::Undecided && judged.within_doubt();
+    one.assumed.as_ref().is_some_and(in_doubt)
+}
+
+#[derive(Debug, Default)]
+struct Sum {
+    assumed: bool,
+    records: usize,
+    inspections: usize,
+    verdicts: usize,
+    changes: usize,
+    near: usize,
+    trouble: usize,
+    exit: u8,
+}
+
+impl Sum {
+    fn say(&mut self, record: &OnShelf, found: &Found, as_json: bool) -> Result<(), Trouble> {
+        self.records += 1;
+        self.inspections += usize::from(!found.resting.is_empty());
+        for one in &found.resting {
+            self.verdicts += 1;
+            let (changes, near) = match self.assumed {
+                true => (changes(one), doubtful(one)),
+                false => (false, false),
+            };
+            self.changes += usize::from(changes);
+            self.near += usize::from(near && !changes);
+            let code = if changes { 1 } else { 3 * u8::from(near) };
+            self.exit = judge::worse(self.exit, code);
+            if self.assumed && !changes && !near {
+                continue;
+            }
+            output::data(&match as_json {
+                true => self.line(record, found, one).to_string(),
+                false => self.text_of(record, found, one),
+            })?;
+        }
+        Ok(())
+    }
+
+    fn line(&self, record: &OnShelf, found: &Found, one: &Resting) -> Value {
+        let mut line = json!({
+            "id": record.id, "opened": found.opened, "asset": found.asset,
+            "sealed": record.sealed, "step": one.step, "seq": one.seq,
+        });
+        if self.assumed {
+            line["changes"] = changes(one).into();
+            line["within_doubt"] = doubtful(one).into();
+            line["assumed"] = json!(one.assumed);
+        }
+        line["recorded"] = json!(one.recorded);
+        line
+    }
+
+    fn text_of(&self, record: &OnShelf, found: &Found, one: &Resting) -> String {
+        let recorded = &one.recorded;
+        let values = [
+            ("id", record.id.clone()),
+            ("day", found.opened[..10].into()),
+            ("asset", found.asset.clone()),
+            ("step", one.step.clone()),
+            ("seq", one.seq.to_string()),
+            ("value", value(recorded)),
+            ("limit", limit(recorded)),
+            ("verdict", word(recorded)),
+            ("text", change(recorded, one.assumed.as_ref())),
+        ];
+        let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        english().tell("find", if self.assumed { "assumed" } else { "line" }, &values)
+    }
+
+    fn json(&self) -> Value {
+        let mut json = json!({
+            "records": self.records, "inspections": self.inspections, "verdicts": self.verdicts,
+            "trouble": self.trouble,
+        });
+        if self.assumed {
+            json["change"] = self.changes.into();
+            json["within_doubt"] = self.near.into();
+            json["stay"] = (self.verdicts - self.changes - self.near).into();
+        }
+        json
+    }
+
+    fn text(&self, (rate, seconds): (String, String)) -> String {
+        let values = [
+            ("verdicts", self.verdicts.to_string()),
+            ("inspections", self.inspections.to_string()),
+            ("records", self.records.to_string()),
+            ("changes", self.changes.to_string()),
+            ("near", self.near.to_string()),
+            ("stay", (self.verdicts - self.changes - self.near).to_string()),
+            ("trouble", self.trouble.to_string()),
+            ("rate", rate),
+            ("seconds", seconds),
+        ];
+        let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        english().tell("find", if self.assumed { "change" } else { "rest" }, &values)
+    }
+}
