@@ -1,14 +1,24 @@
 #!/bin/sh
 # Checks one sealed record with a shell, sha256sum and openssl (3.0 or newer), nothing else.
 #
-#   verify.sh FILE.jsonl KEY.pub.pem
+#   verify.sh RECORD.jsonl KEY.pub.pem
 #
-# FILE.head and FILE.sig must lie beside FILE.jsonl. What is checked: the head names this file and
-# holds the SHA-256 of its bytes; the signature is one of this key over the bytes of the head.
+# RECORD.head and RECORD.sig must lie beside RECORD.jsonl. What is checked: the head names this file
+# and holds the SHA-256 of its bytes; the signature is one of this key over the bytes of the head.
 # Exit: 0 nothing was changed, 1 something was, 2 it could not be checked.
 #
 # The key proves no more than who held it: compare its fingerprint, which is printed, with the one
-# on the paper of the inspection.
+# that is known from paper.
+
+usage() {
+    cat >&2 <<'END'
+usage: verify.sh RECORD.jsonl KEY.pub.pem
+  RECORD.jsonl  a sealed record; its .head and .sig lie beside it
+  KEY.pub.pem   the station's public key, whose fingerprint is known from paper
+exit: 0 nothing was changed since it was sealed, 1 something was, 2 it could not be checked
+END
+    exit 2
+}
 
 trouble() {
     printf 'CANNOT CHECK: %s\n' "$1" >&2
@@ -20,7 +30,7 @@ failed() {
     exit 1
 }
 
-[ $# -eq 2 ] || trouble 'usage: verify.sh FILE.jsonl KEY.pub.pem'
+[ $# -eq 2 ] || usage
 file=$1
 key=$2
 base=${file%.jsonl}
@@ -50,4 +60,11 @@ openssl pkeyutl -verify -pubin -inkey "$key" -rawin -in "$base.head" -sigfile "$
     >/dev/null 2>&1 || failed "the signature of $base.head was not made with this key"
 
 print=$(openssl pkey -pubin -in "$key" -outform DER 2>/dev/null | sha256sum)
-printf 'OK: %s is unchanged since it was sealed with the key %s.\n' "$name" "${print%% *}"
+print=${print%% *}
+printf 'OK: %s is unchanged since it was sealed with the key %s.\n' "$name" "$print"
+printf 'Checked: its SHA-256 is %s, as its head says; the key signed that head.\n' "$sum"
+printf 'Not checked: whether the key is the station'"'"'s (is this the fingerprint on paper?), whether\n'
+printf 'the clock of the station was right, and what the record says.\n'
+named=$(head -n 1 "$file" | sed -n 's/.*"key":"\([0-9a-f]*\)".*/\1/p')
+[ -z "$named" ] || [ "$named" = "$print" ] ||
+    printf 'Note: it was opened under another key, %s.\n' "$named"

@@ -18,6 +18,8 @@ mod replay;
 #[path = "sim/rng.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod rng;
+#[path = "again/stranger.rs"]
+mod stranger;
 #[path = "sim/world.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod world;

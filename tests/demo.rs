@@ -80,6 +80,9 @@ fn five_inspections_end_as_expected_in_records_that_stand_alone() {
         assert!(out.contains(record.to_str().unwrap()), "the demo names its records");
         let whole = verify(record, &key);
         assert!(whole.status.success(), "{}", text(&whole.stderr));
+        let stranger = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/verify_record.py");
+        let read = Command::new("python3").arg(stranger).arg(record).arg(&key).output().unwrap();
+        assert!(read.status.success(), "{}", text(&read.stderr));
         for n in 0..FLIPS {
             let changed = flipped(record, &aside, &mut random);
             let refused = verify(&changed, &key);

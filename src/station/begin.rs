@@ -72,6 +72,7 @@ impl Core {
             reason,
             policy: self.settings.policy.clone(),
             scan,
+            legend: Some(LEGEND.into()),
         };
         let open = Open { inspection: Some(opened), ..self.open_fact(id.clone(), at) };
         let open = Open { verify: Some(VERIFY.into()), key: self.context.key.clone(), ..open };
@@ -291,7 +292,18 @@ impl Core {
 
 /// How a stranger verifies the sealed file.
 const VERIFY: &str = "sha256sum -c ID.head; openssl pkeyutl -verify -pubin -inkey KEY -rawin \
-                      -in ID.head -sigfile ID.sig";
+    -in ID.head -sigfile ID.sig. KEY is the station's public key; its fingerprint (openssl pkey \
+    -pubin -in KEY -outform DER | sha256sum) must be the one on paper. Each mark line is the \
+    SHA-256 of all bytes above it.";
+
+/// How a stranger reads it.
+const LEGEND: &str = "One JSON object a line; seq is its number, t UTC, m microseconds since boot, \
+    by the operator who acted. given: what all rests on; a step names its instrument, or a setup \
+    of meter and network. in: bytes that arrived; character n of raw is byte n (Latin-1), read is \
+    what was understood, at counts the bytes of its link. value: from is [seq, place in read]. \
+    verdict: from is the seq of its values, chain how they were corrected, limit the row it was \
+    judged by. known: witnessed by contacts, revealed by a measurement, declared by a person. \
+    drop: a value set aside. carried: made in another book.";
 
 /// An inspection that could not be prepared is never opened.
 fn rehearse(id: &str, at: Stamp, facts: &[Fact], by: &str) -> Result<(), Vec<Fault>> {

@@ -69,6 +69,7 @@ pub(crate) fn opening(id: &str, inspection: bool) -> Fact {
         reason: "scheduled".into(),
         policy: Policy::default(),
         scan: None,
+        legend: None,
     };
     Fact::Open(Box::new(Open {
         format: "tapline-book-1".into(),

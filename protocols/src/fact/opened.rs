@@ -61,6 +61,9 @@ pub struct Opened {
     /// `seq` of the scan that selected the asset.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scan: Option<u64>,
+    /// How a stranger reads the lines below.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub legend: Option<String>,
 }
 
 /// Policy in force, copied into `open`.

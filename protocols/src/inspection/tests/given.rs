@@ -98,6 +98,7 @@ fn open(setting: &Setting) -> Open {
             reason: "scheduled".into(),
             policy: setting.policy.clone(),
             scan: None,
+            legend: None,
         }),
         version: "0.1.0".into(),
         judge: 1,
