@@ -2,7 +2,6 @@
 
 use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
-use std::sync::Arc;
 
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
@@ -63,7 +62,7 @@ pub(super) async fn list(
             after: wanted.after,
             limit,
         };
-        let found = index_of(&hall)?.inspections(&query).map_err(in_doubt)?;
+        let found = ask(&hall, |index| index.inspections(&query))?;
         let full = found.len() == limit;
         let next = found.last().filter(|_| full).map(|last| last.id.clone());
         Ok(Json(json!({ "items": found, "next": next })))
@@ -71,30 +70,24 @@ pub(super) async fn list(
     .await
 }
 
-fn index_of(hall: &Hall) -> Result<Arc<Index>, Refused> {
+fn ask<T>(
+    hall: &Hall,
+    question: impl FnOnce(&Index) -> Result<T, IndexFault>,
+) -> Result<T, Refused> {
     let indexer = hall.shared.indexer.get();
     let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
-    indexer.index().map_err(|why| Refused::new("busy", why))
+    indexer.ask(question).map_err(|why| Refused::new("busy", why))
 }
 
-fn in_doubt(fault: IndexFault) -> Refused {
-    Refused::new("busy", fault.to_string())
-}
-
-/// `POST /v1/rebuild`: the index is built again from the books; the writer waits meanwhile.
+/// `POST /v1/rebuild`: the index is built again from the books; the station goes on meanwhile.
 pub(super) async fn rebuild(State(hall): State<Hall>) -> Result<Json<Value>, Refused> {
-    let shared = hall.shared.clone();
-    let (send, receive) = tokio::sync::oneshot::channel();
-    hall.shared
-        .with_writer_held(move || {
-            let indexer = shared.indexer.get().expect("the writer runs only with it");
-            // Who asked may have left; it is built all the same.
-            let _ = send.send(indexer.renew());
-        })
-        .await?;
-    let gone = || Refused::new("halted", "the station stopped while the index was built");
-    let books = receive.await.map_err(|_| gone())?.map_err(|why| Refused::new("busy", why))?;
-    Ok(Json(json!({ "books": books })))
+    blocking(move || {
+        let indexer = hall.shared.indexer.get();
+        let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
+        let books = indexer.renew().map_err(|why| Refused::new("busy", why))?;
+        Ok(Json(json!({ "books": books })))
+    })
+    .await
 }
 
 /// The file of an inspection, open or sealed.
@@ -125,9 +118,8 @@ pub(super) async fn one(
 }
 
 fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
-    let index = index_of(hall)?;
-    let summary = index.inspection(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    let verdicts = index.verdicts(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let summary = ask(hall, |index| index.inspection(id))?.ok_or_else(|| unknown(id))?;
+    let verdicts = ask(hall, |index| index.verdicts(id))?.ok_or_else(|| unknown(id))?;
     let verdicts: Vec<Value> =
         verdicts.iter().filter_map(|line| serde_json::from_str(line).ok()).collect();
     let mut json = json!(summary);
@@ -197,8 +189,8 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
 
 fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {
     let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
-    let page = index_of(hall)?.raw(id, wanted.after.unwrap_or(0), limit);
-    let page = page.map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let after = wanted.after.unwrap_or(0);
+    let page = ask(hall, |index| index.raw(id, after, limit))?.ok_or_else(|| unknown(id))?;
     Ok(page_of("index", page.next, &page.lines))
 }
 

@@ -140,7 +140,8 @@ impl Shared {
         self.lock().status.clone()
     }
 
-    /// The status as faces serve it: the station's, with the free room, mebibytes; while
+    /// The status as faces serve it: the station's, with how the index is (see
+    /// [`Indexer::status_json`]) and the free room, mebibytes; while
     /// nothing is judged also with `halted` (why), what to do `first` and what `next`.
     #[must_use]
     pub fn status_json(&self) -> Value {
@@ -157,6 +158,7 @@ impl Shared {
         if self.lock().outlived {
             links_are_closed(&mut json);
         }
+        json["index"] = self.indexer.get().map_or(Value::Null, Indexer::status_json);
         json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());
         json
     }
@@ -202,20 +204,6 @@ impl Shared {
             receive.await.map_err(|_| self.stopped())
         };
         timeout(ANSWER_S_MAX, work).await.unwrap_or_else(|_| Err(busy()))
-    }
-
-    /// Does something on the writer's thread, after everything before is durable; nothing is
-    /// written until it is done.
-    ///
-    /// # Errors
-    /// The station is halted.
-    pub async fn with_writer_held(
-        &self,
-        act: impl FnOnce() + Send + 'static,
-    ) -> Result<(), Problem> {
-        let engine = self.engine()?;
-        let question: Question = Box::new(move |_| Box::new(act));
-        engine.questions.send(question).await.map_err(|_| self.stopped())
     }
 
     fn engine(&self) -> Result<Engine, Problem> {

@@ -50,7 +50,9 @@ pub(super) fn start(
     for damaged in &found.damaged {
         tracing::error!(path = damaged.path, "A book is damaged: it is not written again.");
     }
-    if shared.indexer.get().is_none() {
+    if let Some(indexer) = shared.indexer.get() {
+        indexer.look();
+    } else {
         let started = Indexer::start(&config.store.folder, books.shelf());
         let started = started.map_err(|error| Halted::disk("start", "the index", &error))?;
         // Only this thread ever sets it.
