@@ -26,6 +26,11 @@ pub(super) fn inspection(
 fn page(result: &Value) -> String {
     let word = |key: &str| result[key].as_str().unwrap_or("-").to_owned();
     let mut lines = vec![format!("{}  asset {}  plan {}", word("id"), word("asset"), word("plan"))];
+    if result["damaged"] == true {
+        lines.push(
+            "damaged: what follows is what stands before the damage; `tapline verify`".into(),
+        );
+    }
     for verdict in result["verdicts"].as_array().map_or(&[][..], Vec::as_slice) {
         lines.push(row(verdict));
         lines.extend(reasons(verdict));
@@ -86,10 +91,15 @@ fn reasons(verdict: &Value) -> Vec<String> {
 
 fn bytes(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
     let mut told = false;
+    let mut damaged = false;
     client.pages(&format!("/v1/inspections/{}/facts?raw=1", escaped(id)), |page| {
         if page["source"] == "index" && !told {
             output::talk("the book is not in its place; this comes from the index");
             told = true;
+        }
+        if let (Some(why), false) = (page["damaged"].as_str(), damaged) {
+            output::talk(&format!("damaged: {why}; what stands before it follows"));
+            damaged = true;
         }
         let facts = page["facts"].as_array().map_or(&[][..], Vec::as_slice);
         let text = |fact: &Value| if common.json { fact.to_string() } else { raw_line(fact) };

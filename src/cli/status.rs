@@ -40,6 +40,9 @@ fn page(status: &Value, common: &Common) -> String {
         lines.push(say("prompt", "halted").to_owned());
         lines.push(format!("  {why}"));
     }
+    for book in status["damaged"].as_array().map_or(&[][..], Vec::as_slice) {
+        lines.push(format!("damaged: {}", text(book)));
+    }
     lines.push(format!("Station {}, {}", text(&status["station"]), text(&status["name"])));
     lines.extend(index_line(&status["index"]));
     let meant = |bench: &&Value| common.bench.as_deref().is_none_or(|name| bench["id"] == name);

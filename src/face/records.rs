@@ -15,7 +15,7 @@ use tapline_protocols::fact::Word;
 use super::Hall;
 use super::problem::Refused;
 use crate::books::place::{InspectionName, sealed_path};
-use crate::books::{Line, Reader};
+use crate::books::{Ending, Line, Reader};
 use crate::index::{self, Index, IndexFault};
 use crate::serve::summary::Summary;
 
@@ -169,7 +169,8 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
     let mut reader = Reader::new(File::open(path)?);
     let mut list: Vec<String> = Vec::new();
     let (mut last, mut more) = (after, false);
-    'book: while let Some(commit) = reader.commit()? {
+    // To the end, also past what is wanted: nobody reads a damaged book without being told.
+    while let Some(commit) = reader.commit()? {
         for bytes in commit.lines() {
             let Ok(line) = Line::read(bytes) else { continue };
             let kept = !raw || matches!(line.fact, Fact::In(_) | Fact::Verdict(_));
@@ -178,26 +179,34 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
             }
             if list.len() == limit {
                 more = true;
-                break 'book;
+                break;
             }
             last = line.seq;
             list.push(String::from_utf8_lossy(bytes).trim_end().to_owned());
         }
     }
-    Ok(page_of("book", more.then_some(last), &list))
+    let damaged = match reader.ending() {
+        Some(Ending::Damaged(tail)) => Some(tail.to_string()),
+        _ => None,
+    };
+    Ok(page_of(("book", damaged), more.then_some(last), &list))
 }
 
 fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {
     let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
     let after = wanted.after.unwrap_or(0);
     let page = ask(hall, |index| index.raw(id, after, limit))?.ok_or_else(|| unknown(id))?;
-    Ok(page_of("index", page.next, &page.lines))
+    Ok(page_of(("index", None), page.next, &page.lines))
 }
 
 /// Put together as text: the lines keep their keys in the order in which they are stored.
-fn page_of(source: &str, next: Option<u64>, lines: &[String]) -> String {
-    let (next, facts) = (Value::from(next), lines.join(","));
-    format!("{{\"source\":\"{source}\",\"next\":{next},\"facts\":[{facts}]}}")
+fn page_of(
+    (source, damaged): (&str, Option<String>),
+    next: Option<u64>,
+    lines: &[String],
+) -> String {
+    let (next, damaged, facts) = (Value::from(next), Value::from(damaged), lines.join(","));
+    format!("{{\"source\":\"{source}\",\"damaged\":{damaged},\"next\":{next},\"facts\":[{facts}]}}")
 }
 
 /// `GET /v1/inspections/{id}/evidence`: the file as stored.
