@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::about::About;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
@@ -18,12 +19,25 @@ pub(super) fn inspection(
         return bytes(client, id, common);
     }
     let result = client.get(&format!("/v1/inspections/{}", escaped(id)))?;
-    let text = if common.json { result.to_string() } else { page(&result) };
+    let text = match common.json {
+        true => result.to_string(),
+        false => page(&result, &about(client, id)),
+    };
     output::data(&text)?;
     Ok(result["outcome"].as_str().map_or(Exit::Done, Exit::of_word))
 }
 
-fn page(result: &Value) -> String {
+/// What the stored lines say besides; nothing where the book is away.
+fn about(client: &Client, id: &str) -> Vec<String> {
+    let mut about = About::default();
+    let read = client.pages(&format!("/v1/inspections/{}/facts", escaped(id)), |page| {
+        page["facts"].as_array().into_iter().flatten().for_each(|fact| about.take(fact));
+        Ok(())
+    });
+    read.map_or_else(|_| Vec::new(), |()| about.lines())
+}
+
+fn page(result: &Value, about: &[String]) -> String {
     let word = |key: &str| result[key].as_str().unwrap_or("-").to_owned();
     let mut lines = vec![format!("{}  asset {}  plan {}", word("id"), word("asset"), word("plan"))];
     if result["damaged"] == true {
@@ -35,6 +49,7 @@ fn page(result: &Value) -> String {
         lines.push(row(verdict));
         lines.extend(reasons(verdict));
     }
+    lines.extend_from_slice(about);
     lines.extend(clocks(result));
     let outcome = result["outcome"].as_str();
     lines.push(outcome.map_or_else(
