@@ -6,6 +6,7 @@
 //! `verify` how anyone checks it, [`inventory`] how a whole folder is checked.
 
 pub mod disk;
+pub mod format;
 pub mod halted;
 pub mod inventory;
 pub mod key;
@@ -17,18 +18,17 @@ pub mod reader;
 pub mod recover;
 mod scan;
 pub mod seal;
-mod torn;
 pub mod verify;
 pub mod writer;
 
-pub use disk::{Crash, Disk, Done, Fault, Folder, Memory};
+pub use disk::{Crash, Disk, Folder, Memory};
+pub use format::FORMAT;
 pub use halted::{Cause, Halted};
 pub use key::{Key, PublicKey};
 pub use line::{Line, LineFault};
 pub use lines::{Lines, OnShelf, Shelf, Text, Texts};
 pub use lock::{Lock, LockFault};
 pub use reader::{Commit, Ending, Reader, Tail, Unread};
-pub use recover::{Damaged, Recovered};
-pub use torn::SetAside;
+pub use recover::{Damaged, Recovered, SetAside};
 pub use verify::verify;
 pub use writer::Books;

@@ -10,6 +10,7 @@ use std::io::{self, BufRead, BufReader, Read};
 use data_encoding::HEXLOWER;
 use sha2::{Digest, Sha256};
 
+use super::format;
 use super::line::{LINE_BYTES_MAX, Line, LineFault};
 
 /// Largest commit of one book, bytes: what a reader holds at once. A writer refuses more.
@@ -92,7 +93,7 @@ impl<R: Read> Reader<R> {
     /// The next commit that is believed; `None` at the end of them.
     ///
     /// # Errors
-    /// The source can't be read.
+    /// The source can't be read, or is a book of a format that this program does not know.
     pub fn commit(&mut self) -> io::Result<Option<Commit>> {
         let mut commit = Commit { from: self.at, line: self.line, bytes: vec![], ends: vec![] };
         while self.ending.is_none() {
@@ -108,6 +109,9 @@ impl<R: Read> Reader<R> {
                 self.above.update(line);
                 commit.ends.push(commit.bytes.len());
             } else if mark_line(&self.above).as_bytes() == line {
+                if self.at == 0 {
+                    format::known(commit.lines().next().unwrap_or_default())?;
+                }
                 self.above.update(line);
                 self.at += commit.bytes.len() as u64;
                 self.line += commit.ends.len() as u64 + 1;
@@ -233,7 +237,7 @@ impl fmt::Display for Unread {
 impl std::error::Error for Unread {}
 
 /// It has the shape of a mark line; whether the mark is right is another question.
-pub(super) fn is_mark(line: &[u8]) -> bool {
+fn is_mark(line: &[u8]) -> bool {
     let hex = line.strip_prefix(MARK_BEGIN).and_then(|rest| rest.strip_suffix(MARK_END));
     hex.is_some_and(|hex| hex.len() == 64 && hex.iter().all(u8::is_ascii_hexdigit))
 }

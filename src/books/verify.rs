@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::TornFact;
 
+use super::format;
 use super::key::PublicKey;
 use super::line::{Line, outline};
 use super::place::InspectionName;
@@ -312,7 +313,9 @@ impl fmt::Display for Report {
 impl fmt::Display for Trouble {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Trouble::Read(path, error) => write!(f, "can't read `{}`: {error}", path.display()),
+            Trouble::Read(path, error) => {
+                write!(f, "can't read `{}`: {}", path.display(), format::said(error))
+            }
             Trouble::NoKey(path) => write!(
                 f,
                 "no public key for `{}`: name the station's `.pub.pem` with --key",

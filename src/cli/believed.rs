@@ -6,6 +6,7 @@ use std::path::Path;
 use tapline_protocols::Fact;
 use tapline_protocols::fact::Open;
 
+use crate::books::format::said;
 use crate::books::{Ending, Line, Reader};
 use crate::clock::rfc3339;
 
@@ -40,7 +41,9 @@ pub(super) fn believed(
     let source = File::open(file).map_err(|error| format!("can't be opened: {error}"))?;
     let mut reader = Reader::new(source);
     let mut begun = false;
-    while let Some(commit) = reader.commit().map_err(|error| format!("can't be read: {error}"))? {
+    while let Some(commit) =
+        reader.commit().map_err(|error| format!("can't be read: {}", said(&error)))?
+    {
         for line in commit.read() {
             let line = line.map_err(|unread| unread.to_string())?;
             match &line.fact {

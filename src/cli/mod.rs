@@ -1,6 +1,5 @@
 //! The command line.
 
-mod about;
 mod again;
 mod alike;
 pub mod args;

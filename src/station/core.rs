@@ -18,7 +18,7 @@ use super::link::Link;
 use super::outbox::{Outbox, Waiting};
 use super::register::Register;
 use super::settings::{Context, StationSettings};
-use crate::books::Line;
+use crate::books::{FORMAT, Line};
 use crate::clock::{self, Change, Stamp};
 
 /// What was found on disk at the start.
@@ -85,8 +85,6 @@ impl Core {
             self.seq = self.seq.max(seq);
         }
         self.names = found.names;
-        // Also those whose files were taken elsewhere: a name is never given twice.
-        self.names.extend(self.register.sealed.keys().cloned());
         for (id, lines) in found.open {
             let mut case = Case::new(id.clone());
             for line in &lines {
@@ -294,7 +292,7 @@ impl Core {
     /// First line of a book, without what inspections add.
     pub(super) fn open_fact(&self, id: String, at: Stamp) -> Open {
         Open {
-            format: "tapline-book-1".into(),
+            format: FORMAT.into(),
             id,
             verify: None,
             station: self.settings.id.clone(),
