@@ -13,6 +13,9 @@ const MEBIBYTE: u64 = 1024 * 1024;
 pub(super) struct Keep {
     pub(super) days: u32,
     pub(super) mebibytes: u32,
+    /// A time service keeps the wall clock right. Else it may stand years ahead, and no day is too
+    /// old that is among the newest `days` with a book.
+    pub(super) sure: bool,
 }
 
 /// A file of the idle folder.
@@ -30,6 +33,11 @@ pub(super) fn prune(folder: &Path, keep: Keep, now_us: i64) -> Vec<PathBuf> {
     let oldest = clock::utc_day(now_us.saturating_sub(age));
     let mut files = files(&folder.join("idle"));
     files.sort_by(|a, b| a.path.cmp(&b.path));
+    let mut days: Vec<&str> = files.iter().map(|file| file.day.as_str()).collect();
+    days.dedup();
+    let newest = days.len().saturating_sub(usize::try_from(keep.days).unwrap_or(usize::MAX));
+    let newest = days.get(newest).filter(|_| !keep.sure).map(|day| (*day).to_owned());
+    let oldest = newest.map_or(oldest.clone(), |newest| newest.min(oldest));
     let mut room: u64 = files.iter().map(|file| file.bytes).sum();
     let quota = u64::from(keep.mebibytes) * MEBIBYTE;
     let mut removed = Vec::new();
@@ -94,7 +102,7 @@ mod tests {
             ("2026-11-25.jsonl", 1),
             ("notes.txt", 1),
         ]);
-        let keep = Keep { days: 30, mebibytes: 16 };
+        let keep = Keep { days: 30, mebibytes: 16, sure: true };
         let removed = prune(temp.path(), keep, NOON);
         assert_eq!(names(&removed), ["2026-10-20.jsonl", "2026-10-20.torn-9"]);
         assert!(temp.path().join("idle/notes.txt").exists());
@@ -109,9 +117,25 @@ mod tests {
             ("2026-11-24.jsonl", mebibyte),
             ("2026-11-25.jsonl", mebibyte),
         ]);
-        let removed = prune(temp.path(), Keep { days: 30, mebibytes: 3 }, NOON);
+        let keep = Keep { days: 30, mebibytes: 3, sure: false };
+        let removed = prune(temp.path(), keep, NOON);
         assert_eq!(names(&removed), ["2026-11-22.jsonl"]);
-        let removed = prune(temp.path(), Keep { days: 30, mebibytes: 0 }, NOON);
+        let removed = prune(temp.path(), Keep { mebibytes: 0, ..keep }, NOON);
         assert_eq!(names(&removed), ["2026-11-23.jsonl"]);
+    }
+
+    /// A clock that stands 70 years ahead takes nothing away, unless somebody vouches for it.
+    #[test]
+    fn a_clock_that_nobody_keeps_right_makes_no_book_too_old() {
+        let files = [("2026-11-22.jsonl", 1), ("2026-11-24.jsonl", 1), ("2026-11-24.torn-9", 1)];
+        let files = [&files[..], &[("2026-11-25.jsonl", 1), ("2096-11-25.jsonl", 1)]].concat();
+        let temp = folder(&files);
+        let in_2096 = NOON + 70 * 365 * DAY_US;
+        let keep = Keep { days: 4, mebibytes: 16, sure: false };
+        assert_eq!(prune(temp.path(), keep, in_2096), Vec::<PathBuf>::new());
+        let removed = prune(temp.path(), Keep { days: 3, ..keep }, in_2096);
+        assert_eq!(names(&removed), ["2026-11-22.jsonl"]);
+        let removed = prune(temp.path(), Keep { sure: true, ..keep }, in_2096);
+        assert_eq!(removed.len(), 3, "{removed:?}");
     }
 }

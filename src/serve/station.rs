@@ -133,7 +133,8 @@ async fn prune(config: Arc<Config>) {
         let config = config.clone();
         let work = move || {
             let store = &config.store;
-            let keep = Keep { days: store.idle_days, mebibytes: store.idle_max_mb };
+            let (days, mebibytes) = (store.idle_days, store.idle_max_mb);
+            let keep = Keep { days, mebibytes, sure: clock::synchronised() };
             let removed = idle::prune(&store.folder, keep, clock::now().wall_us);
             if !removed.is_empty() {
                 tracing::info!(files = removed.len(), "Old idle books were removed.");
