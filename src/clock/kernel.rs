@@ -94,8 +94,9 @@ fn arm(timer: &OwnedFd) -> io::Result<()> {
 mod tests {
     use super::*;
 
-    /// That a set clock ends the wait can't be shown without setting this machine's clock; that
-    /// the kernel takes the timer, and that nothing else ends the wait, can.
+    /// That a set clock ends the wait can't be shown without setting this machine's clock (it was
+    /// seen by hand in a virtual one: `DEVELOPERS.md` §8); that the kernel takes the timer, and
+    /// that nothing else ends the wait, can.
     #[tokio::test]
     async fn nothing_ends_the_wait_while_nobody_sets_the_clock() {
         let sets = Sets::listen();
