@@ -116,6 +116,13 @@ fn without_once_bench_and_station_stay_until_they_are_told_to_end() {
             "{page}"
         );
     }
+    let id = records(&folder.join("data/inspections"))[0].file_stem().unwrap().to_owned();
+    let socket = folder.join("tapline.sock");
+    let show = ["show", id.to_str().unwrap(), "--socket", socket.to_str().unwrap()];
+    let page = text(&tapline(&show).stdout);
+    for told in ["by R. Feld (op-7), scheduled", "serial ", "calibration due ", "  signed "] {
+        assert!(page.contains(told), "no `{told}` in {page}");
+    }
     let pid = i32::try_from(demo.id()).unwrap();
     let pid = rustix::process::Pid::from_raw(pid).unwrap();
     rustix::process::kill_process(pid, rustix::process::Signal::INT).unwrap();

@@ -6,10 +6,14 @@
 mod bench;
 #[path = "journal/crash.rs"]
 mod crash;
+#[path = "journal/ends.rs"]
+mod ends;
 #[path = "journal/facts.rs"]
 mod facts;
 #[path = "journal/index.rs"]
 mod index;
+#[path = "journal/lives.rs"]
+mod lives;
 #[path = "journal/outside.rs"]
 mod outside;
 #[path = "journal/recover.rs"]

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::io;
 
+use super::disk::Moved;
+
 /// Writing stopped. What memory holds is ahead of the disk: start over from disk.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Halted {
@@ -23,6 +25,8 @@ pub enum Cause {
     ReadOnly,
     /// No permission.
     Denied,
+    /// The data folder is not there any more, or another one is in its place.
+    Gone,
     /// Any other fault of the disk.
     Disk,
     /// The program asked for something that the format forbids; nothing was written of it.
@@ -37,7 +41,9 @@ impl Halted {
     /// A fault of the file system.
     #[must_use]
     pub fn disk(doing: &str, path: &str, error: &io::Error) -> Halted {
+        let moved = error.get_ref().is_some_and(|why| why.is::<Moved>());
         let cause = match error.kind() {
+            _ if moved => Cause::Gone,
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Cause::Full,
             io::ErrorKind::ReadOnlyFilesystem => Cause::ReadOnly,
             io::ErrorKind::PermissionDenied => Cause::Denied,
@@ -64,8 +70,17 @@ impl Halted {
     pub fn next(&self) -> &'static str {
         match self.cause {
             Cause::Full => "make room on the disk; the station starts over by itself",
-            Cause::ReadOnly => "mount the file system for writing",
-            Cause::Denied => "give the folder and its files to the user that runs the station",
+            Cause::ReadOnly => {
+                "make the file system writable; the station starts over by itself, but stop it first \
+                 if the file system has to be unmounted for that"
+            }
+            Cause::Denied => {
+                "give the data folder and its files to the user that runs the station; it starts \
+                 over by itself"
+            }
+            Cause::Gone => {
+                "put the data folder back, or mount it again; the station starts over by itself"
+            }
             Cause::Disk => "check the disk and its log before anything else is measured",
             Cause::Refused => "nothing was stored of it: report this as a defect",
             Cause::Format => super::format::NEXT,

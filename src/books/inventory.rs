@@ -7,6 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use data_encoding::HEXLOWER;
 use serde::Serialize;
@@ -91,6 +92,8 @@ pub struct Inventory {
     torn: Vec<TornFact>,
     aside: Vec<String>,
     findings: Vec<Finding>,
+    /// What the station books say was sealed, at a second look.
+    later: OnceLock<BTreeSet<String>>,
 }
 
 fn finding(file: &str, code: &'static str, values: &[(&'static str, &str)]) -> Finding {
@@ -114,6 +117,7 @@ impl Inventory {
             torn: Vec::new(),
             aside: Vec::new(),
             findings: Vec::new(),
+            later: OnceLock::new(),
         };
         inventory.list_sealed(&disk)?;
         for (folder, kind) in [(OPEN, Kind::Open), (IDLE, Kind::Idle), (STATION, Kind::Station)] {
@@ -363,16 +367,24 @@ impl Inventory {
         findings
     }
 
-    /// A tail without a mark that is still there, unchanged, at a second look is no line that is
-    /// being written.
+    /// What still holds at a second look, if the station runs: a tail without a mark that did not
+    /// move is no line that is being written, and what was renamed a moment ago is announced by
+    /// now.
     #[must_use]
-    pub fn again(&self, place: &Place, findings: Vec<Finding>) -> Vec<Finding> {
-        let live = !matches!(place.kind, Kind::Sealed(_));
-        if !live || !findings.iter().any(|one| one.code == "mark") {
-            return findings;
+    pub fn again(&self, place: &Place, mut findings: Vec<Finding>) -> Vec<Finding> {
+        if let Kind::Sealed(id) = &place.kind {
+            let announced = || self.later.get_or_init(|| self.look_again()).contains(id);
+            findings.retain(|one| one.code != "nobody_sealed" || !announced());
+        } else if findings.iter().any(|one| one.code == "mark") {
+            let second = self.check(place).map(|checked| checked.findings).unwrap_or_default();
+            findings.retain(|one| one.code != "mark" || second.contains(one));
         }
-        let second = self.check(place).map(|checked| checked.findings).unwrap_or_default();
-        findings.into_iter().filter(|one| one.code != "mark" || second.contains(one)).collect()
+        findings
+    }
+
+    fn look_again(&self) -> BTreeSet<String> {
+        let second = Inventory::take(&self.root).map(|second| second.sealed);
+        second.map(|sealed| sealed.into_keys().collect()).unwrap_or_default()
     }
 
     fn sha256(&self, path: &str) -> Option<String> {

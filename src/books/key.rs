@@ -38,6 +38,8 @@ impl Key {
     /// The files can't be read or written, are no keys, or don't fit each other.
     pub fn open(disk: &dyn Disk, station: &str) -> io::Result<Key> {
         disk.create_dir(KEYS)?;
+        // Whoever made a key may have been killed before its name was durable.
+        disk.sync_dir(KEYS)?;
         let (newest, private) = newest(disk, station)?;
         if private {
             return Key::load(disk, &format!("{station}-{newest}"));

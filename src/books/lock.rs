@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 #[derive(Debug)]
 pub struct Lock {
     _file: File,
+    /// The folder itself is locked as well: somebody may remove the file.
+    _folder: File,
 }
 
 /// Why the data folder is not ours.
@@ -34,6 +36,7 @@ impl Lock {
     pub fn take(folder: &Path) -> Result<Lock, LockFault> {
         let path = folder.join("lock");
         let disk = |error| LockFault::Disk(path.clone(), error);
+        let itself = File::open(folder).map_err(disk)?;
         let mut file = OpenOptions::new()
             .read(true)
             .write(true)
@@ -42,7 +45,7 @@ impl Lock {
             .mode(0o640)
             .open(&path)
             .map_err(disk)?;
-        match file.try_lock() {
+        match file.try_lock().and_then(|()| itself.try_lock()) {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
                 let mut text = String::new();
@@ -53,8 +56,9 @@ impl Lock {
             }
             Err(TryLockError::Error(error)) => return Err(disk(error)),
         }
-        write_number(&mut file).map_err(disk)?;
-        Ok(Lock { _file: file })
+        // On a full disk the number is missing from the sentence; the lock stands all the same.
+        let _ = write_number(&mut file);
+        Ok(Lock { _file: file, _folder: itself })
     }
 }
 
@@ -94,6 +98,8 @@ mod tests {
         let first = Lock::take(temp.path()).unwrap();
         let refused = Lock::take(temp.path()).unwrap_err().to_string();
         assert!(refused.contains(&format!("process {}", std::process::id())), "{refused}");
+        std::fs::remove_file(temp.path().join("lock")).unwrap();
+        assert!(Lock::take(temp.path()).is_err(), "the file is gone, the folder is still locked");
         drop(first);
         Lock::take(temp.path()).unwrap();
     }

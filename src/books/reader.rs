@@ -237,7 +237,7 @@ impl fmt::Display for Unread {
 impl std::error::Error for Unread {}
 
 /// It has the shape of a mark line; whether the mark is right is another question.
-fn is_mark(line: &[u8]) -> bool {
+pub(super) fn is_mark(line: &[u8]) -> bool {
     let hex = line.strip_prefix(MARK_BEGIN).and_then(|rest| rest.strip_suffix(MARK_END));
     hex.is_some_and(|hex| hex.len() == 64 && hex.iter().all(u8::is_ascii_hexdigit))
 }

@@ -2,24 +2,22 @@
 //! left to do.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::Read;
 use std::sync::Arc;
 
-use data_encoding::HEXLOWER;
-use sha2::{Digest, Sha256};
-use tapline_protocols::Fact;
-use tapline_protocols::fact::{SealedFact, TornFact};
+use tapline_protocols::fact::SealedFact;
 
-use super::disk::{Disk, name_of};
+use super::disk::{Disk, folder_of};
 use super::halted::{Cause, Halted};
 use super::key::Key;
 use super::line::time_text;
+use super::lines::OnShelf;
 use super::place::{self, IDLE, INSPECTIONS, InspectionName, OPEN, STATION};
 use super::reader::{Ending, Tail};
-use super::scan::{Scan, last_seq, scan};
+use super::scan::{End, Scan, end, scan};
+use super::torn::SetAside;
 use super::writer::{Book, Books, length};
 use crate::clock::Stamp;
-use crate::station::event::{BookId, Stored};
+use crate::station::event::BookId;
 
 /// What [`Books::open`] found. Lines are read by [`Books::lines`].
 #[derive(Debug, Default)]
@@ -45,6 +43,10 @@ pub struct Recovered {
     pub troubles: Vec<String>,
     /// Sealed books that the station books name.
     announced: BTreeSet<String>,
+    /// Set-aside files that `torn` facts name.
+    pub(super) named: BTreeSet<String>,
+    /// Day of the newest idle book.
+    newest_day: Option<String>,
 }
 
 /// A book that is not written again.
@@ -56,17 +58,6 @@ pub struct Damaged {
     pub path: String,
     /// What is not believed.
     pub tail: Tail,
-}
-
-/// Bytes that were set aside.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SetAside {
-    /// Book that they were in.
-    pub book: BookId,
-    /// What its `torn` fact says.
-    pub fact: TornFact,
-    /// The fact is stored. Else it is at the next start, when there is a station book for it.
-    pub stored: bool,
 }
 
 impl Books {
@@ -86,13 +77,21 @@ impl Books {
             let made = books.disk.create_dir(folder);
             made.map_err(|error| Halted::disk("make the folder", folder, &error))?;
         }
-        let mut named = BTreeSet::new();
-        books.open_station(&mut found, &mut named)?;
-        let closed = books.open_inspections(&mut found, &mut named)?;
-        books.open_idle(&mut found, &mut named, at)?;
-        books.look_at_sealed(&mut found)?;
+        books.settle_names(STATION)?;
+        books.open_station(&mut found)?;
+        // The new name of a book that was being sealed is there for good before the old one goes.
+        let shelf = books.shelf().inspections()?;
+        for folder in just_sealed(&shelf, &found) {
+            books.sync_dir(&folder)?;
+        }
+        books.settle_names(OPEN)?;
+        books.settle_names(IDLE)?;
+        let closed = books.open_inspections(&mut found)?;
+        books.open_idle(&mut found, at)?;
+        books.look_at_sealed(&shelf, &mut found)?;
         found.next_seq += 1;
-        books.store_torn(&mut found, &named, at)?;
+        books.store_torn(&mut found, at)?;
+        books.keep_open(&found, at);
         for id in closed {
             found.inspections.retain(|open| *open != id);
             found.sealed.push(books.seal(&id)?);
@@ -100,19 +99,23 @@ impl Books {
         Ok((books, found))
     }
 
-    fn open_station(
-        &mut self,
-        found: &mut Recovered,
-        named: &mut BTreeSet<String>,
-    ) -> Result<(), Halted> {
+    /// What an earlier life made or renamed is there for good before it is believed.
+    fn settle_names(&self, folder: &str) -> Result<(), Halted> {
+        self.sync_dir(folder)?;
+        self.drop_unfinished(folder)
+    }
+
+    fn open_station(&mut self, found: &mut Recovered) -> Result<(), Halted> {
         let names = self.shelf().station_names()?;
         found.newest_station = names.last().cloned();
         for name in &names {
             let path = format!("{STATION}/{name}.jsonl");
-            let mut scan = self.scan(&path)?;
-            found.note(&mut scan, named);
+            let mut scan = self.look(&path, found)?;
             found.announced.extend(scan.sealed.drain(..).map(|sealed| sealed.id));
             if found.newest_station.as_ref() != Some(name) {
+                if let Ending::Damaged(tail) = scan.ending {
+                    found.damaged.push(Damaged { book: BookId::Station, path, tail });
+                }
                 continue;
             }
             if self.take(BookId::Station, &path, scan, found)? {
@@ -126,21 +129,20 @@ impl Books {
     }
 
     /// Returns the inspections that are signed or ended and have to be sealed.
-    fn open_inspections(
-        &mut self,
-        found: &mut Recovered,
-        named: &mut BTreeSet<String>,
-    ) -> Result<Vec<String>, Halted> {
+    fn open_inspections(&mut self, found: &mut Recovered) -> Result<Vec<String>, Halted> {
         let mut closed = Vec::new();
         for name in self.list(OPEN)? {
+            if let Some((id, _)) = name.split_once(".torn-") {
+                // Where nothing of its book was believed, its number is not given again.
+                found.number(id);
+            }
             let Some(id) = name.strip_suffix(".jsonl") else { continue };
             if InspectionName::read(id).is_none() {
                 found.troubles.push(format!("`{OPEN}/{name}` is not the name of an inspection"));
                 continue;
             }
             let path = format!("{OPEN}/{name}");
-            let mut scan = self.scan(&path)?;
-            found.note(&mut scan, named);
+            let scan = self.look(&path, found)?;
             let is_closed = scan.closed;
             if self.take(BookId::Inspection(id.to_owned()), &path, scan, found)? {
                 found.inspections.push(id.to_owned());
@@ -150,41 +152,57 @@ impl Books {
         Ok(closed)
     }
 
-    fn open_idle(
-        &mut self,
-        found: &mut Recovered,
-        named: &mut BTreeSet<String>,
-        at: Stamp,
-    ) -> Result<(), Halted> {
-        let day = time_text(at.wall_us).map(|t| t[..10].to_owned()).unwrap_or_default();
-        let today = self.usable_path(IDLE, &day)?;
-        for name in self.list(IDLE)? {
-            let path = format!("{IDLE}/{name}");
-            if !name.ends_with(".jsonl") {
+    /// Looks at the ends of all days, and reads those that may have to be mended: today's, the
+    /// newest (the clock may have gone back since), those with bytes set aside, and those that
+    /// end in no mark.
+    fn open_idle(&mut self, found: &mut Recovered, at: Stamp) -> Result<(), Halted> {
+        let names = self.list(IDLE)?;
+        let mut days = BTreeSet::from([day(at)]);
+        let mut books = BTreeMap::new();
+        for name in &names {
+            let Some(stem) = name.strip_suffix(".jsonl") else {
+                let aside = name.split_once(".torn-");
+                days.extend(aside.map(|(stem, _)| place::split(stem).0.to_owned()));
                 continue;
-            }
-            let last = last_seq(self.disk.as_ref(), &path)
+            };
+            let path = format!("{IDLE}/{name}");
+            let End { seq, marked } = end(self.disk.as_ref(), &path)
                 .map_err(|error| Halted::disk("read", &path, &error))?;
-            found.next_seq = found.next_seq.max(last);
-            if path == today {
-                let mut scan = self.scan(&path)?;
-                found.note(&mut scan, named);
-                self.take(BookId::Idle(day.clone()), &path, scan, found)?;
-            }
+            found.next_seq = found.next_seq.max(seq);
+            let (day, n) = place::split(stem);
+            days.extend((!marked).then(|| day.to_owned()));
+            books.insert((day.to_owned(), n), path);
+        }
+        found.newest_day = books.last_key_value().map(|((day, _), _)| day.clone());
+        days.extend(found.newest_day.clone());
+        for ((day, _), path) in books.into_iter().filter(|((day, _), _)| days.contains(day)) {
+            let scan = self.look(&path, found)?;
+            self.take(BookId::Idle(day), &path, scan, found)?;
         }
         Ok(())
     }
 
+    /// Of the days, today's and the newest stay open.
+    fn keep_open(&mut self, found: &Recovered, at: Stamp) {
+        let today = Some(day(at));
+        self.open.retain(|id, _| match id {
+            BookId::Idle(day) => {
+                today.as_ref() == Some(day) || found.newest_day == Some(day.clone())
+            }
+            BookId::Station | BookId::Inspection(_) => true,
+        });
+    }
+
     /// Finds sealed inspections that the station book does not know: the crash came between.
-    fn look_at_sealed(&mut self, found: &mut Recovered) -> Result<(), Halted> {
-        for book in self.shelf().inspections()? {
+    fn look_at_sealed(&self, shelf: &[OnShelf], found: &mut Recovered) -> Result<(), Halted> {
+        for book in shelf {
             let id = book.id.as_str();
             found.number(id);
             if !book.sealed || found.announced.contains(id) {
                 continue;
             }
             let path = place::sealed_path(id).unwrap_or_default();
-            found.next_seq = found.next_seq.max(self.scan(&path)?.seq);
+            found.next_seq = found.next_seq.max(self.look(&path, found)?.seq);
             match self.sealed_already(id, &path) {
                 Ok(fact) => found.sealed.push(fact),
                 Err(e) if e.cause == Cause::Refused => found.troubles.push(e.to_string()),
@@ -208,12 +226,12 @@ impl Books {
                 found.damaged.push(Damaged { book: id, path: path.to_owned(), tail });
                 return Ok(false);
             }
-            Ending::Torn(_) => self.set_aside(path, scan.bytes, found.next_seq + 1)?,
+            Ending::Torn(tail) => self.set_aside(path, &tail, found)?,
             Ending::Whole => {}
         }
         if scan.bytes == 0 {
             self.disk.remove(path).map_err(|error| Halted::disk("remove", path, &error))?;
-            self.sync_dir(super::disk::folder_of(path))?;
+            self.sync_dir(folder_of(path))?;
             return Ok(false);
         }
         let file = self.disk.append(path).map_err(|error| Halted::disk("open", path, &error))?;
@@ -223,122 +241,43 @@ impl Books {
         Ok(true)
     }
 
-    /// Copies what follows `from` to `NAME.torn-N` beside the book, durably, then cuts it off.
-    fn set_aside(&mut self, path: &str, from: u64, seq: u64) -> Result<(), Halted> {
-        let stem = path.trim_end_matches(".jsonl");
-        let mut number = seq;
-        while length(self.disk.as_ref(), &format!("{stem}.torn-{number}"))?.is_some() {
-            number += 1;
+    /// Reads a book as the disk has it: what a system holds in memory may never get there.
+    fn look(&self, path: &str, found: &mut Recovered) -> Result<Scan, Halted> {
+        let read = |error| Halted::disk("read", path, &error);
+        self.disk.settle(path).map_err(read)?;
+        let mut scan = scan(self.disk.as_ref(), path).map_err(read)?;
+        found.next_seq = found.next_seq.max(scan.seq);
+        if let Ending::Torn(Tail { mark_line: Some(_), .. }) | Ending::Damaged(_) = scan.ending {
+            // Its commit was marked, so its numbers may have been shown: they are not used again.
+            let seq = end(self.disk.as_ref(), path).map_err(read)?.seq;
+            found.next_seq = found.next_seq.max(seq);
         }
-        let aside = format!("{stem}.torn-{number}");
-        let copy = || {
-            let mut source = self.disk.read(path, from)?;
-            let mut target = self.disk.append(&aside)?;
-            let mut buffer = vec![0; 1 << 16];
-            loop {
-                match source.read(&mut buffer)? {
-                    0 => break,
-                    n => target.append(&buffer[..n])?,
-                }
-            }
-            target.sync()?;
-            self.disk.sync_dir(super::disk::folder_of(path))
-        };
-        copy().map_err(|error| {
-            // On a full disk this is tried again and again: half a copy each time would pile up.
-            // What stays because this fails too is named at the next start.
-            let _ = self.disk.remove(&aside);
-            Halted::disk("set the torn end aside of", path, &error)
-        })?;
-        self.disk.truncate(path, from).map_err(|error| Halted::disk("cut", path, &error))
+        found.named.append(&mut scan.torn);
+        Ok(scan)
     }
 
-    /// Stores a `torn` fact for each set-aside file that no fact names yet.
-    fn store_torn(
-        &mut self,
-        found: &mut Recovered,
-        named: &BTreeSet<String>,
-        at: Stamp,
-    ) -> Result<(), Halted> {
-        let mut lines = Vec::new();
-        for (book, path) in self.aside()? {
-            if named.contains(name_of(&path)) {
-                continue;
-            }
-            let fact = self.torn_fact(&path)?;
-            let goes_to = [book.clone(), BookId::Station];
-            let goes_to = goes_to.into_iter().find(|id| self.open.contains_key(id));
-            found.torn.push(SetAside { book, fact: fact.clone(), stored: goes_to.is_some() });
-            if let Some(book) = goes_to {
-                let (seq, fact) = (found.next_seq, Fact::Torn(fact));
-                lines.push(Stored { book, bench: None, seq, at, fact, by: None });
-                found.next_seq += 1;
-            }
-        }
-        self.commit(&lines).map(drop)
-    }
-
-    /// Set-aside files of the books that were scanned, or whose book is gone.
-    fn aside(&self) -> Result<Vec<(BookId, String)>, Halted> {
-        let mut aside = Vec::new();
-        for folder in [STATION, IDLE, OPEN] {
-            for name in self.list(folder)? {
-                let Some((stem, _)) = name.split_once(".torn-") else { continue };
-                let book = match folder {
-                    STATION => BookId::Station,
-                    IDLE => BookId::Idle(place::split(stem).0.to_owned()),
-                    _ => BookId::Inspection(stem.to_owned()),
-                };
-                let path = format!("{folder}/{stem}.jsonl");
-                // The book of another day is not scanned: what its facts name is not known.
-                let unknown = folder == IDLE
-                    && !self.open.contains_key(&book)
-                    && length(self.disk.as_ref(), &path)?.is_some();
-                if !unknown {
-                    aside.push((book, format!("{folder}/{name}")));
-                }
-            }
-        }
-        Ok(aside)
-    }
-
-    fn torn_fact(&self, path: &str) -> Result<TornFact, Halted> {
-        let hash = || {
-            let mut source = self.disk.read(path, 0)?;
-            let (mut sha, mut bytes, mut buffer) = (Sha256::new(), 0, vec![0; 1 << 16]);
-            loop {
-                match source.read(&mut buffer)? {
-                    0 => return Ok((bytes, HEXLOWER.encode(&sha.finalize()))),
-                    n => {
-                        sha.update(&buffer[..n]);
-                        bytes += n as u64;
-                    }
-                }
-            }
-        };
-        let (bytes, sha256) = hash().map_err(|error| Halted::disk("read", path, &error))?;
-        Ok(TornFact { bytes, sha256, file: name_of(path).to_owned() })
-    }
-
-    pub(super) fn scan(&self, path: &str) -> Result<Scan, Halted> {
-        scan(self.disk.as_ref(), path).map_err(|error| Halted::disk("read", path, &error))
-    }
-
-    fn list(&self, folder: &str) -> Result<Vec<String>, Halted> {
+    pub(super) fn list(&self, folder: &str) -> Result<Vec<String>, Halted> {
         self.shelf().list(folder)
     }
 }
 
 impl Recovered {
-    fn note(&mut self, scan: &mut Scan, named: &mut BTreeSet<String>) {
-        self.next_seq = self.next_seq.max(scan.seq);
-        named.append(&mut scan.torn);
-    }
-
     fn number(&mut self, id: &str) {
         if let Some(name) = InspectionName::read(id) {
             let highest = self.numbers.entry(name.day.to_owned()).or_default();
             *highest = name.number.max(*highest);
         }
     }
+}
+
+/// Folders of sealed inspections that the station book does not know yet.
+fn just_sealed(shelf: &[OnShelf], found: &Recovered) -> BTreeSet<String> {
+    let new = shelf.iter().filter(|book| book.sealed && !found.announced.contains(&book.id));
+    let paths = new.filter_map(|book| place::sealed_path(&book.id));
+    paths.map(|path| folder_of(&path).to_owned()).collect()
+}
+
+/// UTC day of a stamp; empty where it can't be written.
+fn day(at: Stamp) -> String {
+    time_text(at.wall_us).map(|t| t[..10].to_owned()).unwrap_or_default()
 }

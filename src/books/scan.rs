@@ -9,7 +9,7 @@ use tapline_protocols::fact::SealedFact;
 
 use super::disk::Disk;
 use super::line::{Line, outline};
-use super::reader::{Ending, Reader};
+use super::reader::{Ending, Reader, is_mark};
 
 /// What a writer has to know of a book.
 #[derive(Debug)]
@@ -66,14 +66,23 @@ impl Scan {
     }
 }
 
-/// Highest `seq` in the last bytes of a file, believed or not: a number that may have been used
-/// is not used again.
-pub(super) fn last_seq(disk: &dyn Disk, path: &str) -> io::Result<u64> {
+/// The last bytes of a file, believed or not.
+pub(super) struct End {
+    /// Highest `seq` in them: a number that may have been used is not used again.
+    pub(super) seq: u64,
+    /// The last line has the shape of a mark.
+    pub(super) marked: bool,
+}
+
+/// Looks at the end of a book.
+pub(super) fn end(disk: &dyn Disk, path: &str) -> io::Result<End> {
     use io::Read;
     let window = 2 * super::line::LINE_BYTES_MAX as u64;
     let from = disk.length(path)?.unwrap_or(0).saturating_sub(window);
     let mut bytes = Vec::new();
     disk.read(path, from)?.take(window).read_to_end(&mut bytes)?;
     let seqs = bytes.split(|&b| b == b'\n').filter_map(outline).map(|(seq, _)| seq);
-    Ok(seqs.max().unwrap_or(0))
+    let seq = seqs.max().unwrap_or(0);
+    let last = bytes.split_inclusive(|&b| b == b'\n').next_back();
+    Ok(End { seq, marked: last.is_some_and(is_mark) })
 }

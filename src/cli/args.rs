@@ -74,8 +74,7 @@ pub enum Command {
         #[command(subcommand)]
         what: PlanCommand,
     },
-    /// Check sealed records against their heads and signatures, or a data folder against itself;
-    /// needs no station
+    /// Check sealed records, or a whole data folder; needs no station
     Verify {
         /// Records (.jsonl), or a data folder: every book, what was sealed against what is there,
         /// keys against what was announced. The station may run meanwhile
@@ -87,7 +86,7 @@ pub enum Command {
     },
     /// Let a record's raw bytes give its facts once more, and compare; needs no station
     Replay(Replay),
-    /// Which verdicts rest on an instrument, a limit or a driver, and which would be others
+    /// What rests on a meter, a limit or a driver that turned out wrong; needs no station
     Find(Find),
     /// Make the index again from the books; the station must not be running
     Rebuild {

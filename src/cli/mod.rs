@@ -1,5 +1,6 @@
 //! The command line.
 
+mod about;
 mod again;
 mod alike;
 pub mod args;

@@ -1,16 +1,25 @@
 //! `tapline rebuild`: the index is set aside and built again from the books, without a daemon.
 
+use std::cell::Cell;
 use std::path::Path;
 
 use serde_json::json;
 
+use super::output;
 use super::verify::Said;
-use crate::index::rebuild;
+use crate::index::{Progress, rebuild};
 
-/// Builds the index of a data folder again. Exit: 0 done, 2 it could not be done.
+/// Builds the index of a data folder again; says on standard error how far it is. Exit: 0 done,
+/// 2 it could not be done.
 #[must_use]
 pub fn run(data: &Path, as_json: bool) -> Said {
-    let rebuilt = match rebuild(data, &|_| {}) {
+    let tenth = Cell::new(0);
+    let told = |at: Progress| {
+        if let Some(line) = line(&tenth, at) {
+            output::talk(&line);
+        }
+    };
+    let rebuilt = match rebuild(data, &told) {
         Ok(rebuilt) => rebuilt,
         Err(fault) => return Said { talk: vec![fault.to_string()], exit: 2, ..Said::default() },
     };
@@ -23,6 +32,16 @@ pub fn run(data: &Path, as_json: bool) -> Said {
         (false, None) => format!("index built from {} books", rebuilt.books),
     };
     Said { out: vec![out], ..Said::default() }
+}
+
+/// Ten lines for many books, none for few: those are read in no time.
+fn line(tenth: &Cell<u64>, at: Progress) -> Option<String> {
+    let Progress { done, of } = at;
+    let now = done * 10 / of.max(1);
+    if of < 1000 || now <= tenth.replace(now) {
+        return None;
+    }
+    Some(format!("{} %: {done} of {of} books", now * 10))
 }
 
 #[cfg(test)]
@@ -38,5 +57,18 @@ mod tests {
         let said = run(temp.path(), false);
         assert_eq!(said.exit, 2);
         assert!(said.talk[0].contains(&format!("process {}", std::process::id())), "{said:?}");
+    }
+
+    #[test]
+    fn ten_lines_say_how_far_it_is() {
+        let tenth = Cell::new(0);
+        let lines: Vec<_> =
+            (0..=2000).filter_map(|done| line(&tenth, Progress { done, of: 2000 })).collect();
+        assert_eq!(lines.len(), 10);
+        assert_eq!(
+            (&*lines[0], &*lines[9]),
+            ("10 %: 200 of 2000 books", "100 %: 2000 of 2000 books")
+        );
+        assert_eq!(line(&tenth, Progress { done: 999, of: 999 }), None);
     }
 }

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::about::About;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
@@ -18,18 +19,37 @@ pub(super) fn inspection(
         return bytes(client, id, common);
     }
     let result = client.get(&format!("/v1/inspections/{}", escaped(id)))?;
-    let text = if common.json { result.to_string() } else { page(&result) };
+    let text = match common.json {
+        true => result.to_string(),
+        false => page(&result, &about(client, id)),
+    };
     output::data(&text)?;
     Ok(result["outcome"].as_str().map_or(Exit::Done, Exit::of_word))
 }
 
-fn page(result: &Value) -> String {
+/// What the stored lines say besides; nothing where the book is away.
+fn about(client: &Client, id: &str) -> Vec<String> {
+    let mut about = About::default();
+    let read = client.pages(&format!("/v1/inspections/{}/facts", escaped(id)), |page| {
+        page["facts"].as_array().into_iter().flatten().for_each(|fact| about.take(fact));
+        Ok(())
+    });
+    read.map_or_else(|_| Vec::new(), |()| about.lines())
+}
+
+fn page(result: &Value, about: &[String]) -> String {
     let word = |key: &str| result[key].as_str().unwrap_or("-").to_owned();
     let mut lines = vec![format!("{}  asset {}  plan {}", word("id"), word("asset"), word("plan"))];
+    if result["damaged"] == true {
+        lines.push(
+            "damaged: what follows is what stands before the damage; `tapline verify`".into(),
+        );
+    }
     for verdict in result["verdicts"].as_array().map_or(&[][..], Vec::as_slice) {
         lines.push(row(verdict));
         lines.extend(reasons(verdict));
     }
+    lines.extend_from_slice(about);
     lines.extend(clocks(result));
     let outcome = result["outcome"].as_str();
     lines.push(outcome.map_or_else(
@@ -86,10 +106,15 @@ fn reasons(verdict: &Value) -> Vec<String> {
 
 fn bytes(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
     let mut told = false;
+    let mut damaged = false;
     client.pages(&format!("/v1/inspections/{}/facts?raw=1", escaped(id)), |page| {
         if page["source"] == "index" && !told {
             output::talk("the book is not in its place; this comes from the index");
             told = true;
+        }
+        if let (Some(why), false) = (page["damaged"].as_str(), damaged) {
+            output::talk(&format!("damaged: {why}; what stands before it follows"));
+            damaged = true;
         }
         let facts = page["facts"].as_array().map_or(&[][..], Vec::as_slice);
         let text = |fact: &Value| if common.json { fact.to_string() } else { raw_line(fact) };

@@ -40,13 +40,25 @@ fn page(status: &Value, common: &Common) -> String {
         lines.push(say("prompt", "halted").to_owned());
         lines.push(format!("  {why}"));
     }
+    for book in status["damaged"].as_array().map_or(&[][..], Vec::as_slice) {
+        lines.push(format!("damaged: {}", text(book)));
+    }
     lines.push(format!("Station {}, {}", text(&status["station"]), text(&status["name"])));
+    lines.extend(index_line(&status["index"]));
     let meant = |bench: &&Value| common.bench.as_deref().is_none_or(|name| bench["id"] == name);
     for bench in benches.iter().filter(meant) {
         lines.push(String::new());
         lines.extend(bench_lines(bench));
     }
     lines.join("\n")
+}
+
+/// Nothing is said of an index that answers.
+fn index_line(index: &Value) -> Option<String> {
+    let state = index["state"].as_str().filter(|state| *state != "ready")?;
+    let of = index["of"].as_u64().filter(|of| *of > 0);
+    let far = of.map(|of| format!(" ({} of {of} books)", index["done"])).unwrap_or_default();
+    Some(format!("{}{far}", say("index", state)))
 }
 
 fn bench_lines(bench: &Value) -> Vec<String> {
@@ -163,6 +175,15 @@ mod tests {
         let page = page(&status, &common);
         assert!(page.starts_with("Bench 1: "), "{page}");
         assert!(page.lines().next().unwrap().to_lowercase().contains("switch off"), "{page}");
+    }
+
+    #[test]
+    fn the_index_is_spoken_of_only_while_it_does_not_answer() {
+        let building = index_line(&json!({ "state": "building", "done": 3, "of": 7 })).unwrap();
+        assert!(building.starts_with(english().say("index", "building")), "{building}");
+        assert!(building.ends_with(" (3 of 7 books)"), "{building}");
+        assert_eq!(index_line(&json!({ "state": "ready" })), None);
+        assert_eq!(index_line(&Value::Null), None);
     }
 
     #[test]

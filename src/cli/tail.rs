@@ -156,6 +156,10 @@ impl Sink {
                 output::talk(&format!("lost the place: {}; see `tapline status`", event.data));
                 return Ok(());
             }
+            "state" => {
+                output::talk(&state(&event.data));
+                return Ok(());
+            }
             _ => {}
         }
         if self.json && !self.readings {
@@ -169,6 +173,16 @@ impl Sink {
             Some(text) => output::data(&text),
             None => Ok(()),
         }
+    }
+}
+
+/// What the station says of itself: that it stopped judging, or judges again.
+fn state(data: &str) -> String {
+    let data: Value = serde_json::from_str(data).unwrap_or_default();
+    let text = |key: &str| data[key].as_str().unwrap_or_default().to_owned();
+    match data["halted"].as_str() {
+        Some(why) => format!("{}\n  {why}\n  next: {}", text("first"), text("next")),
+        None => "the station judges again".to_owned(),
     }
 }
 

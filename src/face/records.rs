@@ -2,7 +2,6 @@
 
 use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
-use std::sync::Arc;
 
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
@@ -16,7 +15,7 @@ use tapline_protocols::fact::Word;
 use super::Hall;
 use super::problem::Refused;
 use crate::books::place::{InspectionName, sealed_path};
-use crate::books::{Line, Reader};
+use crate::books::{Ending, Line, Reader};
 use crate::index::{self, Index, IndexFault};
 use crate::serve::summary::Summary;
 
@@ -63,7 +62,7 @@ pub(super) async fn list(
             after: wanted.after,
             limit,
         };
-        let found = index_of(&hall)?.inspections(&query).map_err(in_doubt)?;
+        let found = ask(&hall, |index| index.inspections(&query))?;
         let full = found.len() == limit;
         let next = found.last().filter(|_| full).map(|last| last.id.clone());
         Ok(Json(json!({ "items": found, "next": next })))
@@ -71,30 +70,24 @@ pub(super) async fn list(
     .await
 }
 
-fn index_of(hall: &Hall) -> Result<Arc<Index>, Refused> {
+fn ask<T>(
+    hall: &Hall,
+    question: impl FnOnce(&Index) -> Result<T, IndexFault>,
+) -> Result<T, Refused> {
     let indexer = hall.shared.indexer.get();
     let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
-    indexer.index().map_err(|why| Refused::new("busy", why))
+    indexer.ask(question).map_err(|why| Refused::new("busy", why))
 }
 
-fn in_doubt(fault: IndexFault) -> Refused {
-    Refused::new("busy", fault.to_string())
-}
-
-/// `POST /v1/rebuild`: the index is built again from the books; the writer waits meanwhile.
+/// `POST /v1/rebuild`: the index is built again from the books; the station goes on meanwhile.
 pub(super) async fn rebuild(State(hall): State<Hall>) -> Result<Json<Value>, Refused> {
-    let shared = hall.shared.clone();
-    let (send, receive) = tokio::sync::oneshot::channel();
-    hall.shared
-        .with_writer_held(move || {
-            let indexer = shared.indexer.get().expect("the writer runs only with it");
-            // Who asked may have left; it is built all the same.
-            let _ = send.send(indexer.renew());
-        })
-        .await?;
-    let gone = || Refused::new("halted", "the station stopped while the index was built");
-    let books = receive.await.map_err(|_| gone())?.map_err(|why| Refused::new("busy", why))?;
-    Ok(Json(json!({ "books": books })))
+    blocking(move || {
+        let indexer = hall.shared.indexer.get();
+        let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
+        let books = indexer.renew().map_err(|why| Refused::new("busy", why))?;
+        Ok(Json(json!({ "books": books })))
+    })
+    .await
 }
 
 /// The file of an inspection, open or sealed.
@@ -125,9 +118,8 @@ pub(super) async fn one(
 }
 
 fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
-    let index = index_of(hall)?;
-    let summary = index.inspection(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    let verdicts = index.verdicts(id).map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
+    let summary = ask(hall, |index| index.inspection(id))?.ok_or_else(|| unknown(id))?;
+    let verdicts = ask(hall, |index| index.verdicts(id))?.ok_or_else(|| unknown(id))?;
     let verdicts: Vec<Value> =
         verdicts.iter().filter_map(|line| serde_json::from_str(line).ok()).collect();
     let mut json = json!(summary);
@@ -177,7 +169,8 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
     let mut reader = Reader::new(File::open(path)?);
     let mut list: Vec<String> = Vec::new();
     let (mut last, mut more) = (after, false);
-    'book: while let Some(commit) = reader.commit()? {
+    // To the end, also past what is wanted: nobody reads a damaged book without being told.
+    while let Some(commit) = reader.commit()? {
         for bytes in commit.lines() {
             let Ok(line) = Line::read(bytes) else { continue };
             let kept = !raw || matches!(line.fact, Fact::In(_) | Fact::Verdict(_));
@@ -186,26 +179,34 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
             }
             if list.len() == limit {
                 more = true;
-                break 'book;
+                break;
             }
             last = line.seq;
             list.push(String::from_utf8_lossy(bytes).trim_end().to_owned());
         }
     }
-    Ok(page_of("book", more.then_some(last), &list))
+    let damaged = match reader.ending() {
+        Some(Ending::Damaged(tail)) => Some(tail.to_string()),
+        _ => None,
+    };
+    Ok(page_of(("book", damaged), more.then_some(last), &list))
 }
 
 fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {
     let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
-    let page = index_of(hall)?.raw(id, wanted.after.unwrap_or(0), limit);
-    let page = page.map_err(in_doubt)?.ok_or_else(|| unknown(id))?;
-    Ok(page_of("index", page.next, &page.lines))
+    let after = wanted.after.unwrap_or(0);
+    let page = ask(hall, |index| index.raw(id, after, limit))?.ok_or_else(|| unknown(id))?;
+    Ok(page_of(("index", None), page.next, &page.lines))
 }
 
 /// Put together as text: the lines keep their keys in the order in which they are stored.
-fn page_of(source: &str, next: Option<u64>, lines: &[String]) -> String {
-    let (next, facts) = (Value::from(next), lines.join(","));
-    format!("{{\"source\":\"{source}\",\"next\":{next},\"facts\":[{facts}]}}")
+fn page_of(
+    (source, damaged): (&str, Option<String>),
+    next: Option<u64>,
+    lines: &[String],
+) -> String {
+    let (next, damaged, facts) = (Value::from(next), Value::from(damaged), lines.join(","));
+    format!("{{\"source\":\"{source}\",\"damaged\":{damaged},\"next\":{next},\"facts\":[{facts}]}}")
 }
 
 /// `GET /v1/inspections/{id}/evidence`: the file as stored.

@@ -9,11 +9,13 @@ use axum::response::{IntoResponse, Response};
 use futures_util::stream::unfold;
 use serde::Deserialize;
 use serde_json::json;
+use tokio::sync::watch;
 use tokio::time::timeout;
 
 use super::Hall;
 use super::problem::Refused;
 use crate::serve::feed::{Part, Place, Shown};
+use crate::serve::shared::Halt;
 
 /// A comment is sent so often, so that both ends notice a dead connection.
 const COMMENT_S: Duration = Duration::from_secs(15);
@@ -42,8 +44,10 @@ pub(super) async fn feed(
         Some(Err(_)) => return Err(bad("the last event id is no text".into())),
     };
     let place = hall.shared.feed.read(last.or(wanted.after));
-    let first = Bytes::from(hello(&hall));
-    let client = Client { place, wanted, hall, first: Some(first) };
+    let mut halts = hall.shared.halts();
+    let halt = halts.borrow_and_update().as_ref().map(|halt| state(Some(halt)));
+    let first = Bytes::from(hello(&hall) + &halt.unwrap_or_default());
+    let client = Client { place, wanted, hall, halts, first: Some(first) };
     let stream = unfold(client, |mut client| async move {
         let bytes = client.next().await?;
         Some((Ok::<_, std::convert::Infallible>(bytes), client))
@@ -60,10 +64,17 @@ fn hello(hall: &Hall) -> String {
     format!("event: hello\ndata: {data}\n\n")
 }
 
+/// The station stopped judging, or judges again: an event without a number, for it is no line.
+fn state(halt: Option<&Halt>) -> String {
+    let data = halt.map_or_else(|| json!({ "halted": null }), Halt::json);
+    format!("event: state\ndata: {data}\n\n")
+}
+
 struct Client {
     place: Place,
     wanted: Wanted,
     hall: Hall,
+    halts: watch::Receiver<Option<Halt>>,
     first: Option<Bytes>,
 }
 
@@ -76,6 +87,9 @@ impl Client {
         loop {
             let part = tokio::select! {
                 part = timeout(COMMENT_S, self.place.next()) => part,
+                Ok(()) = self.halts.changed() => {
+                    return Some(state(self.halts.borrow_and_update().as_ref()).into());
+                }
                 _ = self.hall.stop.wait_for(Option::is_some) => return None,
             };
             let Ok(part) = part else { return Some(Bytes::from_static(b": still here\n\n")) };

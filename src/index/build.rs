@@ -114,7 +114,7 @@ impl Index {
     }
 
     /// Closes it in a thread of its own: a store that has broken down may never end to close.
-    pub fn let_go(self: Arc<Index>) {
+    pub fn let_go(self) {
         abandon(self);
     }
 }

@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::Duration;
 
 use serde_json::Value;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::timeout;
 
 use super::desk::{Desk, Reply};
@@ -39,6 +39,8 @@ pub struct Shared {
     /// Lists and raw data; empty until the books were opened for the first time.
     pub indexer: OnceLock<Indexer>,
     state: Mutex<State>,
+    /// Tells those who listen to the feed: why nothing is judged, `None` while it is.
+    halts: watch::Sender<Option<Halt>>,
 }
 
 #[derive(Debug, Default)]
@@ -46,6 +48,8 @@ struct State {
     status: Option<Arc<Status>>,
     halted: Option<Halt>,
     engine: Option<Engine>,
+    /// Books that are not believed whole, each with what is wrong, in words.
+    damaged: Vec<String>,
     /// The status was shown by a life of the engine that has ended: its links were closed.
     outlived: bool,
 }
@@ -84,6 +88,12 @@ impl Halt {
         Halt { starting: true, first: String::new(), why, next: "Wait a moment.".to_owned() }
     }
 
+    /// The halt as the feed tells it.
+    #[must_use]
+    pub fn json(&self) -> Value {
+        serde_json::json!({ "halted": self.why, "first": self.first, "next": self.next })
+    }
+
     fn problem(&self) -> Problem {
         let code = if self.starting { "starting" } else { "halted" };
         let next = format!("{} {}", self.first, self.next).trim().to_owned();
@@ -102,6 +112,7 @@ impl Shared {
             folder,
             indexer: OnceLock::new(),
             state: Mutex::new(State { halted, ..State::default() }),
+            halts: watch::channel(None).0,
         }
     }
 
@@ -110,6 +121,18 @@ impl Shared {
         let mut state = self.lock();
         state.halted = None;
         state.engine = Some(engine);
+        self.halts.send_if_modified(|halt| halt.take().is_some());
+    }
+
+    /// Why nothing is judged, now and whenever that changes; `None` while the station judges.
+    #[must_use]
+    pub fn halts(&self) -> watch::Receiver<Option<Halt>> {
+        self.halts.subscribe()
+    }
+
+    /// Books that are not believed whole: from now on every status names them.
+    pub(super) fn damaged(&self, books: Vec<String>) {
+        self.lock().damaged = books;
     }
 
     /// From now on nothing is judged. All that wait are told.
@@ -117,8 +140,9 @@ impl Shared {
         self.desk.answer_all(&halt.problem());
         let mut state = self.lock();
         state.engine = None;
-        state.halted = Some(halt);
+        state.halted = Some(halt.clone());
         state.outlived = true;
+        self.halts.send_if_modified(|told| told.replace(halt.clone()) != Some(halt));
     }
 
     /// Shows a status that holds nothing but what is durable.
@@ -140,7 +164,8 @@ impl Shared {
         self.lock().status.clone()
     }
 
-    /// The status as faces serve it: the station's, with the free room, mebibytes; while
+    /// The status as faces serve it: the station's, with how the index is (see
+    /// [`Indexer::status_json`]) and the free room, mebibytes; while
     /// nothing is judged also with `halted` (why), what to do `first` and what `next`.
     #[must_use]
     pub fn status_json(&self) -> Value {
@@ -154,9 +179,13 @@ impl Shared {
             json["first"] = halt.first.into();
             json["next"] = halt.next.into();
         }
-        if self.lock().outlived {
+        let state = self.lock();
+        json["damaged"] = state.damaged.clone().into();
+        if state.outlived {
             links_are_closed(&mut json);
         }
+        drop(state);
+        json["index"] = self.indexer.get().map_or(Value::Null, Indexer::status_json);
         json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());
         json
     }
@@ -202,20 +231,6 @@ impl Shared {
             receive.await.map_err(|_| self.stopped())
         };
         timeout(ANSWER_S_MAX, work).await.unwrap_or_else(|_| Err(busy()))
-    }
-
-    /// Does something on the writer's thread, after everything before is durable; nothing is
-    /// written until it is done.
-    ///
-    /// # Errors
-    /// The station is halted.
-    pub async fn with_writer_held(
-        &self,
-        act: impl FnOnce() + Send + 'static,
-    ) -> Result<(), Problem> {
-        let engine = self.engine()?;
-        let question: Question = Box::new(move |_| Box::new(act));
-        engine.questions.send(question).await.map_err(|_| self.stopped())
     }
 
     fn engine(&self) -> Result<Engine, Problem> {

@@ -10,7 +10,7 @@ use tapline_protocols::fact::{KeyFact, Open, ReasonFact, SealedFact};
 use super::again;
 use super::indexer::Indexer;
 use super::shared::Shared;
-use crate::books::{Books, Cause, Disk, FORMAT, Folder, Halted, Key, Recovered};
+use crate::books::{Books, Cause, Damaged, Disk, FORMAT, Folder, Halted, Key, Recovered};
 use crate::clock::{self, Stamp, Watch, Zone};
 use crate::config::Config;
 use crate::station::event::{BookId, Event, Stored};
@@ -33,12 +33,13 @@ pub(super) struct Started {
 /// The file system says no. May be repeated.
 pub(super) fn start(
     config: &Config,
+    disk: &Folder,
     shared: &Shared,
     recovered: Option<String>,
 ) -> Result<Started, Halted> {
     let clocks = clock::clocks();
     let at = clocks.map_or_else(clock::now, |clocks| clocks.at);
-    let (mut books, mut found) = open(config, at)?;
+    let (mut books, mut found) = open(config, disk, at)?;
     announce(&mut books, &mut found, config, at)?;
     if let Some(reason) = recovered {
         let fact = Fact::Recovered(ReasonFact { reason: Some(reason) });
@@ -48,9 +49,13 @@ pub(super) fn start(
         tracing::warn!(trouble, "Something in the data folder was left alone.");
     }
     for damaged in &found.damaged {
-        tracing::error!(path = damaged.path, "A book is damaged: it is not written again.");
+        let Damaged { path, tail, .. } = damaged;
+        tracing::error!(path, %tail, "A book is damaged: it is not written again.");
     }
-    if shared.indexer.get().is_none() {
+    shared.damaged(found.damaged.iter().map(|one| format!("{}: {}", one.path, one.tail)).collect());
+    if let Some(indexer) = shared.indexer.get() {
+        indexer.look();
+    } else {
         let started = Indexer::start(&config.store.folder, books.shelf());
         let started = started.map_err(|error| Halted::disk("start", "the index", &error))?;
         // Only this thread ever sets it.
@@ -71,20 +76,19 @@ pub(super) fn start(
 }
 
 /// Writes that the station halted, if there is any room for it: the reserve was given up.
-pub(super) fn note_halt(config: &Config, reason: &str) -> Result<(), Halted> {
+pub(super) fn note_halt(config: &Config, disk: &Folder, reason: &str) -> Result<(), Halted> {
     let at = clock::now();
-    let (mut books, mut found) = open(config, at)?;
+    let (mut books, mut found) = open(config, disk, at)?;
     let fact = Fact::Halted(ReasonFact { reason: Some(reason.to_owned()) });
     note(&mut books, &mut found, at, fact)
 }
 
-fn open(config: &Config, at: Stamp) -> Result<(Books, Recovered), Halted> {
+fn open(config: &Config, disk: &Folder, at: Stamp) -> Result<(Books, Recovered), Halted> {
     let folder = &config.store.folder;
     let failed = |what: &str, error: &std::io::Error| {
         Halted::disk(what, &folder.display().to_string(), error)
     };
-    let disk: Arc<dyn Disk> =
-        Arc::new(Folder::open(folder).map_err(|error| failed("open", &error))?);
+    let disk: Arc<dyn Disk> = Arc::new(disk.again().map_err(|error| failed("open", &error))?);
     let key = Key::open(disk.as_ref(), &config.station.id)
         .map_err(|error| failed("open the key in", &error))?;
     Books::open(disk, Arc::new(key), at)

@@ -19,7 +19,7 @@ use super::notify::notify;
 use super::room::{self, Reserve};
 use super::shared::{Halt, Shared};
 use super::start::{Started, library, note_halt, start};
-use crate::books::{Halted, Lock};
+use crate::books::{Cause, Folder, Halted, Lock};
 use crate::clock;
 use crate::config::Config;
 use crate::face;
@@ -107,7 +107,7 @@ fn read(path: &Path) -> Result<Config, Vec<String>> {
 async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let config = Arc::new(config);
     let folder = &config.store.folder;
-    std::fs::create_dir_all(folder)
+    let disk = Folder::open(folder)
         .map_err(|error| format!("can't make the data folder {}: {error}", folder.display()))?;
     let _lock = Lock::take(folder).map_err(|fault| fault.to_string())?;
     let shared = Arc::new(Shared::new(folder.clone()));
@@ -116,7 +116,7 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let face = face::open(socket, config.page, shared.clone(), plans).await?;
     let faces = tokio::spawn(face.serve(stop.clone()));
     let pruning = tokio::spawn(prune(config.clone()));
-    let result = lives(&config, &shared, stop).await;
+    let result = lives(&config, &disk, &shared, stop).await;
     pruning.abort();
     notify("STOPPING=1");
     shared.halt(Halt::new("the station stops", "Start it again."));
@@ -164,6 +164,7 @@ fn stopper() -> std::io::Result<watch::Receiver<Option<String>>> {
 /// One life after the other, until it is told to stop.
 async fn lives(
     config: &Arc<Config>,
+    disk: &Folder,
     shared: &Arc<Shared>,
     mut stop: watch::Receiver<Option<String>>,
 ) -> Result<(), String> {
@@ -172,7 +173,7 @@ async fn lives(
     let mut because: Option<String> = None;
     loop {
         let first = because.is_none();
-        let end = match begin(config, shared, &reserve, because.clone()).await {
+        let end = match begin(config, disk, (shared, &reserve), because.clone()).await {
             Ok(started) => {
                 because = None;
                 notify("READY=1");
@@ -187,7 +188,10 @@ async fn lives(
             End::Stopped => return Ok(()),
             End::Halted(why) => why,
         };
-        halt(config, shared, &reserve, &why, because.is_none());
+        halted(config, shared, &why);
+        if because.is_none() {
+            note(config, disk, &reserve, &why).await;
+        }
         because.get_or_insert(why.to_string());
         tokio::select! {
             _ = stop.wait_for(Option::is_some) => return Ok(()),
@@ -200,14 +204,19 @@ async fn lives(
 /// meanwhile.
 async fn begin(
     config: &Arc<Config>,
-    shared: &Arc<Shared>,
-    reserve: &Reserve,
+    disk: &Folder,
+    (shared, reserve): (&Arc<Shared>, &Reserve),
     because: Option<String>,
 ) -> Result<Started, Halted> {
     let (config, shared, reserve) = (config.clone(), shared.clone(), reserve.clone());
+    let disk = disk.clone();
     let work = move || {
+        // First of all: nothing is written into what took the place of the data folder.
+        let same = disk.again();
+        let folder = disk.root().display().to_string();
+        same.map_err(|error| Halted::disk("open", &folder, &error))?;
         reserve.hold().map_err(|error| Halted::disk("hold back", "reserve", &error))?;
-        start(&config, &shared, because)
+        start(&config, &disk, &shared, because)
     };
     let started = tokio::task::spawn_blocking(work).await;
     started.unwrap_or_else(|panic| Err(panicked(&panic)))
@@ -217,23 +226,32 @@ fn panicked(panic: &tokio::task::JoinError) -> Halted {
     Halted::refused("the engine stopped".into(), panic.to_string())
 }
 
-/// Says why nothing is judged. The first time, the reserve is given up and the end written.
-fn halt(config: &Config, shared: &Shared, reserve: &Reserve, why: &Halted, first: bool) {
-    let room = room::free(&config.store.folder).map(|bytes| bytes >> 20);
-    let text = match room {
-        Ok(mebibytes) => format!("{}: {} ({mebibytes} MiB free)", why.what, why.why),
-        Err(_) => format!("{}: {}", why.what, why.why),
+/// Says on every face why nothing is judged.
+fn halted(config: &Config, shared: &Shared, why: &Halted) {
+    let folder = &config.store.folder;
+    let text = match room::free(folder).map(|bytes| bytes >> 20) {
+        Ok(mebibytes) if why.cause != Cause::Gone => {
+            format!("{}: {} ({mebibytes} MiB free)", why.what, why.why)
+        }
+        _ => format!("{}: {} ({})", why.what, why.why, folder.display()),
     };
     shared.halt(Halt::new(text, why.next()));
     notify(&format!("STATUS=Halted: {why}"));
-    if !first {
-        return;
-    }
+}
+
+/// The first time, the reserve is given up and the end written. Faces go on meanwhile.
+async fn note(config: &Arc<Config>, disk: &Folder, reserve: &Reserve, why: &Halted) {
     tracing::error!(%why, "Judging has stopped: switch off, make safe.");
-    if let Err(error) = reserve.give_up() {
-        tracing::error!(%error, "The reserve can't be given up.");
-    }
-    if let Err(error) = note_halt(config, &why.to_string()) {
-        tracing::error!(%error, "The halt could not be written down.");
-    }
+    let (config, disk, reserve) = (config.clone(), disk.clone(), reserve.clone());
+    let why = why.to_string();
+    let work = move || {
+        if let Err(error) = reserve.give_up() {
+            tracing::error!(%error, "The reserve can't be given up.");
+        }
+        if let Err(error) = note_halt(&config, &disk, &why) {
+            tracing::error!(%error, "The halt could not be written down.");
+        }
+    };
+    // A panic in there has been told; the station looks for room all the same.
+    let _ = tokio::task::spawn_blocking(work).await;
 }

@@ -85,6 +85,8 @@ impl Core {
             self.seq = self.seq.max(seq);
         }
         self.names = found.names;
+        // Also those whose files were taken elsewhere: a name is never given twice.
+        self.names.extend(self.register.sealed.keys().cloned());
         for (id, lines) in found.open {
             let mut case = Case::new(id.clone());
             for line in &lines {

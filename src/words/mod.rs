@@ -100,6 +100,7 @@ mod tests {
             ("verdict", "pass conditional_pass conditional_fail fail undecided"),
             ("act", "connected clear live dead arm"),
             ("problem", "bad_input not_found conflict halted forbidden"),
+            ("index", "checking building away full"),
         ];
         for (table, words) in closed {
             for word in words.split_whitespace() {
@@ -133,7 +134,7 @@ mod tests {
 
     #[test]
     fn sentences_are_whole() {
-        for table in ["reason", "prompt", "lead", "caution", "item", "problem"] {
+        for table in ["reason", "prompt", "lead", "caution", "item", "problem", "index"] {
             for code in english().codes(table) {
                 let text = english().say(table, code);
                 assert!(text.ends_with('.'), "{table}.{code} is no sentence: {text}");

@@ -146,6 +146,34 @@ fn whatever_is_changed_is_refused() {
     });
 }
 
+/// A forger with the station's key: the word does not follow from value and limit.
+#[test]
+fn a_verdict_is_reckoned_again_from_the_record_alone() {
+    let pass_to_fail = |line: &str| match line.contains(r#""k":"verdict","step":"pe""#) {
+        true => line.replace(r#""verdict":"pass""#, r#""verdict":"fail""#),
+        false => line.into(),
+    };
+    let smaller = |line: &str| match line.contains(r#""k":"verdict","step":"pe""#) {
+        true => line.replace(r#""value":"0.214""#, r#""value":"0.114""#),
+        false => line.into(),
+    };
+    let other_value = |line: &str| match line.contains(r#""k":"value","step":"pe/2""#) {
+        true => line.replace(r#""value":"-0.275""#, r#""value":"-0.175""#),
+        false => line.into(),
+    };
+    let forge = |change: &dyn Fn(&str) -> String, word: &str| {
+        let (_temp, record) = handed_over(&Made::few().cases[0].id);
+        edit(&record, change);
+        seal(&record, &world::key());
+        let said = python(&record);
+        assert_eq!(said.code, 1, "{said:?}");
+        assert!(said.stderr.contains(word), "{word}: {said:?}");
+    };
+    forge(&pass_to_fail, "a verdict has another word");
+    forge(&smaller, "a verdict has another value");
+    forge(&other_value, "a correction has other values");
+}
+
 #[test]
 fn verify_sh_says_how_it_is_used_and_what_it_did_not_check() {
     let id = &Made::few().cases[0].id;

@@ -9,6 +9,7 @@ import json
 import pathlib
 import subprocess
 import sys
+from fractions import Fraction
 
 record, key = pathlib.Path(sys.argv[1]), sys.argv[2]
 book, head = record.read_bytes(), record.with_suffix(".head")
@@ -39,8 +40,12 @@ for line in book.splitlines(keepends=True):
     facts += [] if marked else [stored]
 must(marked and book.endswith(b"\n"), "the last lines have no mark")
 
-# `legend`: raw bytes, readings, what rests on what.
-kinds = lambda *names: [fact for fact in facts if fact["k"] in names]
+
+# `legend`: what rests on what, down to the bytes.
+def kinds(*names):
+    return [fact for fact in facts if fact["k"] in names]
+
+
 given = {fact["what"]: fact for fact in kinds("given")}
 setups = {one["id"]: one["meter"] for one in given["instruments"]["setups"]}
 steps = {step["step"]: step for fact in kinds("given") if fact["what"] == "steps"
@@ -65,14 +70,52 @@ for value in values.values():
     meter = setups.get(named, named)
     for seq, place in value["from"]:
         must(readings[seq, place] == (value["step"], meter), "a value rests on other readings")
+
+
+def size(text, unit):
+    """In ohms, amperes or volts, exactly; a bound such as above(2) by its number."""
+    power = {"G": 9, "M": 6, "k": 3, "m": -3, "u": -6, "n": -9}
+    prefix = unit[0] if unit not in ("Ohm", "A", "V") else ""
+    number = text.removeprefix("above(").removeprefix("below(").removesuffix(")")
+    return Fraction(number) * Fraction(10) ** power.get(prefix, 0)
+
+
+def follows(verdict):
+    """The verdict comes out of its values, its corrections and its limit once more."""
+    unit = values[verdict["from"][0]]["unit"]
+    items = [size(values[seq]["value"], values[seq]["unit"]) for seq in verdict["from"]]
+    for link in verdict["chain"]:
+        must([size(text, unit) for text in link["of"]] == items, "a correction has other values")
+        if link["do"] == "lead_null":
+            items = [abs(x) - size(null, unit) for x, null in zip(items, link["minus"])]
+        elif link["do"] == "largest_magnitude":
+            items = [max(map(abs, items))]
+        elif link["do"] == "smallest":
+            items = [min(items)]
+        else:
+            items = [x * Fraction(link["times"]) for x in items]
+        unit = link.get("unit", unit)
+    limit = verdict["limit"]
+    edge, expanded = size(limit["value"], limit["unit"]), Fraction(0)
+    if verdict["rule"] == "guard_band":
+        expanded = size(verdict["uncertainty"]["expanded"], verdict["unit"])
+    good = items[0] <= edge - expanded if limit["direction"] == "max" \
+        else items[0] >= edge + expanded
+    must(items == [size(verdict["value"], verdict["unit"])], "a verdict has another value")
+    must(verdict["verdict"] == ("pass" if good else "fail"), "a verdict has another word")
+
+
 verdicts = {}
 for verdict in kinds("verdict"):
-    limit = verdict["limit"]
+    limit, word = verdict["limit"], verdict["verdict"]
     measured = [values[seq]["step"] for seq in verdict.get("from", []) if seq in values]
+    if measured and word in ("pass", "fail"):
+        follows(verdict)
+    must(word != "undecided" or verdict["reasons"], "a verdict is undecided without a reason")
     verdicts[verdict["step"]] = [
         verdict["shown"], verdict["unit"],
         limit and limit["value"] + " " + limit["unit"], limit and limit["clause"],
-        verdict["verdict"], sorted({steps[step]["instrument"] for step in measured})]
+        word, sorted({steps[step]["instrument"] for step in measured})]
 print(json.dumps({
     "id": facts[0]["id"], "asset": facts[0]["asset"], "key": hashlib.sha256(der).hexdigest(),
     "operator": given["operator"]["operator"]["name"], "meters": meters, "verdicts": verdicts,

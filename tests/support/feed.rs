@@ -39,6 +39,7 @@ impl Seen {
 #[derive(Debug)]
 pub(crate) struct Feed {
     lines: Receiver<Seen>,
+    states: Receiver<serde_json::Value>,
 }
 
 impl Feed {
@@ -55,6 +56,7 @@ impl Feed {
         answer.read_line(&mut hello).unwrap();
         assert_eq!(hello, "event: hello\n");
         let (send, lines) = channel();
+        let (send_state, states) = channel();
         thread::spawn(move || {
             let mut event = Seen::default();
             for line in answer.lines() {
@@ -66,7 +68,11 @@ impl Feed {
                     // An empty line ends an event: one that a kill cut off never came.
                     None if line.is_empty() => {
                         let event = std::mem::take(&mut event);
-                        // `hello` and `lost` have no number and are no lines.
+                        if event.kind == "state" {
+                            // Who reads lines alone has let go of the other end.
+                            let _ = send_state.send(event.json());
+                        }
+                        // `hello`, `lost` and `state` have no number and are no lines.
                         if event.seq != 0 && send.send(event).is_err() {
                             return;
                         }
@@ -75,7 +81,7 @@ impl Feed {
                 }
             }
         });
-        Feed { lines }
+        Feed { lines, states }
     }
 
     /// The next line; `None` when the station is gone.
@@ -99,6 +105,12 @@ impl Feed {
                 None => panic!("the station went away: {what}"),
             }
         }
+    }
+
+    /// The next time that the station says of itself whether it judges.
+    #[track_caller]
+    pub(crate) fn state(&self) -> serde_json::Value {
+        self.states.recv_timeout(PATIENCE).expect("the feed tells when judging stops and begins")
     }
 
     /// What has come so far.

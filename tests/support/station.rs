@@ -1,6 +1,7 @@
 //! A station in a folder of its own: the real program, its socket, its books.
 
 use std::fs::{self, File};
+use std::os::unix::fs::chown;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
@@ -55,13 +56,14 @@ pub(crate) struct Builder {
     links: String,
     traced: bool,
     env: Vec<(String, String)>,
+    user: Option<u32>,
 }
 
 impl Builder {
     /// An empty folder, a bench without links.
     pub(crate) fn new() -> Builder {
         let folder = tempfile::Builder::new().prefix("tapline-").tempdir().unwrap();
-        Builder { folder, links: String::new(), traced: false, env: Vec::new() }
+        Builder { folder, links: String::new(), traced: false, env: Vec::new(), user: None }
     }
 
     /// The folder; everything of the test may lie there.
@@ -111,6 +113,19 @@ impl Builder {
         self
     }
 
+    /// Runs the station as another user, who owns the folder; as root alone.
+    pub(crate) fn user(mut self, user: u32) -> Builder {
+        let folder = self.folder();
+        // The program may lie where only root can read.
+        fs::copy(TAPLINE, folder.join("tapline")).unwrap();
+        fs::create_dir(folder.join("data")).unwrap();
+        for path in [folder.to_owned(), folder.join("tapline"), folder.join("data")] {
+            chown(path, Some(user), Some(user)).unwrap();
+        }
+        self.user = Some(user);
+        self
+    }
+
     /// Starts it, imports the registers, logs the operator in.
     pub(crate) fn start(self) -> Station {
         let folder = self.folder.path();
@@ -125,8 +140,8 @@ impl Builder {
             self.links
         );
         fs::write(folder.join("tapline.toml"), config).unwrap();
-        let mut station =
-            Station { child: None, folder: self.folder, traced: self.traced, env: self.env };
+        let Builder { folder, traced, env, user, .. } = self;
+        let mut station = Station { child: None, folder, traced, env, user };
         station.restart();
         let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register");
         for (what, file) in REGISTERS {
@@ -145,6 +160,7 @@ pub(crate) struct Station {
     folder: TempDir,
     traced: bool,
     env: Vec<(String, String)>,
+    user: Option<u32>,
 }
 
 impl Station {
@@ -178,14 +194,21 @@ impl Station {
         assert!(self.child.is_none(), "it runs already");
         let talk = File::options().create(true).append(true).open(self.folder().join("log"));
         let talk = talk.unwrap();
-        let mut command = match self.traced {
-            true => {
+        let mut command = match (self.traced, self.user) {
+            (true, _) => {
                 let mut command = Command::new("strace");
                 command.args(["-f", "-y", "-s", "1000000", "-e", CALLS, "-o"]);
                 command.arg(self.folder().join("trace")).arg(TAPLINE);
                 command
             }
-            false => Command::new(TAPLINE),
+            (false, None) => Command::new(TAPLINE),
+            (false, Some(user)) => {
+                // `setpriv` of util-linux becomes the program: same process.
+                let mut command = Command::new("setpriv");
+                command.args([format!("--reuid={user}"), format!("--regid={user}")]);
+                command.arg("--clear-groups").arg(self.folder().join("tapline"));
+                command
+            }
         };
         command.args(["serve", "--config"]).arg(self.config());
         command.env("TAPLINE_SOCKET", self.socket()).env("RUST_LOG", "info");
@@ -209,7 +232,7 @@ impl Station {
     }
 
     /// The process of the program itself, also under `strace`.
-    fn pid(&self) -> Pid {
+    pub(crate) fn pid(&self) -> Pid {
         let child = self.child.as_ref().expect("it runs").id();
         let own = match self.traced {
             true => {

@@ -1,35 +1,20 @@
 //! A disk in memory that fails like a real one: for tests and the simulator.
 //!
 //! Bytes that were not synced and names whose folder was not synced are lost in a crash, or kept
-//! in part. The n-th call fails, or the room runs out in the middle of a write.
+//! in part. The n-th call fails, or the room runs out in the middle of a write. After a failed
+//! sync bytes can be read that no later sync writes, until they are read from the disk again.
 
 use std::collections::BTreeMap;
 use std::io;
 use std::sync::{Arc, Mutex, MutexGuard};
 
-use super::{Append, Disk, Mode, folder_of, name_of};
+use super::fault::{Bytes, Coin};
+use super::{Append, Crash, Disk, Done, Fault, Mode, folder_of, name_of};
 
 /// A disk in memory. Clones share the same disk.
 #[derive(Debug, Clone, Default)]
 pub struct Memory {
     state: Arc<Mutex<State>>,
-}
-
-/// What a power cut leaves of bytes and names that were not synced.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Crash {
-    /// Nothing of it.
-    LoseAll,
-    /// All of it.
-    KeepAll,
-    /// All names; of each file's unsynced bytes the first n.
-    Tear(usize),
-    /// All names and all lengths, but unsynced bytes are zero up to the last n of each file, as
-    /// when pages reach the disk out of order.
-    Holes(usize),
-    /// A coin, thrown from this seed, says for each name and for the bytes of each file whether
-    /// and how much of it stayed. A rename never loses both of its names.
-    Coin(u64),
 }
 
 #[derive(Debug, Default)]
@@ -40,15 +25,11 @@ struct State {
     names: BTreeMap<String, usize>,
     durable: BTreeMap<String, usize>,
     calls: u64,
-    fail: Option<(u64, io::ErrorKind)>,
+    looks: u64,
+    /// The fault, and the number of the call that it hits.
+    fault: Option<(u64, Fault)>,
     dead: bool,
     room: Option<usize>,
-}
-
-#[derive(Debug, Default, Clone)]
-struct Bytes {
-    now: Vec<u8>,
-    durable: Vec<u8>,
 }
 
 impl Memory {
@@ -64,10 +45,22 @@ impl Memory {
         self.state().calls
     }
 
-    /// From now on the n-th changing call (the next is 1) fails once.
-    pub fn fail_at(&self, n: u64, kind: io::ErrorKind) {
+    /// Calls so far that only look: reads, lengths, lists.
+    #[must_use]
+    pub fn looks(&self) -> u64 {
+        self.state().looks
+    }
+
+    /// From now on one call fails once.
+    pub fn fail(&self, fault: Fault) {
         let mut state = self.state();
-        state.fail = Some((state.calls + n, kind));
+        let so_far = state.count(fault.looks);
+        state.fault = Some((so_far + fault.nth, fault));
+    }
+
+    /// From now on the n-th changing call (the next is 1) fails once, and nothing of it is done.
+    pub fn fail_at(&self, n: u64, kind: io::ErrorKind) {
+        self.fail(Fault { nth: n, looks: false, kind, done: Done::Nothing });
     }
 
     /// The power goes at the n-th changing call from now: it and all that follow fail until
@@ -81,11 +74,14 @@ impl Memory {
         self.state().room = bytes;
     }
 
-    /// The power comes back: what was not synced is gone as told.
+    /// The end of a life, and the next one may begin: what was not synced is gone as told.
     pub fn crash(&self, how: Crash) {
         let mut state = self.state();
-        let mut coin = Coin(if let Crash::Coin(seed) = how { seed } else { 0 });
+        state.fault = None;
+        state.dead = false;
+        let mut coin = Coin::of(how);
         match how {
+            Crash::Killed => return,
             Crash::LoseAll => {}
             Crash::Coin(_) => state.throw(&mut coin),
             _ => state.durable = state.names.clone(),
@@ -94,8 +90,6 @@ impl Memory {
         for file in &mut state.files {
             file.crash(how, &mut coin);
         }
-        state.fail = None;
-        state.dead = false;
     }
 
     /// A copy that shares nothing with this one.
@@ -122,7 +116,7 @@ impl Memory {
     pub fn put(&self, path: &str, bytes: &[u8]) {
         let mut state = self.state();
         let file = state.open(path);
-        state.files[file] = Bytes { now: bytes.to_vec(), durable: bytes.to_vec() };
+        state.files[file] = Bytes::kept(bytes);
         state.durable.insert(path.to_owned(), file);
     }
 
@@ -137,69 +131,42 @@ impl Memory {
     }
 }
 
-/// Throws of a coin that a seed decides (SplitMix64; constants from memory).
-struct Coin(u64);
-
-impl Coin {
-    fn below(&mut self, end: usize) -> usize {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        usize::try_from((z ^ (z >> 31)) % end.max(1) as u64).expect("below a size")
-    }
-
-    fn head(&mut self) -> bool {
-        self.below(2) == 0
-    }
-
-    /// What happens to the bytes of one file of which `unsynced` are not on disk.
-    fn crash(&mut self, unsynced: usize) -> Crash {
-        match self.below(4) {
-            0 => Crash::LoseAll,
-            1 => Crash::KeepAll,
-            2 => Crash::Tear(self.below(unsynced + 1)),
-            _ => Crash::Holes(self.below(unsynced + 1)),
-        }
-    }
-}
-
-impl Bytes {
-    fn crash(&mut self, how: Crash, coin: &mut Coin) {
-        let common = self.now.iter().zip(&self.durable).take_while(|(a, b)| a == b).count();
-        let how = match how {
-            Crash::Coin(_) => coin.crash(self.now.len() - common),
-            how => how,
-        };
-        match how {
-            Crash::LoseAll => self.now = self.durable.clone(),
-            Crash::KeepAll | Crash::Coin(_) => {}
-            // A cut that was not synced comes undone; of an append the first bytes stay.
-            Crash::Tear(_) | Crash::Holes(_) if common < self.durable.len() => {
-                self.now = self.durable.clone();
-            }
-            Crash::Tear(n) => self.now.truncate(common.saturating_add(n)),
-            Crash::Holes(n) => {
-                let kept = self.now.len().saturating_sub(n).max(common);
-                self.now[common..kept].fill(0);
-            }
-        }
-        self.durable = self.now.clone();
-    }
-}
-
 impl State {
-    fn call(&mut self) -> io::Result<()> {
+    fn count(&self, looks: bool) -> u64 {
+        self.calls + if looks { self.looks } else { 0 }
+    }
+
+    /// Counts a call that changes something; what is to go wrong with it.
+    fn call(&mut self) -> Option<(io::ErrorKind, Done)> {
         self.calls += 1;
+        self.hit(true)
+    }
+
+    /// Counts a call that only looks.
+    fn look(&mut self) -> io::Result<()> {
+        self.looks += 1;
+        self.hit(false).map_or(Ok(()), |(kind, _)| Err(kind.into()))
+    }
+
+    fn hit(&mut self, changes: bool) -> Option<(io::ErrorKind, Done)> {
         if self.dead {
-            return Err(io::ErrorKind::BrokenPipe.into());
+            return Some((io::ErrorKind::BrokenPipe, Done::Nothing));
         }
-        match self.fail {
-            Some((n, kind)) if self.calls == n => {
-                self.dead = kind == io::ErrorKind::BrokenPipe;
-                Err(kind.into())
-            }
-            _ => Ok(()),
+        let (n, fault) = self.fault?;
+        if n != self.count(fault.looks) || !(changes || fault.looks) {
+            return None;
+        }
+        self.fault = None;
+        self.dead = fault.kind == io::ErrorKind::BrokenPipe;
+        Some((fault.kind, fault.done))
+    }
+
+    /// Does a call whole, unless it is to fail: then not, or with an error behind it.
+    fn change<T>(&mut self, act: impl FnOnce(&mut State) -> io::Result<T>) -> io::Result<T> {
+        match self.call() {
+            None => act(self),
+            Some((kind, Done::All)) => act(self).and(Err(kind.into())),
+            Some((kind, _)) => Err(kind.into()),
         }
     }
 
@@ -241,46 +208,78 @@ impl State {
         self.room = self.room.map(|room| room - fits);
         if fits < bytes.len() { Err(io::ErrorKind::StorageFull.into()) } else { Ok(()) }
     }
+
+    /// A write: a failing one may have done part of it.
+    fn write(&mut self, file: usize, bytes: &[u8]) -> io::Result<()> {
+        match self.call() {
+            None => self.take(file, bytes),
+            Some((kind, done)) => {
+                let part = match done {
+                    Done::Nothing => 0,
+                    Done::Bytes(n) => n.min(bytes.len()),
+                    Done::All => bytes.len(),
+                };
+                self.take(file, &bytes[..part]).and(Err(kind.into()))
+            }
+        }
+    }
+
+    /// A sync: after a failing one the bytes seem written.
+    fn sync(&mut self, file: usize, settles: bool) -> io::Result<()> {
+        let failed = self.call();
+        let bytes = &mut self.files[file];
+        match failed {
+            None if settles => bytes.settle(),
+            None => bytes.sync(),
+            Some((_, Done::All)) => bytes.sync(),
+            // The power went: no system is left that could believe anything.
+            Some((io::ErrorKind::BrokenPipe, _)) => {}
+            Some(_) => bytes.fail_sync(),
+        }
+        failed.map_or(Ok(()), |(kind, _)| Err(kind.into()))
+    }
 }
 
 impl Disk for Memory {
     fn create_dir(&self, _path: &str) -> io::Result<()> {
-        self.state().call()
+        self.state().change(|_| Ok(()))
     }
 
     fn append(&self, path: &str) -> io::Result<Box<dyn Append>> {
-        let mut state = self.state();
-        state.call()?;
-        let file = state.open(path);
+        let file = self.state().change(|state| Ok(state.open(path)))?;
         Ok(Box::new(Appending { disk: self.clone(), file }))
     }
 
     fn write(&self, path: &str, bytes: &[u8], _mode: Mode) -> io::Result<()> {
         let mut state = self.state();
-        state.call()?;
         // As on a real disk: beside first, then renamed over the old name.
         state.files.push(Bytes::default());
         let file = state.files.len() - 1;
-        state.take(file, bytes)?;
-        state.files[file].durable = bytes.to_vec();
-        state.names.insert(path.to_owned(), file);
-        Ok(())
+        let written = state.write(file, bytes);
+        if state.files[file].now == bytes {
+            state.files[file].sync();
+            state.names.insert(path.to_owned(), file);
+        }
+        written
     }
 
     fn read(&self, path: &str, from: u64) -> io::Result<Box<dyn io::Read + Send>> {
-        let state = self.state();
+        let mut state = self.state();
+        state.look()?;
         let mut cursor = io::Cursor::new(state.files[state.find(path)?].now.clone());
         cursor.set_position(from);
         Ok(Box::new(cursor))
     }
 
     fn length(&self, path: &str) -> io::Result<Option<u64>> {
-        let state = self.state();
+        let mut state = self.state();
+        state.look()?;
         Ok(state.names.get(path).map(|&file| state.files[file].now.len() as u64))
     }
 
     fn list(&self, path: &str) -> io::Result<Vec<String>> {
-        let state = self.state();
+        let mut state = self.state();
+        state.look()?;
         let mut names: Vec<String> = state
             .names
             .keys()
@@ -295,40 +294,45 @@ impl Disk for Memory {
     }
 
     fn rename(&self, from: &str, to: &str) -> io::Result<()> {
-        let mut state = self.state();
-        state.call()?;
-        let file = state.find(from)?;
-        state.names.remove(from);
-        state.names.insert(to.to_owned(), file);
-        Ok(())
+        self.state().change(|state| {
+            let file = state.find(from)?;
+            state.names.remove(from);
+            state.names.insert(to.to_owned(), file);
+            Ok(())
+        })
     }
 
     fn remove(&self, path: &str) -> io::Result<()> {
-        let mut state = self.state();
-        state.call()?;
-        state.names.remove(path);
-        Ok(())
+        self.state().change(|state| {
+            state.names.remove(path);
+            Ok(())
+        })
     }
 
     fn truncate(&self, path: &str, length: u64) -> io::Result<()> {
+        self.state().change(|state| {
+            let file = state.find(path)?;
+            let length = usize::try_from(length).map_err(|_| io::ErrorKind::InvalidInput)?;
+            state.files[file].truncate(length);
+            Ok(())
+        })
+    }
+
+    fn settle(&self, path: &str) -> io::Result<()> {
         let mut state = self.state();
-        state.call()?;
         let file = state.find(path)?;
-        let length = usize::try_from(length).map_err(|_| io::ErrorKind::InvalidInput)?;
-        state.files[file].now.truncate(length);
-        state.files[file].durable = state.files[file].now.clone();
-        Ok(())
+        state.sync(file, true)
     }
 
     fn sync_dir(&self, path: &str) -> io::Result<()> {
-        let mut state = self.state();
-        state.call()?;
         let inside = |name: &String| folder_of(name) == path && !name_of(name).is_empty();
-        let names: Vec<(String, usize)> =
-            state.names.iter().filter(|(n, _)| inside(n)).map(|(n, &f)| (n.clone(), f)).collect();
-        state.durable.retain(|name, _| !inside(name));
-        state.durable.extend(names);
-        Ok(())
+        self.state().change(|state| {
+            let names = state.names.iter().filter(|(n, _)| inside(n));
+            let names: Vec<(String, usize)> = names.map(|(n, &f)| (n.clone(), f)).collect();
+            state.durable.retain(|name, _| !inside(name));
+            state.durable.extend(names);
+            Ok(())
+        })
     }
 }
 
@@ -340,17 +344,11 @@ struct Appending {
 
 impl Append for Appending {
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
-        let mut state = self.disk.state();
-        state.call()?;
-        state.take(self.file, bytes)
+        self.disk.state().write(self.file, bytes)
     }
 
     fn sync(&mut self) -> io::Result<()> {
-        let mut state = self.disk.state();
-        state.call()?;
-        let file = &mut state.files[self.file];
-        file.durable = file.now.clone();
-        Ok(())
+        self.disk.state().sync(self.file, false)
     }
 }
 
@@ -437,6 +435,55 @@ mod tests {
         assert!(file.sync().is_err() && file.sync().is_err());
         disk.crash(Crash::KeepAll);
         file.sync().unwrap();
+    }
+
+    #[test]
+    fn what_seems_written_after_a_failed_sync_is_gone_when_it_is_read_again() {
+        let failed = || {
+            let disk = written(true);
+            let mut file = disk.append("a/b").unwrap();
+            file.append(b"-lost").unwrap();
+            disk.fail_at(1, io::ErrorKind::Other);
+            file.sync().unwrap_err();
+            assert_eq!(disk.bytes("a/b").unwrap(), b"kept-more-lost");
+            (disk, file)
+        };
+        let (disk, mut file) = failed();
+        file.sync().unwrap();
+        disk.crash(Crash::LoseAll);
+        assert_eq!(disk.bytes("a/b").unwrap(), b"kept-more", "a later sync writes nothing of it");
+        let (disk, mut file) = failed();
+        file.append(b"!").unwrap();
+        file.sync().unwrap();
+        disk.crash(Crash::KeepAll);
+        assert_eq!(disk.bytes("a/b").unwrap(), b"kept-more\0\0\0\0\0!");
+        let (disk, _) = failed();
+        disk.settle("a/b").unwrap();
+        assert_eq!(disk.bytes("a/b").unwrap(), b"kept-more");
+    }
+
+    #[test]
+    fn a_killed_process_leaves_what_a_power_cut_can_still_take() {
+        let disk = written(false);
+        disk.crash(Crash::Killed);
+        assert_eq!(disk.bytes("a/b").unwrap(), b"kept-more");
+        disk.crash(Crash::LoseAll);
+        assert_eq!(disk.bytes("a/b").unwrap(), b"kept");
+    }
+
+    #[test]
+    fn a_call_that_fails_may_have_done_a_part_or_all() {
+        let fail = |nth, done| {
+            let disk = Memory::new();
+            let mut file = disk.append("a").unwrap();
+            disk.fail(Fault { nth, looks: true, kind: io::ErrorKind::Other, done });
+            let ended = (file.append(b"hello").is_err(), disk.rename("a", "b").is_err());
+            (ended, disk.paths(), disk.bytes("a").or(disk.bytes("b")).unwrap())
+        };
+        let after = |name: &str, bytes: &[u8]| (vec![name.to_owned()], bytes.to_vec());
+        let (a, b) = (after("b", b"he"), after("b", b"hello"));
+        assert_eq!(fail(1, Done::Bytes(2)), ((true, false), a.0, a.1));
+        assert_eq!(fail(2, Done::All), ((false, true), b.0, b.1));
     }
 
     #[test]

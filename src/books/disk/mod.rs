@@ -1,13 +1,15 @@
 //! What the books ask of a file system: a dozen calls, so that a simulated disk can stand in.
 
+mod fault;
 mod folder;
 mod memory;
 
 use std::fmt;
 use std::io;
 
-pub use folder::Folder;
-pub use memory::{Crash, Memory};
+pub use fault::{Crash, Done, Fault};
+pub use folder::{Folder, Moved};
+pub use memory::Memory;
 
 /// A data folder. Paths are relative to it, with `/`; `""` is the folder itself.
 pub trait Disk: Send + Sync + fmt::Debug {
@@ -65,6 +67,14 @@ pub trait Disk: Send + Sync + fmt::Debug {
     /// # Errors
     /// Whatever the file system says.
     fn truncate(&self, path: &str, length: u64) -> io::Result<()>;
+
+    /// Makes the bytes of a file durable, whoever wrote them, and forgets what the system holds of
+    /// them in memory: what is read next comes from the disk. To be called before bytes are
+    /// believed that an earlier life wrote, or that a sync failed for.
+    ///
+    /// # Errors
+    /// Whatever the file system says; `NotFound` if it is missing.
+    fn settle(&self, path: &str) -> io::Result<()>;
 
     /// Makes the names in a folder durable.
     ///

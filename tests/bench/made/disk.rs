@@ -64,6 +64,10 @@ impl Disk for Loose {
         OpenOptions::new().write(true).open(self.at(path))?.set_len(length)
     }
 
+    fn settle(&self, _: &str) -> io::Result<()> {
+        Ok(())
+    }
+
     fn sync_dir(&self, _: &str) -> io::Result<()> {
         Ok(())
     }
