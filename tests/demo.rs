@@ -123,6 +123,12 @@ fn without_once_bench_and_station_stay_until_they_are_told_to_end() {
     for told in ["by R. Feld (op-7), scheduled", "serial ", "calibration due ", "  signed "] {
         assert!(page.contains(told), "no `{told}` in {page}");
     }
+    // Books are read beside a station that writes them.
+    let data = folder.join("data").to_str().unwrap().to_owned();
+    for beside in [&["verify", &data][..], &["replay", "--all", &data]] {
+        let said = tapline(beside);
+        assert_eq!(said.status.code(), Some(0), "{beside:?}: {}", text(&said.stdout));
+    }
     let pid = i32::try_from(demo.id()).unwrap();
     let pid = rustix::process::Pid::from_raw(pid).unwrap();
     rustix::process::kill_process(pid, rustix::process::Signal::INT).unwrap();
