@@ -6,6 +6,8 @@
 mod bench;
 #[path = "journal/crash.rs"]
 mod crash;
+#[path = "journal/damage.rs"]
+mod damage;
 #[path = "journal/ends.rs"]
 mod ends;
 #[path = "journal/facts.rs"]

@@ -80,7 +80,12 @@ impl Index {
         told: Told<'_>,
     ) -> Result<(Index, u64), IndexFault> {
         let index = Index::guarded(|| Index::at(&data.join("index")))?;
-        match Index::guarded(|| level(&index, shelf, told)) {
+        let levelled = Index::guarded(|| {
+            let caught_up = level(&index, shelf, told)?;
+            index.flush()?;
+            Ok(caught_up)
+        });
+        match levelled {
             Ok(caught_up) => Ok((index, caught_up)),
             Err(fault) => {
                 abandon(index);

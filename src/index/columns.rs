@@ -4,10 +4,12 @@
 //! offsets and spans against the line before, digits as the place in the raw bytes where they
 //! stand. Text around the digits (function, unit, flags, step) is kept once for each shape.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::bytes::{put, put_bytes, put_column, put_signed};
 use super::bytes::{take, take_bytes, take_column, take_len, take_signed};
+use super::digits::plain;
 use super::text::{Apart, InText, ReadText};
 
 /// Number of columns.
@@ -52,6 +54,12 @@ pub(super) struct Columns {
     readings: usize,
     first_seq: u64,
 }
+
+/// Where the digits of a reading are: in the column of texts, at the begin of its span in
+/// scientific form, or in the raw bytes, so far from where those of the last reading were.
+const IN_TEXT: u64 = 0;
+const SCIENTIFIC: u64 = 1;
+const FROM_LAST: u64 = 2;
 
 /// What the next line is taken to be like.
 #[derive(Debug, Default)]
@@ -161,7 +169,7 @@ impl Columns {
 
     /// `next` is where the reading before ends.
     fn push_read(&mut self, read: &ReadText<'_>, raw: &[u8], next: i64) {
-        let shape = match read.value {
+        let shape = match &read.value {
             Some((_, tail)) => [read.head, &[GAP], tail].concat(),
             None => read.head.to_vec(),
         };
@@ -173,7 +181,7 @@ impl Columns {
         self.put_signed(Is::Begin, begin.wrapping_sub(next));
         self.put_signed(Is::Span, span.wrapping_sub(last.span));
         last.span = span;
-        if let Some((digits, _)) = read.value {
+        if let Some((digits, _)) = &read.value {
             let length = i64::try_from(digits.len()).expect("a line is short");
             self.put_signed(Is::Digits, length - last.digits);
             last.digits = length;
@@ -181,11 +189,14 @@ impl Columns {
                 Some(at) => {
                     let at = at.wrapping_sub(begin);
                     let off = at.wrapping_sub(last.place);
-                    self.put(Is::Place, 1 + (off << 1 ^ off >> 63).cast_unsigned());
+                    self.put(Is::Place, FROM_LAST + (off << 1 ^ off >> 63).cast_unsigned());
                     last.place = at;
                 }
+                None if scientific(raw, begin).is_some_and(|plain| plain == **digits) => {
+                    self.put(Is::Place, SCIENTIFIC);
+                }
                 None => {
-                    self.put(Is::Place, 0);
+                    self.put(Is::Place, IN_TEXT);
                     self.columns[Is::Text as usize].extend_from_slice(digits);
                 }
             }
@@ -216,6 +227,11 @@ fn place(raw: &[u8], digits: &[u8], guess: i64) -> Option<i64> {
     // Spans, and with them guesses, that no raw text has are left to the column of texts.
     let windows = &mut raw.windows(digits.len().max(1));
     windows.position(|window| window == digits).and_then(|at| i64::try_from(at).ok())
+}
+
+/// The plain form of the number at the begin of a span.
+fn scientific(raw: &[u8], begin: i64) -> Option<Vec<u8>> {
+    plain(raw.get(usize::try_from(begin).ok()?..)?)
 }
 
 /// The lines of a block with their numbers; `None` if it is none.
@@ -301,13 +317,15 @@ impl<'a> Reading<'a> {
         if let Some(gap) = gap {
             last.digits = last.digits.wrapping_add(self.signed(Is::Digits)?);
             let length = usize::try_from(last.digits).ok()?;
-            let digits = match self.take(Is::Place)?.checked_sub(1) {
-                None => self.some(Is::Text, length)?,
-                Some(off) => {
+            let digits = match self.take(Is::Place)? {
+                IN_TEXT => Cow::Borrowed(self.some(Is::Text, length)?),
+                SCIENTIFIC => Cow::Owned(scientific(raw, begin)?),
+                off => {
+                    let off = off - FROM_LAST;
                     let off = (off >> 1).cast_signed() ^ -(off & 1).cast_signed();
                     last.place = last.place.wrapping_add(off);
                     let at = usize::try_from(begin.wrapping_add(last.place)).ok()?;
-                    raw.get(at..at.checked_add(length)?)?
+                    Cow::Borrowed(raw.get(at..at.checked_add(length)?)?)
                 }
             };
             value = Some((digits, &text[gap + 1..]));
@@ -357,7 +375,8 @@ mod tests {
 
     fn read() -> impl Strategy<Value = Read> {
         let text = prop::option::of(prop_oneof!["pe/1", "\\PC{0,8}", "[\\x00-\\xff]{0,4}"]);
-        let digits = prop::option::of(prop_oneof!["[-+]?[0-9]{1,3}[.][0-9]{0,4}", "\\PC{0,4}"]);
+        let digits = prop_oneof!["-?[0-9]{1,3}[.][0-9]{0,4}", "0[.]0{0,4}[0-9]{2}", "\\PC{0,4}"];
+        let digits = prop::option::of(digits);
         let flags = prop::collection::vec("[a-z\"{}]{0,4}", 0..3);
         (any::<(i64, i16)>(), digits, text, flags, any::<bool>()).prop_map(|(b, v, s, x, far)| {
             let json = r#"{"b":[0,0],"f":"resistance_4w","u":"Ohm"}"#;
@@ -377,6 +396,7 @@ mod tests {
             raw in prop_oneof![
                 prop::collection::vec(any::<u8>(), 0..40),
                 "R4 [+][0-9][.][0-9]{3} Ohm\r\n".prop_map(String::into_bytes),
+                "[+-][0-9][.][0-9]{0,4}E[+-]0[0-5]\r\n".prop_map(String::into_bytes),
             ],
             cuts in prop::collection::vec(any::<(u32, u64)>(), 0..3),
             read in prop::collection::vec(read(), 0..3),

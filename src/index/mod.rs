@@ -14,6 +14,7 @@
 mod build;
 mod bytes;
 mod columns;
+mod digits;
 mod level;
 mod lists;
 mod load;
@@ -79,11 +80,17 @@ impl std::error::Error for IndexFault {}
 impl From<sled::Error> for IndexFault {
     fn from(error: sled::Error) -> IndexFault {
         match error {
-            // What sled calls so of its own is damage: a length or a check sum.
-            sled::Error::Io(error) if error.raw_os_error().is_some() => IndexFault::Disk(error),
+            sled::Error::Io(error) if says_the_system(&error) => IndexFault::Disk(error),
             other => IndexFault::Store(other.to_string()),
         }
     }
+}
+
+/// What sled calls an error of the disk may be damage that it found, a length or a check sum. It
+/// keeps what the system said as text. A file where the folder should be is damage, too.
+fn says_the_system(error: &io::Error) -> bool {
+    let said = error.raw_os_error().is_some() || error.to_string().contains("Os { code:");
+    said && error.kind() != io::ErrorKind::NotADirectory
 }
 
 impl From<io::Error> for IndexFault {

@@ -18,7 +18,7 @@ use crate::station::event::BookId;
 const CACHE_BYTES: u64 = 64 << 20;
 const FLUSH_EVERY_MS: u64 = 500;
 /// Layout of the whole store; another one is set aside and built again.
-const SCHEMA: u32 = 2;
+const SCHEMA: u32 = 3;
 const HEAD: &[u8] = b"head";
 
 /// The index of a data folder. May be asked from many threads; one writes.
@@ -33,7 +33,7 @@ pub struct Index {
     live: Mutex<Live>,
     /// The writer's; nobody else waits for it.
     press: Mutex<Press>,
-    _db: Db,
+    db: Db,
 }
 
 /// What is known besides the trees.
@@ -85,7 +85,7 @@ impl Index {
             meta: db.open_tree("meta")?,
             live: Mutex::new(Live { works: BTreeMap::new(), head: Head::default() }),
             press: Mutex::new(Press::new()?),
-            _db: db,
+            db,
         };
         let head = index.stored_head();
         let head = match head {
@@ -104,6 +104,11 @@ impl Index {
         index.live().head = head.clone();
         index.set_head(head)?;
         Ok(index)
+    }
+
+    /// What was written is with the system, or it said why not: sled would only log it.
+    pub(super) fn flush(&self) -> Result<(), IndexFault> {
+        Ok(self.db.flush().map(drop)?)
     }
 
     fn stored_head(&self) -> Result<Option<Head>, IndexFault> {

@@ -3,6 +3,8 @@
 //! Only the form that this program writes is taken: whatever is taken apart comes back exactly.
 //! Any other line is [`None`] and kept as it is.
 
+use std::borrow::Cow;
+
 use crate::books::line::{time_read, time_text};
 
 /// An `in` line, taken apart.
@@ -26,7 +28,7 @@ pub(super) struct ReadText<'a> {
     /// Text behind the span, up to the digits; up to the brace if there are none.
     pub(super) head: &'a [u8],
     /// The digits, and the text behind them up to the brace.
-    pub(super) value: Option<(&'a [u8], &'a [u8])>,
+    pub(super) value: Option<(Cow<'a, [u8]>, &'a [u8])>,
 }
 
 /// Reads lines; knows the day of the last one, as the next is of the same.
@@ -223,7 +225,7 @@ impl<'a> Rest<'a> {
             }
         }
         let text = &text[..text.len() - self.0.len() - 1];
-        let value = digits.map(|(from, to)| (&text[from..to], &text[to..]));
+        let value = digits.map(|(from, to)| (Cow::Borrowed(&text[from..to]), &text[to..]));
         let head = &text[..digits.map_or(text.len(), |(from, _)| from)];
         Some(ReadText { span: (begin, end), head, value })
     }
@@ -248,7 +250,7 @@ impl InText<'_> {
             let (begin, end) = read.span;
             out.extend_from_slice(format!("{{\"b\":[{begin},{end}]").as_bytes());
             out.extend_from_slice(read.head);
-            if let Some((digits, tail)) = read.value {
+            if let Some((digits, tail)) = &read.value {
                 out.extend_from_slice(digits);
                 out.extend_from_slice(tail);
             }

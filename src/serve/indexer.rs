@@ -240,6 +240,11 @@ struct Keeper {
 impl Keeper {
     fn work(mut self, jobs: &Receiver<Job>) {
         self.open();
+        self.jobs(jobs);
+    }
+
+    /// Until nobody hands any over any more.
+    fn jobs(&mut self, jobs: &Receiver<Job>) {
         while let Ok(job) = jobs.recv() {
             self.job(job);
             if !self.hall.behind.load(Ordering::SeqCst) {
@@ -383,3 +388,6 @@ impl Keeper {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
