@@ -115,16 +115,26 @@ impl Key {
     }
 
     fn load(disk: &dyn Disk, name: &str) -> io::Result<Key> {
-        let text = read(disk, &format!("{KEYS}/{name}.pem"))?;
+        let private = format!("{KEYS}/{name}.pem");
+        let text = read(disk, &private).map_err(|e| match e.kind() {
+            io::ErrorKind::InvalidData => io::Error::other(format!("`{private}`: {e}: restore it")),
+            _ => e,
+        })?;
         let signing = SigningKey::from_pkcs8_pem(&text).map_err(|e| {
-            io::Error::other(format!("`{KEYS}/{name}.pem` is no Ed25519 key ({e}): restore it"))
+            io::Error::other(format!("`{private}` is no Ed25519 key ({e}): restore it"))
         })?;
         let key = Key { name: name.to_owned(), signing, replaces: None };
-        match read(disk, &key.public_file()) {
-            Ok(text) if PublicKey::from_pem(&text)? == key.public() => Ok(key),
+        let file = key.public_file();
+        let damaged = |e| {
+            let next = "take it away, and it is made again from the private half";
+            io::Error::other(format!("`{file}` is damaged ({e}): {next}"))
+        };
+        match read(disk, &file) {
+            Ok(text) if PublicKey::from_pem(&text).map_err(damaged)? == key.public() => Ok(key),
+            // No text at all.
+            Err(e) if e.kind() == io::ErrorKind::InvalidData => Err(damaged(e)),
             Ok(_) => Err(io::Error::other(format!(
-                "`{}` does not belong to `{KEYS}/{name}.pem`: restore the right one",
-                key.public_file()
+                "`{file}` does not belong to `{KEYS}/{name}.pem`: restore the right one"
             ))),
             Err(e) if e.kind() == io::ErrorKind::NotFound => key.store(disk).map(|()| key),
             Err(e) => Err(e),
@@ -191,7 +201,11 @@ impl PublicKey {
 pub fn public_keys(disk: &dyn Disk) -> io::Result<Vec<PublicKey>> {
     let mut keys = Vec::new();
     for name in disk.list(KEYS)?.iter().filter(|name| name.ends_with(".pub.pem")) {
-        keys.extend(PublicKey::from_pem(&read(disk, &format!("{KEYS}/{name}"))?));
+        keys.extend(match read(disk, &format!("{KEYS}/{name}")) {
+            Ok(text) => PublicKey::from_pem(&text).ok(),
+            Err(error) if error.kind() == io::ErrorKind::InvalidData => None,
+            Err(error) => return Err(error),
+        });
     }
     Ok(keys)
 }

@@ -14,7 +14,7 @@ use tapline_protocols::fact::TornFact;
 use super::format;
 use super::key::PublicKey;
 use super::line::{Line, outline};
-use super::place::InspectionName;
+use super::place::{InspectionName, OPEN};
 use super::reader::{Commit, Ending, Reader};
 use super::seal::head_text;
 
@@ -113,6 +113,46 @@ pub fn verify_with(file: &Path, keys: &[PublicKey]) -> Result<Report, Trouble> {
     report.ok = report.faults.is_empty();
     report.sealed = report.ok && report.key.is_some();
     Ok(report)
+}
+
+/// Why a book must not be shown as if nothing had happened to it: one that lies sealed, but for a
+/// fault that [`verify`] finds, one in work for a wrong mark further up. What is torn at the end
+/// of one in work is still being written, or the next start sets it aside.
+#[must_use]
+pub fn doubt(file: &Path) -> Option<String> {
+    if is_in_work(file) {
+        return match ending(file) {
+            Ok(Ending::Damaged(tail)) => Some(tail.to_string()),
+            Ok(Ending::Whole | Ending::Torn(_)) => None,
+            Err(error) => Some(Trouble::Read(file.to_owned(), error).to_string()),
+        };
+    }
+    match verify(file, None) {
+        Ok(report) => report.faults.into_iter().next().map(|fault| fault.text),
+        Err(trouble) => Some(trouble.to_string()),
+    }
+}
+
+/// It lies among the books of inspections in work.
+#[must_use]
+pub fn is_in_work(file: &Path) -> bool {
+    file.parent().and_then(Path::file_name).is_some_and(|folder| folder == OPEN)
+}
+
+fn ending(file: &Path) -> io::Result<Ending> {
+    let mut reader = Reader::new(File::open(file)?);
+    while reader.commit()?.is_some() {}
+    Ok(reader.ending().cloned().unwrap_or(Ending::Whole))
+}
+
+/// There is no head beside a book, or it names the book and the hash of all its bytes.
+///
+/// # Errors
+/// The head can't be read.
+pub fn fits_head(file: &Path, all: &Sha256) -> Result<bool, Trouble> {
+    let sum = HEXLOWER.encode(&all.clone().finalize());
+    let head = small(&file.with_extension("head"))?;
+    Ok(head.is_none_or(|head| head == head_text(&sum, &stem(file)).as_bytes()))
 }
 
 /// One pass over the lines.

@@ -7,6 +7,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::Open;
 
 use crate::books::format::said;
+use crate::books::verify::fits_head;
 use crate::books::{Ending, Line, Reader};
 use crate::clock::rfc3339;
 
@@ -61,6 +62,10 @@ pub(super) fn believed(
         Some(Ending::Torn(_) | Ending::Damaged(_)) => {
             Err("not all of it is believed: see `tapline verify`".to_owned().into())
         }
-        Some(Ending::Whole) | None => Ok(()),
+        Some(Ending::Whole) | None => match fits_head(file, &reader.above()) {
+            Ok(true) => Ok(()),
+            Ok(false) => Err("it is not what was sealed: see `tapline verify`".to_owned().into()),
+            Err(trouble) => Err(trouble.to_string().into()),
+        },
     }
 }

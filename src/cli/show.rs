@@ -24,6 +24,9 @@ pub(super) fn inspection(
         false => page(&result, &about(client, id)),
     };
     output::data(&text)?;
+    if result["damaged"] == true {
+        return Ok(Exit::Trouble);
+    }
     Ok(result["outcome"].as_str().map_or(Exit::Done, Exit::of_word))
 }
 
@@ -41,9 +44,7 @@ fn page(result: &Value, about: &[String]) -> String {
     let word = |key: &str| result[key].as_str().unwrap_or("-").to_owned();
     let mut lines = vec![format!("{}  asset {}  plan {}", word("id"), word("asset"), word("plan"))];
     if result["damaged"] == true {
-        lines.push(
-            "damaged: what follows is what stands before the damage; `tapline verify`".into(),
-        );
+        lines.push(english().say("say", "show.damaged").replace("{0}", &word("why")));
     }
     for verdict in result["verdicts"].as_array().map_or(&[][..], Vec::as_slice) {
         lines.push(row(verdict));
@@ -120,7 +121,7 @@ fn bytes(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
         let text = |fact: &Value| if common.json { fact.to_string() } else { raw_line(fact) };
         facts.iter().try_for_each(|fact| output::data(&text(fact)))
     })?;
-    Ok(Exit::Done)
+    Ok(if damaged { Exit::Trouble } else { Exit::Done })
 }
 
 fn raw_line(fact: &Value) -> String {

@@ -15,7 +15,8 @@ use tapline_protocols::fact::Word;
 use super::Hall;
 use super::problem::Refused;
 use crate::books::place::{InspectionName, sealed_path};
-use crate::books::{Ending, Line, Reader};
+use crate::books::verify::doubt;
+use crate::books::{Line, Reader};
 use crate::index::{self, Index, IndexFault};
 use crate::serve::summary::Summary;
 
@@ -102,7 +103,8 @@ fn file(hall: &Hall, id: &str) -> Result<PathBuf, Refused> {
     path(&hall.shared.folder, id).ok_or_else(|| unknown(id))
 }
 
-/// `GET /v1/inspections/{id}`: what it came to. `source` says `index` where its book is away.
+/// `GET /v1/inspections/{id}`: what it came to; `damaged` and `why`, where it must not be believed
+/// as it stands. `source` says `index` where its book is away.
 pub(super) async fn one(
     State(hall): State<Hall>,
     Path(id): Path<String>,
@@ -142,8 +144,9 @@ pub(super) struct Lines {
     raw: Option<u8>,
 }
 
-/// `GET /v1/inspections/{id}/facts`: lines as stored. Where the book is away and only raw bytes
-/// and verdicts are wanted, the index has them, and `source` says so.
+/// `GET /v1/inspections/{id}/facts`: lines as stored, and whether the book is `damaged`. Where the
+/// book is away and only raw bytes and verdicts are wanted, the index has them, and `source` says
+/// so.
 pub(super) async fn facts(
     State(hall): State<Hall>,
     Path(id): Path<String>,
@@ -185,11 +188,7 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
             list.push(String::from_utf8_lossy(bytes).trim_end().to_owned());
         }
     }
-    let damaged = match reader.ending() {
-        Some(Ending::Damaged(tail)) => Some(tail.to_string()),
-        _ => None,
-    };
-    Ok(page_of(("book", damaged), more.then_some(last), &list))
+    Ok(page_of(("book", doubt(path)), more.then_some(last), &list))
 }
 
 fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {

@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{Open, VerdictFact};
 
-use crate::books::{Ending, Line, Reader};
+use crate::books::verify::{doubt, is_in_work};
+use crate::books::{Line, Reader};
 use crate::clock;
 
 /// What an inspection came to.
@@ -33,7 +34,8 @@ pub struct Summary {
     lines: u64,
     last_seq: u64,
     sealed: bool,
-    damaged: bool,
+    /// Why it must not be believed as it stands.
+    doubt: Option<String>,
 }
 
 impl Summary {
@@ -44,14 +46,14 @@ impl Summary {
     pub fn read(path: &Path) -> Result<Summary, String> {
         let failed = |error: std::io::Error| format!("can't read {}: {error}", path.display());
         let mut reader = Reader::new(File::open(path).map_err(failed)?);
-        let mut summary =
-            Summary { sealed: path.with_extension("sig").is_file(), ..<_>::default() };
+        let doubt = doubt(path);
+        let sealed = doubt.is_none() && !is_in_work(path);
+        let mut summary = Summary { sealed, doubt, ..<_>::default() };
         while let Some(commit) = reader.commit().map_err(failed)? {
             for line in commit.read() {
                 summary.take(line.map_err(|unread| unread.to_string())?);
             }
         }
-        summary.damaged = matches!(reader.ending(), Some(Ending::Damaged(_)));
         if summary.id.is_empty() {
             return Err(format!("{} is not the book of an inspection", path.display()));
         }
@@ -123,7 +125,8 @@ impl Summary {
             "outcome": self.outcome,
             "closed": self.closed,
             "sealed": self.sealed,
-            "damaged": self.damaged,
+            "damaged": self.doubt.is_some(),
+            "why": self.doubt,
             "instruments": self.instruments,
             "verdicts": verdicts,
             "lines": self.lines,
