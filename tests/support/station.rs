@@ -26,6 +26,14 @@ const REGISTERS: [(&str, &str); 4] = [
 /// Calls that `strace` writes down.
 const CALLS: &str = "trace=read,write,writev,pwrite64,fdatasync,fsync,sendto,sendmsg";
 
+/// Calls that change a disk or tell somebody something; the kernel stops the station at no others.
+const RECORDED: &str = concat!(
+    "trace=open,openat,creat,write,writev,pwrite64,pwritev,pwritev2,fdatasync,fsync,",
+    "sync_file_range,rename,renameat,renameat2,link,linkat,symlink,symlinkat,unlink,unlinkat,",
+    "mkdir,mkdirat,rmdir,truncate,ftruncate,fallocate,copy_file_range,sendfile,splice,mmap,",
+    "io_uring_enter,sendto,sendmsg",
+);
+
 /// What a command wrote, and how it ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Output {
@@ -54,7 +62,7 @@ impl Output {
 pub(crate) struct Builder {
     folder: TempDir,
     links: String,
-    traced: bool,
+    calls: Option<&'static str>,
     env: Vec<(String, String)>,
     user: Option<u32>,
 }
@@ -63,7 +71,7 @@ impl Builder {
     /// An empty folder, a bench without links.
     pub(crate) fn new() -> Builder {
         let folder = tempfile::Builder::new().prefix("tapline-").tempdir().unwrap();
-        Builder { folder, links: String::new(), traced: false, env: Vec::new(), user: None }
+        Builder { folder, links: String::new(), calls: None, env: Vec::new(), user: None }
     }
 
     /// The folder; everything of the test may lie there.
@@ -103,13 +111,22 @@ impl Builder {
     }
 
     /// Runs the station under `strace`; [`Station::trace`] has what it wrote down.
-    pub(crate) fn traced(mut self) -> Builder {
+    pub(crate) fn traced(self) -> Builder {
+        self.under(CALLS)
+    }
+
+    /// The same, for everything that changes a disk, with all its bytes.
+    pub(crate) fn recorded(self) -> Builder {
+        self.under(RECORDED)
+    }
+
+    fn under(mut self, calls: &'static str) -> Builder {
         let strace = Command::new("strace").arg("-V").stdout(Stdio::null()).status();
         assert!(
             strace.is_ok_and(|status| status.success()),
             "this test needs strace: apt-get install strace"
         );
-        self.traced = true;
+        self.calls = Some(calls);
         self
     }
 
@@ -140,8 +157,8 @@ impl Builder {
             self.links
         );
         fs::write(folder.join("tapline.toml"), config).unwrap();
-        let Builder { folder, traced, env, user, .. } = self;
-        let mut station = Station { child: None, folder, traced, env, user };
+        let Builder { folder, calls, env, user, .. } = self;
+        let mut station = Station { child: None, folder, calls, under_strace: false, env, user };
         station.restart();
         let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register");
         for (what, file) in REGISTERS {
@@ -158,7 +175,9 @@ impl Builder {
 pub(crate) struct Station {
     child: Option<Child>,
     folder: TempDir,
-    traced: bool,
+    calls: Option<&'static str>,
+    /// What runs now is a child of `strace`.
+    under_strace: bool,
     env: Vec<(String, String)>,
     user: Option<u32>,
 }
@@ -191,18 +210,15 @@ impl Station {
 
     /// Starts the program and waits until it answers.
     pub(crate) fn restart(&mut self) {
-        assert!(self.child.is_none(), "it runs already");
-        let talk = File::options().create(true).append(true).open(self.folder().join("log"));
-        let talk = talk.unwrap();
-        let mut command = match (self.traced, self.user) {
-            (true, _) => {
+        let mut command = match (self.calls, self.user) {
+            (Some(calls), _) => {
                 let mut command = Command::new("strace");
-                command.args(["-f", "-y", "-s", "1000000", "-e", CALLS, "-o"]);
+                command.args(["-f", "--seccomp-bpf", "-y", "-s", "2000000", "-e", calls, "-o"]);
                 command.arg(self.folder().join("trace")).arg(TAPLINE);
                 command
             }
-            (false, None) => Command::new(TAPLINE),
-            (false, Some(user)) => {
+            (None, None) => Command::new(TAPLINE),
+            (None, Some(user)) => {
                 // `setpriv` of util-linux becomes the program: same process.
                 let mut command = Command::new("setpriv");
                 command.args([format!("--reuid={user}"), format!("--regid={user}")]);
@@ -210,20 +226,52 @@ impl Station {
                 command
             }
         };
+        self.launch(&mut command, self.calls.is_some());
+        assert!(self.comes_up(), "the station ended\n{}", self.log());
+    }
+
+    /// Starts it so that it is killed when one of its threads begins the n-th of these calls.
+    /// True: it answers; false: it did not come so far.
+    pub(crate) fn restart_mortal(&mut self, calls: &str, n: u32) -> bool {
+        let mut command = Command::new("strace");
+        let inject = format!("inject={calls}:signal=KILL:when={n}");
+        command.args(["-f", "-o", "/dev/null", "-e", &format!("trace={calls}"), "-e", &inject]);
+        self.launch(command.arg(TAPLINE), true);
+        self.comes_up()
+    }
+
+    fn launch(&mut self, command: &mut Command, stopped: bool) {
+        assert!(self.child.is_none(), "it runs already");
+        let talk = File::options().create(true).append(true).open(self.folder().join("log"));
+        let talk = talk.unwrap();
         command.args(["serve", "--config"]).arg(self.config());
         command.env("TAPLINE_SOCKET", self.socket()).env("RUST_LOG", "info");
         command.envs(self.env.iter().map(|(name, value)| (name, value)));
         command.stdin(Stdio::null()).stdout(talk.try_clone().unwrap()).stderr(talk);
         self.child = Some(command.spawn().unwrap());
+        self.under_strace = stopped;
+    }
+
+    /// Waits until it answers, or ends.
+    fn comes_up(&mut self) -> bool {
         wait::until("the station answers", || {
-            if let Some(ended) = self.child.as_mut()?.try_wait().unwrap() {
-                self.child = None;
-                panic!("the station ended: {ended}\n{}", self.log());
+            if self.has_ended() {
+                return Some(false);
             }
             let (_, text) = http::ask(&self.socket(), "GET", "/v1/status", "").ok()?;
             let status: Value = serde_json::from_str(&text).ok()?;
-            (status["halted"].is_null() && status["seq"].as_u64() > Some(0)).then_some(())
-        });
+            let up = status["halted"].is_null() && status["seq"].as_u64() > Some(0);
+            up.then_some(true)
+        })
+    }
+
+    /// It is gone.
+    pub(crate) fn has_ended(&mut self) -> bool {
+        let ended = self.child.as_mut().is_none_or(|child| child.try_wait().unwrap().is_some());
+        if ended {
+            self.child = None;
+        }
+        ended
     }
 
     /// What it said of itself, for a person who looks for a fault.
@@ -234,7 +282,7 @@ impl Station {
     /// The process of the program itself, also under `strace`.
     pub(crate) fn pid(&self) -> Pid {
         let child = self.child.as_ref().expect("it runs").id();
-        let own = match self.traced {
+        let own = match self.under_strace {
             true => {
                 let path = format!("/proc/{child}/task/{child}/children");
                 let list = fs::read_to_string(path).unwrap();
