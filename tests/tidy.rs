@@ -16,7 +16,7 @@ const LINE_COLUMNS_MAX: usize = 100;
 /// Crates that the pure halves may use; what they bring in turn is theirs.
 const DRIVERS_MAY_USE: &[&str] = &["nom", "serde"];
 const PROTOCOLS_MAY_USE: &[&str] = &["libm", "serde", "tapline-drivers", "toml"];
-const DEMO_MAY_USE: &[&str] = &["rustix", "serde", "serde_json", "tapline-drivers", "toml"];
+const DEMO_MAY_USE: &[&str] = &["rustix", "serde", "serde_json", "sha2", "tapline-drivers", "toml"];
 
 /// Everything that may lie in the root of the repository.
 const ROOT: &[&str] = &[

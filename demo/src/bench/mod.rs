@@ -4,6 +4,7 @@
 //! the socket `control`, and `ports.json`, which is written last: when it is there, all is.
 
 mod control;
+mod lines;
 mod pace;
 mod pty;
 
@@ -37,14 +38,18 @@ pub struct Options {
     pub with_parent: bool,
 }
 
-/// Entry of the bench's process: `--folder DIR --scene FILE [--dmm-on-pty] [--with-parent]`.
+/// Entry of the bench's process: `--folder DIR --scene FILE [--dmm-on-pty] [--with-parent]`; with
+/// `lines` in front, that of many lines at wire rate.
 ///
 /// # Errors
 /// What to say on standard error: wrong arguments, a faulty scene, a port that can't be made.
 pub fn main(args: impl IntoIterator<Item = String>) -> Result<(), String> {
     let mut options = Options { folder: PathBuf::new(), dmm_on_pty: false, with_parent: false };
     let mut scene = None;
-    let mut args = args.into_iter();
+    let mut args = args.into_iter().peekable();
+    if args.next_if(|first| first == "lines").is_some() {
+        return lines::main(args);
+    }
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--folder" => options.folder = args.next().unwrap_or_default().into(),

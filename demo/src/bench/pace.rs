@@ -25,6 +25,13 @@ impl Clock {
     }
 }
 
+/// The boot-time clock, microseconds: the one that a station stamps with.
+pub(super) fn boot_us() -> u64 {
+    let now = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+    let us = now.tv_sec * 1_000_000 + now.tv_nsec / 1_000;
+    u64::try_from(us).unwrap_or(0)
+}
+
 /// Waits until one of the ports has something, or at most for `micros`.
 pub(super) fn wait(fds: &mut [PollFd<'_>], micros: u64) -> io::Result<()> {
     let wanted = Duration::from_micros(micros);

@@ -87,6 +87,11 @@ impl Pty {
         }
     }
 
+    /// Writes what the port takes now, and returns how much that was.
+    pub(super) fn put(&self, bytes: &[u8]) -> Result<usize, Errno> {
+        write(&self.master, bytes)
+    }
+
     /// What was sent to the instrument, at most 4 096 bytes. Nothing is taken before the opening
     /// was noticed, or the answer would go to nobody.
     pub(super) fn heard(&mut self) -> io::Result<Vec<u8>> {
