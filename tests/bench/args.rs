@@ -1,4 +1,5 @@
 //! Arguments of a benchmark: `--name value` pairs, and whether this is the tiny form of the tests.
+#![allow(dead_code, reason = "each benchmark uses a part of it")]
 
 use std::collections::BTreeMap;
 

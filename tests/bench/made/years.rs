@@ -87,7 +87,12 @@ pub(crate) fn make(wanted: &Wanted) -> io::Result<Made> {
     gather(&clinic, &data)?;
     let config = register::config(&data.display().to_string());
     fs::write(wanted.folder.join("tapline.toml"), config)?;
-    Ok(made.into_inner().expect("no year panicked"))
+    let made = made.into_inner().expect("no year panicked");
+    let (inspections, readings, assets) = (made.inspections(), made.readings, made.assets);
+    let text =
+        format!("{{\"inspections\":{inspections},\"readings\":{readings},\"assets\":{assets}}}\n");
+    fs::write(wanted.folder.join("made.json"), text)?;
+    Ok(made)
 }
 
 struct Clinic<'a> {
