@@ -262,7 +262,7 @@ fn the_key_that_signs_is_announced_once_and_a_lost_one_is_followed() {
     house.start();
     house.stop();
     let [old, new] = keys(&house).try_into().unwrap();
-    assert_eq!(new["replaces"], old["key"]);
+    assert_eq!((&new["replaces"], &new["before"]), (&old["key"], &"lost".into()));
     assert_eq!(new["file"], "keys/T1-2.pub.pem");
 }
 

@@ -7,6 +7,8 @@
 //! goes on by itself when it can.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "faults/keys.rs"]
+mod keys;
 mod support;
 
 use std::collections::BTreeMap;
@@ -310,6 +312,36 @@ fn rights_that_are_taken_away_halt_it_until_they_return() {
     story.station.done(&["resume", &story.id]);
     story.goes_on(&step);
     story.ends();
+}
+
+#[test]
+fn a_damaged_station_book_is_named_on_faces_left_alone_and_followed() {
+    let mut station = Builder::new().start();
+    station.stop();
+    let folder = station.data().join("station");
+    let path = fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()).next().unwrap();
+    let mut bytes = fs::read(&path).unwrap();
+    bytes[100] ^= 1;
+    fs::write(&path, &bytes).unwrap();
+    station.restart();
+    let status = station.get("/v1/status");
+    let name = path.file_name().unwrap().to_str().unwrap();
+    let told = status["damaged"][0].as_str().unwrap();
+    for part in [name, "does not fit the lines above it", "line 1 (byte 0)"] {
+        assert!(told.contains(part), "{part}: {told}");
+    }
+    assert!(station.done(&["status"]).contains(&format!("damaged: {told}")));
+    station.stop();
+    assert_eq!(fs::read(&path).unwrap(), bytes, "not a byte of it was touched");
+    let next = book::Book::read(&folder.join(name.replace(".jsonl", "+1.jsonl"))).facts();
+    assert_eq!(next[0]["follows"], name.trim_end_matches(".jsonl"));
+    assert_eq!((&next[1]["k"], &next[1]["file"]), (&"key".into(), &"keys/T1-1.pub.pem".into()));
+    let highest = |facts: &[Value]| facts.iter().map(|fact| fact["seq"].as_u64().unwrap()).max();
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    let lost = text.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok());
+    let lost: Vec<Value> = lost.filter(|line| line["seq"].is_u64()).collect();
+    let first = next[0]["seq"].as_u64();
+    assert!(first > highest(&lost), "a number that was shown is not given again");
 }
 
 /// A file system that has lost its faith in its device: ext4 after an abort, as it makes itself

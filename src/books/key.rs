@@ -44,15 +44,47 @@ impl Key {
         if private {
             return Key::load(disk, &format!("{station}-{newest}"));
         }
-        let mut secret = [0; 32];
-        fill_random(&mut secret)?;
-        let mut key = Key::from_secret(&format!("{station}-{}", newest + 1), &secret);
+        let mut key = Key::next(disk, station)?;
         if newest > 0 {
             let text = read(disk, &format!("{KEYS}/{station}-{newest}.pub.pem"))?;
             key.replaces = Some(PublicKey::from_pem(&text)?.fingerprint());
         }
+        Ok(key)
+    }
+
+    /// Makes the next key of a station, whatever there is.
+    ///
+    /// # Errors
+    /// The files can't be written.
+    pub fn next(disk: &dyn Disk, station: &str) -> io::Result<Key> {
+        disk.create_dir(KEYS)?;
+        let (newest, _) = newest(disk, station)?;
+        let mut secret = [0; 32];
+        fill_random(&mut secret)?;
+        let key = Key::from_secret(&format!("{station}-{}", newest + 1), &secret);
         key.store(disk)?;
         Ok(key)
+    }
+
+    /// The key with a fingerprint, if its private half is there and can be read.
+    ///
+    /// # Errors
+    /// The folder can't be read.
+    pub fn find(disk: &dyn Disk, fingerprint: &str) -> io::Result<Option<Key>> {
+        let names = disk.list(KEYS)?;
+        let private = names.iter().filter(|name| !name.ends_with(".pub.pem"));
+        let names = private.filter_map(|name| name.strip_suffix(".pem"));
+        let keys = names.filter_map(|name| Key::load(disk, name).ok());
+        Ok(keys.into_iter().find(|key| key.public().fingerprint() == fingerprint))
+    }
+
+    /// Removes the private half: the key signs nothing any more. The public half stays for ever.
+    ///
+    /// # Errors
+    /// It can't be removed.
+    pub fn forget(self, disk: &dyn Disk) -> io::Result<()> {
+        disk.remove(&format!("{KEYS}/{}.pem", self.name))?;
+        disk.sync_dir(KEYS)
     }
 
     /// A key from its secret: for tests and the simulator.
@@ -115,14 +147,17 @@ impl Key {
     }
 
     fn load(disk: &dyn Disk, name: &str) -> io::Result<Key> {
-        let private = format!("{KEYS}/{name}.pem");
-        let text = read(disk, &private).map_err(|e| match e.kind() {
-            io::ErrorKind::InvalidData => io::Error::other(format!("`{private}`: {e}: restore it")),
-            _ => e,
+        let path = format!("{KEYS}/{name}.pem");
+        let text = read(disk, &path).map_err(|error| match error.kind() {
+            io::ErrorKind::PermissionDenied => io::Error::new(
+                error.kind(),
+                format!("`{path}` may not be read by the user that runs the station"),
+            ),
+            io::ErrorKind::InvalidData => no_key(&path, "it is no text"),
+            _ => error,
         })?;
-        let signing = SigningKey::from_pkcs8_pem(&text).map_err(|e| {
-            io::Error::other(format!("`{private}` is no Ed25519 key ({e}): restore it"))
-        })?;
+        let signing = SigningKey::from_pkcs8_pem(&text);
+        let signing = signing.map_err(|error| no_key(&path, &error.to_string()))?;
         let key = Key { name: name.to_owned(), signing, replaces: None };
         let file = key.public_file();
         let damaged = |e| {
@@ -227,6 +262,14 @@ fn read(disk: &dyn Disk, path: &str) -> io::Result<String> {
     Ok(text)
 }
 
+/// What to do: nothing is lost with a private key, but only a person can say that it is gone.
+fn no_key(path: &str, why: &str) -> io::Error {
+    io::Error::other(format!(
+        "`{path}` is no Ed25519 private key ({why}): restore it from a copy, or move it away, and \
+         the station makes and announces a new one"
+    ))
+}
+
 fn fill_random(secret: &mut [u8; 32]) -> io::Result<()> {
     let got = rustix::rand::getrandom(&mut secret[..], rustix::rand::GetRandomFlags::empty())?;
     if got == secret.len() { Ok(()) } else { Err(io::Error::other("too little randomness")) }
@@ -306,6 +349,33 @@ mod tests {
         disk.put("keys/K3-1.pub.pem", other.public().pem().unwrap().as_bytes());
         let refused = Key::open(&disk, "K3").unwrap_err().to_string();
         assert!(refused.contains("does not belong"), "{refused}");
+    }
+
+    #[test]
+    fn a_key_that_is_none_is_named_with_what_to_do() {
+        let disk = Memory::new();
+        drop(Key::open(&disk, "K3").unwrap());
+        for bytes in [&b"no key"[..], b"", b"\xff\xfe"] {
+            disk.put("keys/K3-1.pem", bytes);
+            let refused = Key::open(&disk, "K3").unwrap_err().to_string();
+            assert!(refused.contains("`keys/K3-1.pem` is no Ed25519"), "{refused}");
+            assert!(refused.contains("restore it from a copy, or move it away"), "{refused}");
+        }
+    }
+
+    #[test]
+    fn a_key_is_found_by_its_fingerprint_until_it_is_forgotten() {
+        let disk = Memory::new();
+        let first = Key::open(&disk, "K3").unwrap();
+        let second = Key::next(&disk, "K3").unwrap();
+        assert_eq!((second.name(), second.replaces()), ("K3-2", None));
+        assert_eq!(Key::open(&disk, "K3").unwrap().public(), second.public());
+        let print = first.public().fingerprint();
+        let found = Key::find(&disk, &print).unwrap().unwrap();
+        assert_eq!(found.name(), "K3-1");
+        found.forget(&disk).unwrap();
+        assert!(Key::find(&disk, &print).unwrap().is_none());
+        assert_eq!(public_keys(&disk).unwrap().len(), 2, "public halves stay");
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! [`recover`] what is found at a start, [`seal`] how a book is closed for ever,
 //! `verify` how anyone checks it, [`inventory`] how a whole folder is checked.
 
+mod announced;
 pub mod disk;
 pub mod format;
 pub mod halted;

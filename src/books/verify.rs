@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::TornFact;
 
+use super::announced::{announced, in_folder, vouched_for};
 use super::format;
 use super::key::PublicKey;
 use super::line::{Line, outline};
@@ -42,6 +43,8 @@ pub struct Report {
     pub sha256: String,
     /// SHA-256 of the public key (SPKI DER) that signed it, hex: compare it with the paper.
     pub key: Option<String>,
+    /// File of that key, where it was looked for.
+    pub key_file: Option<String>,
     /// Name that its first line gives it.
     pub id: Option<String>,
     /// What is wrong, first things first.
@@ -81,11 +84,23 @@ pub enum Trouble {
 /// # Errors
 /// It can't be read, or a signature is there and no key to check it with.
 pub fn verify(file: &Path, key: Option<&Path>) -> Result<Report, Trouble> {
-    let keys = match key {
-        Some(path) => vec![public_key(path)?],
+    let near = match key {
+        Some(path) => vec![(public_key(path)?, path.to_owned())],
         None => keys_near(file),
     };
-    verify_with(file, &keys)
+    let keys: Vec<PublicKey> = near.iter().map(|(key, _)| *key).collect();
+    let mut report = verify_with(file, &keys)?;
+    let used = near.iter().find(|(key, _)| Some(key.fingerprint()) == report.key);
+    report.key_file = used.map(|(_, file)| file.display().to_string());
+    // Who names a key answers for it.
+    let never = report.key.as_ref().filter(|print| key.is_none() && !announced(file, print));
+    if let Some(print) = never {
+        let text = format!("the station never announced the key {print} that signed it");
+        let (line, byte, commit) = (None, None, None);
+        report.faults.push(VerifyFault { code: "signature", line, byte, commit, text });
+        (report.ok, report.sealed) = (false, false);
+    }
+    Ok(report)
 }
 
 /// Checks a book with keys that somebody answers for.
@@ -104,6 +119,7 @@ pub fn verify_with(file: &Path, keys: &[PublicKey]) -> Result<Report, Trouble> {
         bytes,
         sha256,
         key: None,
+        key_file: None,
         id: pass.id,
         faults: pass.faults,
         torn: pass.torn,
@@ -219,13 +235,18 @@ impl Pass<'_> {
             self.fault("order", (line, byte), text);
         }
         self.seq = seq;
-        let told = matches!(kind, b"open" | b"torn");
+        let told = matches!(kind, b"open" | b"torn" | b"key");
         match (kind, told.then(|| Line::read(bytes).map(|line| line.fact))) {
             (b"open", Some(Ok(Fact::Open(open)))) => {
                 self.is_inspection |= open.inspection.is_some();
                 self.id.get_or_insert(open.id);
             }
             (b"torn", Some(Ok(Fact::Torn(torn)))) => self.torn.push(torn),
+            (b"key", Some(Ok(Fact::Key(fact)))) if !vouched_for(&fact, bytes, self.keys) => {
+                let text =
+                    format!("the key before has not signed the new one that line {line} announces");
+                self.fault("line_signature", (line, byte), text);
+            }
             (b"confirm", _) if !self.keys.iter().any(|key| key.verifies_line(bytes)) => {
                 let text = format!("no key here has signed the confirmation on line {line}");
                 self.fault("line_signature", (line, byte), text);
@@ -277,18 +298,12 @@ fn check_head(
     Ok(())
 }
 
-/// Public keys in the data folder that the file lies in, and beside it.
-fn keys_near(file: &Path) -> Vec<PublicKey> {
+/// Public keys in the data folder that the file lies in, and beside it, with their files.
+fn keys_near(file: &Path) -> Vec<(PublicKey, PathBuf)> {
     let folder = file.parent().unwrap_or(Path::new(""));
-    let mut found = Vec::new();
-    for place in ["../../../keys", "../keys", ""] {
-        let Ok(entries) = std::fs::read_dir(folder.join(place).join(".")) else { continue };
-        let mut paths: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
-        paths.sort();
-        let keys = paths.iter().filter(|p| p.to_string_lossy().ends_with(".pub.pem"));
-        found.extend(keys.filter_map(|path| public_key(path).ok()));
-    }
-    found
+    let places = ["../../../keys", "../keys", ""].iter();
+    let files = places.flat_map(|place| in_folder(&folder.join(place), ".pub.pem"));
+    files.filter_map(|file| Some((public_key(&file).ok()?, file))).collect()
 }
 
 fn public_key(path: &Path) -> Result<PublicKey, Trouble> {
@@ -308,6 +323,10 @@ fn small(path: &Path) -> Result<Option<Vec<u8>>, Trouble> {
 
 fn stem(file: &Path) -> String {
     file.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+fn name(file: &str) -> &str {
+    file.rsplit('/').next().unwrap_or(file)
 }
 
 struct Hashing {
@@ -332,7 +351,8 @@ impl fmt::Display for Report {
             (Some(key), None) => write!(
                 f,
                 "OK {file}: sealed and unchanged, {lines} lines, {marks} marks, {bytes} bytes, \
-                 signed by key {key}"
+                 signed by key {key}{}",
+                self.key_file.as_ref().map(|file| format!(" ({})", name(file))).unwrap_or_default()
             ),
             (None, None) => write!(
                 f,

@@ -61,6 +61,21 @@ impl Books {
         self.guarded(|books| books.try_commit(lines))
     }
 
+    /// Announces a key in the station book; the key before, where it is still there, signs the
+    /// line.
+    ///
+    /// # Errors
+    /// As [`Books::commit`].
+    pub fn announce(&mut self, line: &Stored, before: Option<&Key>) -> Result<(), Halted> {
+        self.guarded(|books| {
+            let mut text = books.text(line)?;
+            if let Some(key) = before {
+                key.sign_line(&mut text);
+            }
+            books.write(&line.book, &[(line, &text)])
+        })
+    }
+
     /// The station's key.
     #[must_use]
     pub fn key(&self) -> &Arc<Key> {

@@ -94,6 +94,12 @@ pub enum Command {
         #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
         config: PathBuf,
     },
+    /// The station's signing keys: list them, or make a new one
+    Key {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: super::key::KeyCommand,
+    },
     /// What is going on, and what to do now
     Status,
     /// Follow the live log

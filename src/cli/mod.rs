@@ -15,6 +15,7 @@ mod demo;
 mod find;
 mod folder;
 pub mod judge;
+pub mod key;
 mod offline;
 mod output;
 pub mod plan;
@@ -155,6 +156,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         }
         Command::Find(args) => find::find(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
+        Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),

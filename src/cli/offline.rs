@@ -110,11 +110,15 @@ pub(super) fn folder(named: Option<&Path>, config: &Path) -> Result<PathBuf, Tro
     if let Some(folder) = named {
         return Ok(folder.to_owned());
     }
-    let config = Config::load(config).map_err(|faults| {
+    Ok(load(config)?.store.folder)
+}
+
+/// The configuration, or all its faults.
+pub(super) fn load(config: &Path) -> Result<Config, Trouble> {
+    Config::load(config).map_err(|faults| {
         let faults: Vec<String> = faults.iter().map(|f| format!("\n  {f}")).collect();
         Trouble::Said(format!("{} can't be used:{}", config.display(), faults.concat()))
-    })?;
-    Ok(config.store.folder)
+    })
 }
 
 /// A data folder to be read. What is none is not made into one.

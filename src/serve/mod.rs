@@ -8,6 +8,7 @@ pub mod desk;
 pub mod feed;
 mod idle;
 pub mod indexer;
+pub mod keys;
 mod life;
 mod links;
 mod notify;

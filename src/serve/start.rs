@@ -5,10 +5,11 @@ use std::path::Path;
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{KeyFact, Open, ReasonFact, SealedFact};
+use tapline_protocols::fact::{Open, ReasonFact, SealedFact};
 
 use super::again;
 use super::indexer::Indexer;
+use super::keys::{Said, announce};
 use super::shared::Shared;
 use crate::books::{Books, Cause, Damaged, Disk, FORMAT, Folder, Halted, Key, Recovered};
 use crate::clock::{self, Stamp, Watch, Zone};
@@ -40,7 +41,7 @@ pub(super) fn start(
     let clocks = clock::clocks();
     let at = clocks.map_or_else(clock::now, |clocks| clocks.at);
     let (mut books, mut found) = open(config, disk, at)?;
-    announce(&mut books, &mut found, config, at)?;
+    announce(&mut books, &mut found, (config, at), Said::default())?;
     if let Some(reason) = recovered {
         let fact = Fact::Recovered(ReasonFact { reason: Some(reason) });
         note(&mut books, &mut found, at, fact)?;
@@ -83,7 +84,11 @@ pub(super) fn note_halt(config: &Config, disk: &Folder, reason: &str) -> Result<
     note(&mut books, &mut found, at, fact)
 }
 
-fn open(config: &Config, disk: &Folder, at: Stamp) -> Result<(Books, Recovered), Halted> {
+pub(super) fn open(
+    config: &Config,
+    disk: &Folder,
+    at: Stamp,
+) -> Result<(Books, Recovered), Halted> {
     let folder = &config.store.folder;
     let failed = |what: &str, error: &std::io::Error| {
         Halted::disk(what, &folder.display().to_string(), error)
@@ -95,7 +100,12 @@ fn open(config: &Config, disk: &Folder, at: Stamp) -> Result<(Books, Recovered),
 }
 
 /// Stores one line in the station book, if there is one already.
-fn note(books: &mut Books, found: &mut Recovered, at: Stamp, fact: Fact) -> Result<(), Halted> {
+pub(super) fn note(
+    books: &mut Books,
+    found: &mut Recovered,
+    at: Stamp,
+    fact: Fact,
+) -> Result<(), Halted> {
     if found.station.is_none() {
         return Ok(());
     }
@@ -104,41 +114,13 @@ fn note(books: &mut Books, found: &mut Recovered, at: Stamp, fact: Fact) -> Resu
     books.commit(&[Stored { book, bench: None, seq, at, fact, by: None }]).map(drop)
 }
 
-/// Writes into the station book which key signs from now on, if it is not the one announced
-/// last. The first of all lines is made here, so that no book is ever without its key.
-fn announce(
-    books: &mut Books,
-    found: &mut Recovered,
+/// First line of a station book.
+pub(super) fn first_line(
+    books: &Books,
     config: &Config,
+    year: &str,
     at: Stamp,
-) -> Result<(), Halted> {
-    let key = books.key().public().fingerprint();
-    let mut known = None;
-    for line in books.lines(&BookId::Station)? {
-        if let Fact::Key(fact) = line?.fact {
-            known = Some(fact.key);
-        }
-    }
-    if known.as_ref() == Some(&key) {
-        return Ok(());
-    }
-    let mut facts = Vec::new();
-    if found.station.is_none() {
-        if found.newest_station.is_some() {
-            // The newest is damaged: the engine begins the next, and the next start announces.
-            return Ok(());
-        }
-        let year = clock::utc_day(at.wall_us)[..4].to_owned();
-        facts.push(Fact::Open(Box::new(first_line(books, config, &year, at)?)));
-        found.station = Some(year);
-    }
-    let file = books.key().public_file();
-    let replaces = books.key().replaces().map(str::to_owned).or(known);
-    facts.push(Fact::Key(KeyFact { key, file, replaces }));
-    facts.into_iter().try_for_each(|fact| note(books, found, at, fact))
-}
-
-fn first_line(books: &Books, config: &Config, year: &str, at: Stamp) -> Result<Open, Halted> {
+) -> Result<Open, Halted> {
     let settings = settings(config)?;
     let context = context(books, at)?;
     Ok(Open {

@@ -43,7 +43,8 @@ impl House {
         let mut house = House { world: World::new(seed, true), cases: Vec::new() };
         let world = &mut house.world;
         let key = world::key().public().fingerprint();
-        let fact = Fact::Key(KeyFact { key, file: KEY.into(), replaces: None });
+        let first = KeyFact { key, file: KEY.into(), replaces: None, before: None, reason: None };
+        let fact = Fact::Key(first);
         let (seq, at) = (world.core.last_seq() + 1, world.at());
         let line = Stored { book: BookId::Station, bench: None, seq, at, fact, by: None };
         world.books.commit(&[line]).unwrap();

@@ -49,6 +49,7 @@ const FACTS: &[&str] = &[
     r#""k":"login","bench":"b1","operator":null"#,
     r#""k":"confirm","rows":["iec62353-2014.part.direct.cf"],"document":"IEC 62353:2014, own copy 3","clause":"Table 3","by":"op-2","sig":"c2ln""#,
     r#""k":"key","key":"8c88","file":"keys/K3-1.pub.pem","replaces":null"#,
+    r#""k":"key","key":"8c88","file":"keys/K3-2.pub.pem","replaces":"77f0","before":"signed","reason":"a laptop was stolen","by":"op-2","sig":"c2ln""#,
     r#""k":"sealed","id":"K3-20261124-0007","head":"8c88","bytes":48211,"key":"8c88""#,
     r#""k":"halted","reason":"no room""#,
     r#""k":"recovered""#,

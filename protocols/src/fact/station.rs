@@ -79,6 +79,20 @@ pub struct KeyFact {
     pub file: String,
     /// The key before, if there was one.
     pub replaces: Option<String>,
+    /// How the key before vouches for this one: `signed`, it has signed this line; `lost`, its
+    /// private half is not there any more. Absent for a first key, and in older books.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub before: Option<String>,
+    /// Why there is a new one, in the words of who made it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+impl KeyFact {
+    /// The key before has signed the line.
+    pub const SIGNED: &'static str = "signed";
+    /// The private half of the key before is lost.
+    pub const LOST: &'static str = "lost";
 }
 
 /// A book was sealed.
