@@ -69,7 +69,7 @@ mod tests {
             assert!(known(line.as_bytes()).is_ok(), "{line}");
         }
         for (word, told) in
-            [("2", "book-2`"), ("10", "book-10`"), ("", "book-`"), ("\x1b[2", "x1b")]
+            [("2", "book-2`"), ("10", "book-10`"), ("", "book-`"), ("\x1b[2", "u{1b}")]
         {
             let line = format!("{{\"k\":\"open\",\"format\":\"tapline-book-{word}\"}}");
             let text = known(line.as_bytes()).unwrap_err().to_string();
