@@ -6,6 +6,7 @@ use super::event::BookId;
 use super::pending::Pending;
 use super::settings::LinkSettings;
 use super::wire::Wire;
+use crate::clock::Stamp;
 
 /// A link.
 #[derive(Debug)]
@@ -51,6 +52,15 @@ impl Link {
     /// Scanned bytes live in `scan` lines only.
     pub(super) fn is_scanner(&self) -> bool {
         self.settings.driver == super::wire::SCANNER
+    }
+
+    /// The line that its bytes go to; taking its number is what begins it.
+    pub(super) fn pend(&mut self, seq: &mut u64, at: Stamp) -> &mut Pending {
+        let offset = self.offset;
+        self.pending.get_or_insert_with(|| {
+            *seq += 1;
+            Pending::new(*seq, at, offset)
+        })
     }
 
     /// The stream is over.

@@ -3,7 +3,7 @@
 //! A link's bytes go to the active inspection of its bench, else to the idle book of the day.
 //! Each change of book is a `tap`: a fresh driver, a stream that counts from zero.
 
-use tapline_drivers::driver::{Input, Output, Want};
+use tapline_drivers::driver::{Input, Message, Output, Want};
 use tapline_drivers::reading::{Contacts, Function, Identity, Now, Reading};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{LinkFact, Out, Read, Tap, Tick};
@@ -27,31 +27,51 @@ impl Core {
             Some(known) if !known.up => self.link_up(link, at),
             Some(_) => self.turn_day(link, at),
         }
-        let scanner = self.links[link].is_scanner();
-        for (n, byte) in bytes.iter().enumerate() {
-            if !scanner {
-                self.keep(link, at, *byte, n == 0);
+        let mut rest = bytes;
+        while !rest.is_empty() {
+            let (taken, output) = self.take(link, at, rest, rest.len() == bytes.len());
+            rest = &rest[taken..];
+            if let Some(output) = output {
+                self.output(link, at, output);
+                self.outputs(link, at);
             }
-            self.feed(link, at, Input::Bytes(&[*byte]));
             if self.links[link].pending.as_ref().is_some_and(Pending::is_full) {
                 self.close_pending();
             }
         }
     }
 
-    fn keep(&mut self, link: &str, at: Stamp, byte: u8, first: bool) {
-        self.pend(link, at).push(byte, at, first);
-        self.links.get_mut(link).expect("checked by the caller").offset += 1;
+    /// Takes bytes up to the first that says something or fills the line: between those nothing
+    /// can change but the link itself, which is looked up once. Returns how many it took.
+    fn take(
+        &mut self,
+        link: &str,
+        at: Stamp,
+        bytes: &[u8],
+        first: bool,
+    ) -> (usize, Option<Output<Message>>) {
+        let known = self.links.get_mut(link).expect("checked by the caller");
+        let scanner = known.is_scanner();
+        for (n, byte) in bytes.iter().enumerate() {
+            if !scanner {
+                known.pend(&mut self.seq, at).push(*byte, at, first && n == 0);
+                known.offset += 1;
+            }
+            let output = known.wire.as_mut().and_then(|wire| {
+                wire.handle(Now(at.boot_us), Input::Bytes(&[*byte]));
+                wire.poll()
+            });
+            if output.is_some() || known.pending.as_ref().is_some_and(Pending::is_full) {
+                return (n + 1, output);
+            }
+        }
+        (bytes.len(), None)
     }
 
     /// The line that a link's bytes go to; taking its number is what begins it.
     fn pend(&mut self, link: &str, at: Stamp) -> &mut Pending {
-        let link = self.links.get_mut(link).expect("checked by the caller");
-        let (seq, offset) = (&mut self.seq, link.offset);
-        link.pending.get_or_insert_with(|| {
-            *seq += 1;
-            Pending::new(*seq, at, offset)
-        })
+        let known = self.links.get_mut(link).expect("checked by the caller");
+        known.pend(&mut self.seq, at)
     }
 
     fn feed(&mut self, link: &str, at: Stamp, input: Input<'_>) {
@@ -60,16 +80,25 @@ impl Core {
         if let Some(wire) = &mut known.wire {
             wire.handle(now, input);
         }
+        self.outputs(link, at);
+    }
+
+    /// Everything that a driver has to say.
+    fn outputs(&mut self, link: &str, at: Stamp) {
         while let Some(output) = self.links.get_mut(link).and_then(|l| l.wire.as_mut()?.poll()) {
-            match output {
-                Output::Reading(reading) => self.reading(link, at, &reading),
-                Output::Contacts(contacts) => self.contacts(link, at, &contacts),
-                Output::Scan(scan) => self.scanned(link, at, &scan),
-                Output::Identity(identity) => self.identity(link, at, &identity),
-                Output::Ready(function) => self.ready(link, at, function),
-                Output::Send(message) => self.send(link, at, message.bytes()),
-                Output::Note(_) => {}
-            }
+            self.output(link, at, output);
+        }
+    }
+
+    fn output(&mut self, link: &str, at: Stamp, output: Output<Message>) {
+        match output {
+            Output::Reading(reading) => self.reading(link, at, &reading),
+            Output::Contacts(contacts) => self.contacts(link, at, &contacts),
+            Output::Scan(scan) => self.scanned(link, at, &scan),
+            Output::Identity(identity) => self.identity(link, at, &identity),
+            Output::Ready(function) => self.ready(link, at, function),
+            Output::Send(message) => self.send(link, at, message.bytes()),
+            Output::Note(_) => {}
         }
     }
 
