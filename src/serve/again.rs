@@ -1,9 +1,12 @@
 //! Lines that are on disk already are shown to the feed again, so that a client which comes back
 //! after a restart goes on where it was.
 
+use std::collections::VecDeque;
+
 use tapline_protocols::Fact;
 
 use super::feed::{Feed, LINES_MAX, Shown};
+use crate::books::line::outline;
 use crate::books::{Halted, Line, Shelf};
 use crate::config::Config;
 use crate::station::event::BookId;
@@ -43,28 +46,52 @@ fn read(
     lines: &mut Vec<Shown>,
 ) -> Result<(), Halted> {
     let mut of_book = None;
+    // Of a long book only the newest lines matter: the others are looked at, not understood.
+    let mut texts = VecDeque::new();
     for text in shelf.texts(book)? {
-        let text = text?;
-        let Ok(line) = Line::read(&text.bytes) else { continue };
-        let bench = match &line.fact {
-            Fact::Open(open) => {
-                of_book = open.inspection.as_ref().map(|opened| opened.bench.clone());
-                of_book.clone()
-            }
-            Fact::In(fact) if of_book.is_none() => bench_of(config, &fact.link),
-            _ => of_book.clone(),
-        };
-        if line.seq > newest {
-            let text = String::from_utf8_lossy(&text.bytes);
-            lines.push(Shown::of(book, bench.as_deref(), line.seq, &text));
+        let text = text?.bytes;
+        let Some((seq, kind)) = outline(&text) else { continue };
+        if kind == b"open" {
+            of_book = opened_at(&text);
         }
-        // Only the newest matter, and memory is bounded.
-        if lines.len() > 4 * LINES_MAX {
-            lines.sort_by_key(|line| line.seq);
-            lines.drain(..lines.len() - LINES_MAX);
+        if seq > newest {
+            let bench = match (&of_book, kind) {
+                (None, b"in") => None,
+                _ => Some(of_book.clone()),
+            };
+            texts.push_back((seq, bench, text));
         }
+        let surplus = texts.len().saturating_sub(LINES_MAX);
+        texts.drain(..surplus);
+    }
+    for (seq, bench, text) in texts {
+        let bench =
+            bench.unwrap_or_else(|| link_of(&text).and_then(|link| bench_of(config, &link)));
+        let text = String::from_utf8_lossy(&text);
+        lines.push(Shown::of(book, bench.as_deref(), seq, &text));
+    }
+    // Memory is bounded.
+    if lines.len() > 4 * LINES_MAX {
+        lines.sort_by_key(|line| line.seq);
+        lines.drain(..lines.len() - LINES_MAX);
     }
     Ok(())
+}
+
+/// The bench of an inspection whose first line this is.
+fn opened_at(text: &[u8]) -> Option<String> {
+    match Line::read(text).ok()?.fact {
+        Fact::Open(open) => open.inspection.map(|opened| opened.bench),
+        _ => None,
+    }
+}
+
+/// The link of an `in` line.
+fn link_of(text: &[u8]) -> Option<String> {
+    match Line::read(text).ok()?.fact {
+        Fact::In(read) => Some(read.link),
+        _ => None,
+    }
 }
 
 fn bench_of(config: &Config, link: &str) -> Option<String> {
