@@ -8,6 +8,8 @@ mod bench;
 mod cases;
 #[path = "sim/check.rs"]
 mod check;
+#[path = "sim/found.rs"]
+mod found;
 #[path = "sim/person.rs"]
 mod person;
 #[path = "sim/rng.rs"]

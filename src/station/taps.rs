@@ -29,6 +29,7 @@ impl Core {
         }
         let mut rest = bytes;
         while !rest.is_empty() {
+            self.apart(link, at);
             let (taken, output) = self.take(link, at, rest, rest.len() == bytes.len());
             rest = &rest[taken..];
             if let Some(output) = output {
@@ -66,6 +67,15 @@ impl Core {
             }
         }
         (bytes.len(), None)
+    }
+
+    /// A read that waited while a tick was handled is older than the line that the tick began:
+    /// it begins a line of its own and keeps its stamp.
+    fn apart(&mut self, link: &str, at: Stamp) {
+        let pending = self.links[link].pending.as_ref();
+        if pending.is_some_and(|pending| at.boot_us < pending.at.boot_us) {
+            self.close_pending();
+        }
     }
 
     /// The line that a link's bytes go to; taking its number is what begins it.
