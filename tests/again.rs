@@ -11,15 +11,36 @@ mod find;
 mod folder;
 #[path = "again/forge.rs"]
 mod forge;
+#[path = "sim/hands.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod hands;
 #[path = "again/house.rs"]
 mod house;
+#[path = "sim/ledger.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod ledger;
+#[path = "sim/lines.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod lines;
+#[path = "sim/log.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod log;
 #[path = "again/replay.rs"]
 mod replay;
 #[path = "sim/rng.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod rng;
+#[path = "sim/state.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod state;
 #[path = "again/stranger.rs"]
 mod stranger;
+#[path = "sim/wire.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod wire;
+#[path = "sim/wiring.rs"]
+#[allow(dead_code, reason = "the simulation of the station uses the rest")]
+mod wiring;
 #[path = "sim/world.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod world;

@@ -23,18 +23,40 @@ mod books;
 mod daemon;
 #[path = "flips/folder.rs"]
 mod folder;
+#[path = "sim/hands.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod hands;
 #[path = "flips/harm.rs"]
 mod harm;
 #[path = "flips/index.rs"]
 mod index;
+#[path = "sim/ledger.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod ledger;
+#[path = "sim/lines.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod lines;
+#[path = "sim/log.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod log;
 #[path = "sim/person.rs"]
 #[allow(dead_code, reason = "the morning needs a part of it")]
 mod person;
 #[path = "sim/rng.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
 mod rng;
+#[path = "sim/state.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod state;
 mod support;
 #[path = "flips/table.rs"]
 mod table;
+#[path = "sim/wire.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod wire;
+#[path = "sim/wiring.rs"]
+#[allow(dead_code, reason = "the morning needs a part of it")]
+mod wiring;
 #[path = "sim/world.rs"]
 #[allow(dead_code, reason = "the morning needs a part of it")]
 mod world;

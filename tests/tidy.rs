@@ -325,3 +325,19 @@ fn plans_never_hold_a_limit() {
     let found = lines_with(&plans, &["max =", "min =", "limit ="]);
     assert_none(&found, "a limit is a row of protocols/limits with clause and source:");
 }
+
+/// A promise whose test was renamed or removed is a promise without a test.
+#[test]
+fn each_promise_names_a_test_that_exists() {
+    let text = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let from = text.find("| promise | tests |").expect("the table of promises");
+    let table = text[from..].split("\n\n").next().unwrap();
+    let tests = sources("tests", "rs");
+    let named = table.split('`').skip(1).step_by(2).filter(|name| !name.contains('/'));
+    let missing = |name: &&str| {
+        let function = format!("fn {name}(");
+        !tests.iter().any(|source| source.text.contains(&function))
+    };
+    let missing: Vec<String> = named.filter(missing).map(ToString::to_string).collect();
+    assert_none(&missing, "DEVELOPERS.md names a test that is not there: name the one that is");
+}

@@ -11,12 +11,33 @@ mod bench;
 #[path = "sim/check.rs"]
 #[allow(dead_code, reason = "the simulation uses the rest")]
 mod check;
+#[path = "sim/hands.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod hands;
+#[path = "sim/ledger.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod ledger;
+#[path = "sim/lines.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod lines;
+#[path = "sim/log.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod log;
 #[path = "sim/person.rs"]
 #[allow(dead_code, reason = "the simulation uses the rest")]
 mod person;
 #[path = "sim/rng.rs"]
 #[allow(dead_code, reason = "the simulation uses the rest")]
 mod rng;
+#[path = "sim/state.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod state;
+#[path = "sim/wire.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod wire;
+#[path = "sim/wiring.rs"]
+#[allow(dead_code, reason = "the simulation uses the rest")]
+mod wiring;
 #[path = "sim/world.rs"]
 #[allow(dead_code, reason = "the simulation uses the rest")]
 mod world;

@@ -228,7 +228,7 @@ fn kept(memory: &Memory, harm: &Harm, file: &str) -> Result<(), String> {
 
 /// The next start finds nothing new, and damage is told of at every start.
 fn again(disk: &Arc<dyn Disk>, folder: &Folder, harm: &Harm, said: Said) -> Result<(), String> {
-    let (mut books, found) = Books::open(Arc::clone(disk), world::key(), folder.at)
+    let (mut books, found) = Books::open(Arc::clone(disk), Arc::new(world::key()), folder.at)
         .map_err(|e| format!("the next start fails: {e}"))?;
     // Without a station book there is no place yet for the line that tells of it.
     if found.torn.iter().any(|torn| torn.stored) {
@@ -246,7 +246,7 @@ fn again(disk: &Arc<dyn Disk>, folder: &Folder, harm: &Harm, said: Said) -> Resu
             by: None,
         };
         books.commit(&[open]).map_err(|e| format!("nothing follows it: {e}"))?;
-        let (_, found) = Books::open(Arc::clone(disk), world::key(), folder.at)
+        let (_, found) = Books::open(Arc::clone(disk), Arc::new(world::key()), folder.at)
             .map_err(|e| format!("the start after fails: {e}"))?;
         if !found.damaged.iter().any(|damaged| damaged.book == id) {
             return Err("what follows it hides the damage".into());
@@ -267,7 +267,7 @@ pub(crate) fn announced(folder: &Folder, harm: &Harm) -> Answer {
     let before = before_the_seals(&folder.files[station]);
     memory.put(station, &before);
     let name = harm.path.rsplit('/').next().unwrap().split('.').next().unwrap();
-    let opened = Books::open(disk, world::key(), folder.at);
+    let opened = Books::open(disk, Arc::new(world::key()), folder.at);
     let Ok((_, found)) = opened else { return Ok(Said::Refused) };
     let others = folder.sealed.iter().filter(|id| *id != name);
     let known = |id: &String| found.sealed.iter().any(|sealed| sealed.id == *id);

@@ -68,6 +68,7 @@ impl Folder {
     /// Plays it, from a seed.
     pub(crate) fn new(seed: u64) -> Folder {
         let mut world = world::World::new(seed, true);
+        let temper = person::Temper::of(&mut world.rng);
         let mut steps = 0..STEPS_MAX;
         let enough = |world: &world::World| {
             let shelf = world.books.shelf().inspections().unwrap();
@@ -75,7 +76,7 @@ impl Folder {
         };
         while !enough(&world) {
             steps.next().expect("a person comes to an end");
-            person::step(&mut world);
+            person::step(&mut world, temper);
         }
         world.run(30_000_000);
         world::key().store(&world.disk).unwrap();

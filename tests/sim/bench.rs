@@ -1,17 +1,34 @@
 //! Instruments that speak, and what stands on the bench: no circuit, a script.
 
-use std::collections::VecDeque;
-
 use super::rng::Rng;
+use super::wire::Wire;
 
 /// How often the low-resistance meter prints, microseconds.
 const OHM_PERIOD_US: u64 = 400_000;
+/// How late an answer comes that nobody waits for any more: the longest wait is three seconds.
+const STALE_US: u64 = 3_500_000;
+
+/// Names of the links of a bench.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Names {
+    pub(crate) ohm: &'static str,
+    pub(crate) dmm: &'static str,
+    pub(crate) contacts: &'static str,
+    pub(crate) scan: &'static str,
+}
+
+pub(crate) const FIRST: Names = Names { ohm: "ohm", dmm: "dmm", contacts: "box", scan: "scan" };
+/// The second bench has a meter that talks and a scanner.
+pub(crate) const SECOND: Names = Names { ohm: "ohm2", dmm: "", contacts: "", scan: "scan2" };
 
 /// What stands on the bench.
 #[derive(Debug, Clone)]
 pub(crate) struct Bench {
+    pub(crate) names: Names,
     /// What the low-resistance meter shows, `+0.182`, `OL`.
     pub(crate) ohms: String,
+    /// It prints this line again and again, whatever it shows.
+    pub(crate) frozen: Option<String>,
     /// What the voltmeter shows while the asset is live, by polarity.
     pub(crate) leak: [&'static str; 2],
     /// Network with protective earth closed and open.
@@ -19,75 +36,71 @@ pub(crate) struct Bench {
     pub(crate) s5: bool,
     pub(crate) s7: bool,
     pub(crate) supply: bool,
+    /// Every position of the switches and since when.
+    pub(crate) stood: Vec<(u64, [bool; 3])>,
     /// Contacts see the box.
     pub(crate) witnessed: bool,
+    /// Contacts bounce before they stand.
+    pub(crate) bounces: bool,
     /// Who the voltmeter says it is.
     pub(crate) identity: &'static str,
     /// It does not answer.
     pub(crate) mute: bool,
-    /// Bytes come in pieces.
-    pub(crate) cuts: bool,
+    /// Once in so many times an answer comes after the time-out; 0 is never.
+    pub(crate) stale: u64,
+    pub(crate) wire: Wire,
     function: String,
     next_ohm: u64,
-    /// What was said and has not arrived: when, link, bytes.
-    wire: VecDeque<(u64, &'static str, Vec<u8>)>,
     asked: Vec<u8>,
 }
 
 impl Bench {
+    /// The first bench.
     pub(crate) fn new(at: u64) -> Bench {
+        Bench::named(FIRST, at)
+    }
+
+    pub(crate) fn named(names: Names, at: u64) -> Bench {
         Bench {
+            names,
             ohms: "OL".into(),
+            frozen: None,
             leak: ["+4.51000000E-01", "+4.62000000E-01"],
             network: ["+1.00120000E+04", "+1.10120000E+04"],
             s5: false,
             s7: false,
             supply: false,
+            stood: vec![(0, [false; 3])],
             witnessed: true,
+            bounces: false,
             identity: "GENERIC,BENCH-DMM,0003,1.0",
             mute: false,
-            cuts: false,
+            stale: 0,
+            wire: Wire::default(),
             function: String::new(),
             next_ohm: at + OHM_PERIOD_US,
-            wire: VecDeque::new(),
             asked: Vec::new(),
         }
     }
 
-    /// When something is said next.
+    /// When something is said or arrives next.
     pub(crate) fn next(&self) -> u64 {
-        self.wire.iter().map(|(at, ..)| *at).min().unwrap_or(u64::MAX).min(self.next_ohm)
+        self.wire.next().min(self.next_ohm)
     }
 
     /// What has arrived by `now`.
     pub(crate) fn arrived(&mut self, now: u64, rng: &mut Rng) -> Vec<(&'static str, Vec<u8>)> {
         while self.next_ohm <= now {
-            let line = match self.ohms.as_str() {
-                "OL" => "R4 OL Ohm\r\n".to_string(),
-                ohms => format!("R4 {ohms} Ohm\r\n"),
-            };
-            self.say(self.next_ohm, "ohm", line.as_bytes(), rng);
+            let line = self.frozen.clone().unwrap_or_else(|| format!("R4 {} Ohm\r\n", self.ohms));
+            self.say(self.next_ohm, self.names.ohm, line.as_bytes(), rng);
             self.next_ohm += OHM_PERIOD_US;
         }
-        let mut wire: Vec<_> = self.wire.drain(..).collect();
-        wire.sort_by_key(|(at, ..)| *at);
-        let (now, later): (Vec<_>, Vec<_>) = wire.into_iter().partition(|(at, ..)| *at <= now);
-        self.wire = later.into();
-        now.into_iter().map(|(_, link, bytes)| (link, bytes)).collect()
+        self.wire.arrived(now)
     }
 
-    /// Says something, in pieces where cuts are on.
+    /// Says something.
     pub(crate) fn say(&mut self, at: u64, link: &'static str, bytes: &[u8], rng: &mut Rng) {
-        let mut at = at;
-        let mut rest = bytes;
-        while !rest.is_empty() {
-            let all = rest.len() as u64;
-            let n = if self.cuts { 1 + rng.below(all) } else { all };
-            let (piece, more) = rest.split_at(usize::try_from(n).unwrap());
-            self.wire.push_back((at, link, piece.to_vec()));
-            at += 1 + rng.below(15_000);
-            rest = more;
-        }
+        self.wire.say(at, link, bytes, rng);
     }
 
     /// The low-resistance meter is off.
@@ -95,37 +108,53 @@ impl Bench {
         self.next_ohm = u64::MAX;
     }
 
-    /// Nobody listened until now.
-    #[allow(dead_code, reason = "tests/time.rs puts machines to sleep")]
+    /// Nobody listened until `now`.
     pub(crate) fn slept(&mut self, now: u64) {
-        self.wire.clear();
+        self.wire.lose();
         self.asked.clear();
-        self.next_ohm = now + OHM_PERIOD_US;
+        if self.next_ohm != u64::MAX {
+            self.next_ohm = now + OHM_PERIOD_US;
+        }
     }
 
     /// A code is scanned.
     pub(crate) fn scan(&mut self, at: u64, code: &str, rng: &mut Rng) {
-        self.say(at, "scan", format!("{code}\r").as_bytes(), rng);
+        self.say(at, self.names.scan, format!("{code}\r").as_bytes(), rng);
     }
 
     /// Switches are moved; contacts say so.
     pub(crate) fn set(&mut self, at: u64, (s5, s7, supply): (bool, bool, bool), rng: &mut Rng) {
+        let before = [self.s5, self.s7, self.supply];
         (self.s5, self.s7, self.supply) = (s5, s7, supply);
+        self.stood.push((at, [s5, s7, supply]));
+        let mut at = at;
+        if self.witnessed && self.bounces {
+            for _ in 0..rng.below(5) {
+                let stands = [s5, s7, supply];
+                let flies = [0, 1, 2].map(|n| if rng.once_in(2) { before[n] } else { stands[n] });
+                self.contacts(at, flies, rng);
+                at += rng.below(20_000);
+            }
+        }
         self.tell(at, rng);
     }
 
     /// The contacts say how they stand.
     pub(crate) fn tell(&mut self, at: u64, rng: &mut Rng) {
         if self.witnessed {
-            let [a, b, c] = [self.s5, self.s7, self.supply].map(u8::from);
-            self.say(at, "box", format!("C {a}{b}{c}0\r\n").as_bytes(), rng);
+            self.contacts(at, [self.s5, self.s7, self.supply], rng);
         }
+    }
+
+    fn contacts(&mut self, at: u64, stand: [bool; 3], rng: &mut Rng) {
+        let [a, b, c] = stand.map(u8::from);
+        self.say(at, self.names.contacts, format!("C {a}{b}{c}0\r\n").as_bytes(), rng);
     }
 
     /// Everything on its way on a link is lost with it.
     pub(crate) fn hang_up(&mut self, link: &str) {
-        self.wire.retain(|(_, on, _)| *on != link);
-        if link == "dmm" {
+        self.wire.hang_up(link);
+        if link == self.names.dmm {
             self.asked.clear();
         }
     }
@@ -139,6 +168,11 @@ impl Bench {
             if let Some((after, answer)) = self.answer(line.trim())
                 && !self.mute
             {
+                let late = self.stale > 0 && rng.once_in(self.stale);
+                let after = after + if late { STALE_US } else { 0 };
+                if late {
+                    *self.wire.met.entry("stale").or_default() += 1;
+                }
                 self.say(at + after, "dmm", format!("{answer}\r\n").as_bytes(), rng);
             }
         }

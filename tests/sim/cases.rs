@@ -9,7 +9,8 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{In, Word};
 
 use super::supply;
-use super::world::{World, context, settings, stamp};
+use super::wiring::{context, settings, stamp};
+use super::world::World;
 
 fn ready(seed: u64) -> World {
     let mut world = World::new(seed, true);

@@ -4,7 +4,7 @@ use tapline::station::event::{BookId, Event};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::In;
 
-use super::world::{World, stamp};
+use super::world::World;
 
 fn ins(world: &World, link: &str) -> Vec<(u64, In)> {
     let lines = world.lines(&BookId::Idle("2026-11-24".into())).into_iter();
@@ -22,14 +22,14 @@ fn a_byte_that_was_read_before_a_tick_keeps_its_stamp() {
     world.bench.quiet();
     world.run(1_000_000);
     let bytes = |world: &mut World, us: u64, link: &str, bytes: &[u8]| {
-        let (at, link) = (stamp(us), link.into());
-        world.event(Event::Bytes { at, link, bytes: bytes.to_vec() });
+        let at = world.station.at(us);
+        world.event(Event::Bytes { at, link: link.into(), bytes: bytes.to_vec() });
     };
     let t = world.now;
     bytes(&mut world, t, "ohm", b"R4 +0.182 Ohm\r");
     let tick = world.core.deadline().unwrap();
     bytes(&mut world, tick - 10_000, "box", b"C 0000\r\n");
-    world.event(Event::Deadline { at: stamp(tick) });
+    world.event(Event::Deadline { at: world.station.at(tick) });
     bytes(&mut world, tick - 1_000, "ohm", b"\n");
     world.delivered.clear();
     world.run(1_000_000);

@@ -4,16 +4,45 @@ use tapline::station::event::{Expect, Request};
 use tapline_drivers::scan::control::code;
 use tapline_protocols::plan::{Settings, Switch};
 
+use super::rng::Rng;
 use super::world::World;
 
 const ASSETS: [&str; 4] = ["P-0107", "P-0109", "P-0112", "P-0118"];
 const OHMS: [&str; 9] =
     ["+0.182", "-0.190", "+0.061", "-0.061", "+0.290", "+0.5", "OL", "-0.243", "+0.180"];
 
+/// How a person works.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Temper {
+    /// Of twenty things so many are done as shown.
+    as_shown: u64,
+    /// What is measured is good, mostly.
+    good: bool,
+}
+
+impl Temper {
+    pub(crate) fn of(rng: &mut Rng) -> Temper {
+        *rng.one(&[
+            Temper { as_shown: 20, good: true },
+            Temper { as_shown: 19, good: true },
+            Temper { as_shown: 18, good: true },
+            Temper { as_shown: 17, good: false },
+            Temper { as_shown: 12, good: true },
+            Temper { as_shown: 12, good: false },
+        ])
+    }
+}
+
 /// One thing a person does.
-pub(crate) fn step(world: &mut World) {
+pub(crate) fn step(world: &mut World, temper: Temper) {
+    if world.other.is_some() && world.rng.once_in(5) {
+        world.walk();
+    }
+    if world.rng.below(20) < temper.as_shown {
+        return as_shown(world, temper);
+    }
     match world.rng.below(20) {
-        0..12 => as_shown(world),
+        0..12 => as_shown(world, temper),
         12..15 => anything(world),
         15..17 => scan_anything(world),
         17 => {
@@ -34,17 +63,16 @@ fn wait(world: &mut World, us: u64) {
 }
 
 /// What the page asks for.
-fn as_shown(world: &mut World) {
-    let bench = world.status.as_ref().map(|status| &status.benches[0]);
-    let Some(bench) = bench else { return world.run(100_000) };
+fn as_shown(world: &mut World, temper: Temper) {
+    let Some(bench) = world.shown() else { return world.run(100_000) };
     match bench.inspection {
-        Some(_) => inspecting(world),
+        Some(_) => inspecting(world, temper),
         None => beginning(world),
     }
 }
 
 fn beginning(world: &mut World) {
-    let bench = &world.status.as_ref().unwrap().benches[0];
+    let bench = world.shown().unwrap();
     if bench.operator.is_none() {
         return world.scan("OP-0007");
     }
@@ -61,17 +89,21 @@ fn beginning(world: &mut World) {
     }
 }
 
-fn inspecting(world: &mut World) {
+fn inspecting(world: &mut World, temper: Temper) {
     world.run(1_050_000);
+    if world.shown().is_none_or(|bench| bench.inspection.is_none()) {
+        return;
+    }
     let prompt = world.prompt();
     let (s5, s7, supply) = (world.bench.s5, world.bench.s7, world.bench.supply);
     match prompt.state {
         "look" | "answer" => {
-            let answer = if world.rng.once_in(12) { "fail" } else { "pass" };
+            let fails = world.rng.once_in(if temper.good { 60 } else { 12 });
+            let answer = if fails { "fail" } else { "pass" };
             ask(world, Request::Answer { answer: answer.into(), item: None, reason: None });
         }
         "arm" | "measure" if prompt.missing.contains(&"lead_not_nulled") => {
-            ask(world, Request::Null { lead: "L-1".into() });
+            ask(world, Request::Null { lead: lead(world) });
         }
         "null" => {
             let minus = prompt.direction == Some(tapline_protocols::plan::Direction::Minus);
@@ -79,7 +111,10 @@ fn inspecting(world: &mut World) {
         }
         "null_apart" => world.touch("-0.061"),
         "arm" | "measure" => {
-            let ohms = *world.rng.one(&OHMS);
+            let minus = prompt.direction == Some(tapline_protocols::plan::Direction::Minus);
+            let good = if minus { "-0.275" } else { "+0.243" };
+            let any = *world.rng.one(&OHMS);
+            let ohms = if temper.good && !world.rng.once_in(12) { good } else { any };
             world.touch(ohms);
         }
         "connect" if supply => world.set(s5, s7, false),
@@ -103,13 +138,15 @@ fn inspecting(world: &mut World) {
             act(world, "dead");
         }
         "close_scan" => {
-            let inspection = world.status.as_ref().unwrap().benches[0].inspection.as_ref();
-            let asset = inspection.unwrap().asset.clone();
-            world.scan(&asset);
+            let inspection = world.shown().and_then(|bench| bench.inspection.as_ref());
+            let asset = inspection.map(|one| one.asset.clone());
+            if let Some(asset) = asset {
+                world.scan(&asset);
+            }
         }
         "sign" => {
-            let (meaning, tag) = ("performed".into(), Some("attached".into()));
-            ask(world, Request::Sign { meaning, tag, reason: None });
+            let tag = world.rng.once_in(2).then(|| "attached".into());
+            ask(world, Request::Sign { meaning: "performed".into(), tag, reason: None });
         }
         _ => world.run(500_000),
     }
@@ -141,6 +178,11 @@ fn act(world: &mut World, what: &str) {
     let state = Some(prompt.state.to_string());
     let expect = Some(Expect { step: prompt.step, state, seq: prompt.seq });
     ask(world, Request::Act { what: what.into(), expect });
+}
+
+/// The lead set of the bench where the person stands.
+fn lead(world: &World) -> String {
+    if world.seat == 1 { "L-2".into() } else { "L-1".into() }
 }
 
 fn scan_anything(world: &mut World) {
@@ -194,7 +236,7 @@ fn anything(world: &mut World) {
         5 => Request::Repeat { step },
         6 => Request::Skip { reason: "no time".into() },
         7 => Request::Answer { answer: word, item: Some("fuses".into()), reason: None },
-        8 => Request::Null { lead: "L-1".into() },
+        8 => Request::Null { lead: lead(world) },
         9 => Request::prove("network_resistance"),
         10 => {
             let set = Settings::from([(Switch::S5, "reversed".to_string())]);

@@ -27,6 +27,11 @@ impl Rng {
         self.below(n) == 0
     }
 
+    /// Any byte.
+    pub(crate) fn byte(&mut self) -> u8 {
+        u8::try_from(self.below(256)).unwrap()
+    }
+
     /// One of a list.
     pub(crate) fn one<'a, T>(&mut self, list: &'a [T]) -> &'a T {
         let place = usize::try_from(self.below(list.len() as u64)).unwrap();

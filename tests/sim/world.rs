@@ -1,93 +1,73 @@
 //! The core on real books on a simulated disk, in virtual time.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use tapline::books::{Books, Crash, Key, Line, Memory};
-use tapline::clock::{Change, Stamp, Zone};
-use tapline::station::event::{Answer, BookId, Effect, Event, Expect, Origin, Problem, Request};
+use tapline::books::{Books, Cause, Crash, Halted, Line, Memory};
+use tapline::clock::{Clocks, Stamp, Watch};
+use tapline::station::Core;
+use tapline::station::event::{Answer, BookId, Effect, Event, Problem, Request};
 use tapline::station::status::Status;
-use tapline::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings,
-};
 
-use super::bench::Bench;
+use super::bench::{Bench, FIRST, SECOND};
+use super::wiring::{LINKS, Started, Station};
+
+use super::log::{Log, Told};
 use super::rng::Rng;
+use super::state;
+pub(crate) use super::wiring::key;
 
-/// 2026-11-24T08:00:00Z.
-const MORNING_US: i64 = 1_795_507_200_000_000;
-const LINKS: [(&str, &str, Option<&str>); 4] = [
-    ("ohm", "val-unit-line", Some("LR-01")),
-    ("dmm", "scpi", Some("DM-01")),
-    ("box", "contacts", None),
-    ("scan", "scan", None),
-];
+/// Bytes that were handed over and when, by link.
+pub(crate) type Delivered = BTreeMap<String, VecDeque<(u64, u8)>>;
 
 /// The station with everything around it.
 pub(crate) struct World {
     pub(crate) rng: Rng,
     pub(crate) now: u64,
-    pub(crate) boot: u64,
-    /// How far the wall clock was set since the start, microseconds.
-    pub(crate) set_us: i64,
+    pub(crate) station: Station,
     pub(crate) disk: Memory,
     pub(crate) core: Core,
     pub(crate) books: Books,
+    /// The bench where the person stands, and the other one.
     pub(crate) bench: Bench,
+    pub(crate) other: Option<Bench>,
+    /// Place of that bench in the status.
+    pub(crate) seat: usize,
     pub(crate) status: Option<Status>,
     pub(crate) answers: BTreeMap<u64, Result<Answer, Problem>>,
     /// Lines that faces were shown, as stored, since a checker last looked.
     pub(crate) fresh: Vec<(BookId, String)>,
+    /// Outcomes that faces were told of, since a checker last looked.
+    pub(crate) told: Vec<(String, String)>,
     /// Last line that was committed.
-    durable: u64,
-    /// The disk has failed: nothing is done any more until the power comes back.
+    pub(crate) durable: u64,
+    /// Nothing can be stored: nothing is done any more until the station starts over.
     pub(crate) halted: bool,
-    /// Bytes that were handed over and when, by link, since the last start.
-    pub(crate) delivered: BTreeMap<String, Vec<(u64, u8)>>,
+    /// First line of this life: what lies before it was found on disk, and shown. 0 while none
+    /// began.
+    pub(crate) begins: u64,
+    /// Bytes that were handed over and are in no line that a checker saw.
+    pub(crate) delivered: Delivered,
     pub(crate) sent: Vec<Vec<u8>>,
     pub(crate) up: BTreeSet<String>,
-    ticket: u64,
-}
-
-pub(crate) fn key() -> Arc<Key> {
-    Arc::new(Key::from_secret("K3-1", &[7; 32]))
-}
-
-pub(crate) fn settings(witnessed: bool) -> StationSettings {
-    let link = |(id, driver, instrument): (&str, &str, Option<&str>)| LinkSettings {
-        id: id.into(),
-        bench: "b1".into(),
-        driver: driver.into(),
-        instrument: instrument.map(String::from),
-        isolation: None,
-    };
-    let witness = [("link", "box"), ("c1", "S5=reversed"), ("c2", "S7=open"), ("c3", "supply=on")];
-    let witness = witness.into_iter().filter(|_| witnessed);
-    StationSettings {
-        id: "K3".into(),
-        name: "Workshop north".into(),
-        zone: Zone::named("Etc/UTC").unwrap(),
-        zone_name: "Etc/UTC".into(),
-        commit_ms: 20,
-        policy: tapline_protocols::fact::Policy::default(),
-        benches: vec![BenchSettings {
-            id: "b1".into(),
-            name: "Bench 1".into(),
-            fixtures: ["SB-1", "NW-1", "L-1"].map(String::from).into(),
-            witness: witness.map(|(k, v)| (k.to_string(), v.to_string())).collect(),
-        }],
-        links: LINKS.into_iter().map(link).collect(),
-    }
-}
-
-pub(crate) fn context(boot: u64) -> Context {
-    Context {
-        version: "0.1.0".into(),
-        judge: tapline_protocols::judge::JUDGE,
-        boot: format!("boot-{boot}"),
-        synced: true,
-        key: Some(key().public().fingerprint()),
-    }
+    /// The most lines of a commit, and the most effects at once.
+    pub(crate) most: (usize, usize),
+    /// What happened, for whoever reads a failure.
+    pub(crate) log: Log,
+    /// How often what happened.
+    pub(crate) met: BTreeMap<&'static str, usize>,
+    /// Looks after the clocks; without it nobody notices what befalls them.
+    pub(crate) watch: Option<Watch>,
+    /// For how long the machine slept since it was switched on, microseconds.
+    slept_us: u64,
+    /// A time service keeps the clock.
+    pub(crate) synced: bool,
+    /// The longest that a read waits for the core, microseconds.
+    pub(crate) lag_us: u64,
+    /// Reads that wait, stamped, in order.
+    inbox: VecDeque<(u64, Event)>,
+    /// Books that are sealed, of which the core has not heard.
+    seals: VecDeque<(u64, Event)>,
+    pub(crate) ticket: u64,
 }
 
 impl World {
@@ -98,27 +78,48 @@ impl World {
 
     /// The same, so many microseconds after eight in the morning.
     pub(crate) fn from(seed: u64, witnessed: bool, now: u64) -> World {
+        World::of(seed, Station { witnessed, ..Station::default() }, now, Log::default())
+    }
+
+    pub(crate) fn of(seed: u64, station: Station, now: u64, log: Log) -> World {
         let disk = Memory::new();
-        let (books, core) = start(&disk, now, 1, witnessed);
+        key().store(&disk).unwrap();
+        let Started { books, core, next_seq, .. } =
+            station.start(&disk, station.at(now), None).unwrap();
         let mut bench = Bench::new(now);
-        bench.witnessed = witnessed;
+        bench.witnessed = station.witnessed;
+        let mut other = station.two.then(|| Bench::named(SECOND, now + 100_000));
+        other.iter_mut().for_each(|other| other.witnessed = false);
+        let clocks = Clocks { at: station.at(now), awake_us: now };
         let mut world = World {
             rng: Rng::new(seed),
             now,
-            boot: 1,
-            set_us: 0,
+            station,
             disk,
             core,
             books,
             bench,
+            other,
+            seat: 0,
             status: None,
             answers: BTreeMap::new(),
             fresh: Vec::new(),
+            told: Vec::new(),
             durable: 0,
             halted: false,
-            delivered: BTreeMap::new(),
+            begins: next_seq,
+            delivered: Delivered::new(),
             sent: Vec::new(),
             up: BTreeSet::new(),
+            most: (0, 0),
+            log,
+            met: BTreeMap::new(),
+            watch: Some(Watch::since(clocks)),
+            slept_us: 0,
+            synced: false,
+            lag_us: 0,
+            inbox: VecDeque::new(),
+            seals: VecDeque::new(),
             ticket: 0,
         };
         world.perform();
@@ -128,22 +129,48 @@ impl World {
     }
 
     fn fill(&mut self) {
-        for (what, text) in [
-            ("instruments", include_str!("../../contrib/example/instruments.toml")),
-            ("fixtures", include_str!("../../contrib/example/fixtures.toml")),
-            ("operators", include_str!("../../contrib/example/operators.toml")),
-            ("assets", include_str!("../../contrib/example/assets.csv")),
-        ] {
-            self.ask(Request::Import { what: what.into(), text: text.into() }).unwrap();
+        for (what, text) in self.station.register() {
+            self.ask(Request::Import { what: what.into(), text }).unwrap();
         }
+    }
+
+    /// It happened once more.
+    pub(crate) fn count(&mut self, what: &'static str) {
+        *self.met.entry(what).or_default() += 1;
+    }
+
+    /// The person goes to the other bench, if there is one.
+    pub(crate) fn walk(&mut self) {
+        if let Some(other) = &mut self.other {
+            std::mem::swap(&mut self.bench, other);
+            self.seat = 1 - self.seat;
+        }
+    }
+
+    /// The bench with the supply box.
+    pub(crate) fn first(&self) -> &Bench {
+        match &self.other {
+            Some(other) if self.seat == 1 => other,
+            _ => &self.bench,
+        }
+    }
+
+    /// Nothing that the contacts say is changed on its way.
+    pub(crate) fn contacts_are_honest(&self) -> bool {
+        let spite = self.first().wire.spite.get(FIRST.contacts).copied().unwrap_or_default();
+        [spite.twice, spite.bend, spite.lose, spite.noise] == [0; 4]
     }
 
     /// All links come up.
     pub(crate) fn plug(&mut self) {
-        for (link, ..) in LINKS {
-            self.link_up(link);
+        let two = self.station.two;
+        for link in LINKS.into_iter().filter(|link| two || link.bench == "b1") {
+            self.link_up(link.id);
         }
         self.bench.tell(self.now, &mut self.rng);
+        if let Some(other) = &mut self.other {
+            other.tell(self.now, &mut self.rng);
+        }
     }
 
     pub(crate) fn link_up(&mut self, link: &str) {
@@ -153,40 +180,32 @@ impl World {
     }
 
     pub(crate) fn link_down(&mut self, link: &str) {
-        if self.up.remove(link) {
-            self.bench.hang_up(link);
+        if self.up.contains(link) {
+            self.hand_over(u64::MAX);
+            self.up.remove(link);
+            self.hang_up(link);
             let why = "pulled".to_string();
             self.event(Event::LinkDown { at: self.at(), link: link.into(), why });
         }
     }
 
+    fn hang_up(&mut self, link: &str) {
+        self.bench.hang_up(link);
+        self.other.iter_mut().for_each(|other| other.hang_up(link));
+    }
+
     /// This moment.
     pub(crate) fn at(&self) -> Stamp {
-        Stamp { wall_us: stamp(self.now).wall_us + self.set_us, ..stamp(self.now) }
-    }
-
-    /// Sets the wall clock, which the station is told.
-    #[allow(dead_code, reason = "tests/time.rs sets clocks")]
-    pub(crate) fn set_clock(&mut self, step_us: i64) {
-        self.set_us += step_us;
-        let change = Change { at: self.at(), step_us, slept_us: 0 };
-        self.event(Event::Clock { change, synced: false });
-    }
-
-    /// The machine sleeps; what instruments say meanwhile is lost.
-    #[allow(dead_code, reason = "tests/time.rs puts machines to sleep")]
-    pub(crate) fn sleep(&mut self, us: u64) {
-        self.now += us;
-        self.bench.slept(self.now);
-        let change = Change { at: self.at(), step_us: 0, slept_us: us };
-        self.event(Event::Clock { change, synced: false });
+        self.station.at(self.now)
     }
 
     /// Hands an event over and does what comes of it.
     pub(crate) fn event(&mut self, event: Event) {
+        self.compare_clocks();
         if self.halted {
             return;
         }
+        self.log.tell(|| Told::Event(event.clone()));
         self.core.handle(event);
         self.perform();
     }
@@ -198,6 +217,7 @@ impl World {
             if effects.is_empty() {
                 return;
             }
+            self.most.1 = self.most.1.max(effects.len());
             for effect in effects {
                 self.effect(effect);
                 if self.halted {
@@ -207,159 +227,164 @@ impl World {
         }
     }
 
-    fn effect(&mut self, effect: Effect) {
+    pub(crate) fn effect(&mut self, effect: Effect) {
         match effect {
             Effect::Commit(lines) => {
-                let Ok(texts) = self.books.commit(&lines) else {
-                    self.halted = true;
-                    return;
+                self.most.0 = self.most.0.max(lines.len());
+                let texts = match self.books.commit(&lines) {
+                    Ok(texts) => texts,
+                    Err(halted) => return self.halt(&halted),
                 };
                 for (line, text) in lines.iter().zip(texts) {
                     self.durable = line.seq;
+                    self.log.tell(|| Told::Line(text.clone()));
                     self.fresh.push((line.book.clone(), text));
                 }
             }
             Effect::Show(status) => {
-                assert!(status.seq <= self.durable, "a face is shown what is not on disk");
+                state::hold("shown_is_durable", state::is_durable(status.seq, self.durable));
                 self.status = Some(*status);
             }
-            Effect::Seal { id } => {
-                let Ok(sealed) = self.books.seal(&id) else {
-                    self.halted = true;
-                    return;
-                };
-                let (at, head, bytes, key) = (self.at(), sealed.head, sealed.bytes, sealed.key);
-                self.core.handle(Event::Sealed { at, id, head, bytes, key });
-            }
+            Effect::Seal { id } => match self.books.seal(&id) {
+                Ok(sealed) => {
+                    let (at, head, bytes, key) = (self.at(), sealed.head, sealed.bytes, sealed.key);
+                    let heard = self.now + self.rng.below(40_000);
+                    self.seals.push_back((heard, Event::Sealed { at, id, head, bytes, key }));
+                }
+                Err(halted) => self.halt(&halted),
+            },
             Effect::Send { link, bytes } => {
-                assert_eq!(link, "dmm", "only the meter that may be asked is asked");
+                state::hold("only_allowed_messages", state::is_allowed(&link, &bytes));
                 self.sent.push(bytes.clone());
-                if self.up.contains(&link) {
-                    self.bench.ask(self.now, &bytes, &mut self.rng);
+                let heard = self.up.contains(&link);
+                let first = self.bench.names.dmm == link;
+                let bench = if first { Some(&mut self.bench) } else { self.other.as_mut() };
+                if let Some(bench) = bench.filter(|_| heard) {
+                    bench.ask(self.now, &bytes, &mut self.rng);
                 }
             }
             Effect::Answer { ticket, result } => {
                 let seq = result.as_ref().map_or(0, |answer| answer.seq);
-                assert!(seq <= self.durable, "an answer tells of line {seq} before it is on disk");
+                state::hold("shown_is_durable", state::is_durable(seq, self.durable));
+                if let Ok(Answer { id: Some(id), outcome: Some(outcome), .. }) = &result {
+                    self.told.push((id.clone(), outcome.clone()));
+                }
                 self.answers.insert(ticket, result);
             }
         }
     }
 
+    fn halt(&mut self, why: &Halted) {
+        self.log.tell(|| Told::Deed(format!("halted: {why}")));
+        self.count(match why.cause {
+            Cause::Full => "disk full",
+            Cause::Refused | Cause::Format => panic!("only_what_may_be_stored: {why}"),
+            _ => "disk error",
+        });
+        self.halted = true;
+    }
+
     /// Time goes on; instruments talk, deadlines come.
     pub(crate) fn run(&mut self, us: u64) {
         let end = self.now + us;
+        let mut turns = 0;
         loop {
-            let next = self.core.deadline().unwrap_or(u64::MAX).min(self.bench.next());
+            let next = self.next();
             if next > end || self.halted {
                 self.now = end;
                 return;
             }
+            turns = if next > self.now { 0 } else { turns + 1 };
+            assert!(turns < 1000, "the core asks for a moment that has come, again and again");
             self.now = self.now.max(next);
-            for (link, bytes) in self.bench.arrived(self.now, &mut self.rng) {
-                self.bytes(link, bytes);
-            }
-            if self.core.deadline().is_some_and(|deadline| deadline <= self.now) {
-                self.event(Event::Deadline { at: self.at() });
+            self.turn();
+        }
+    }
+
+    fn next(&self) -> u64 {
+        let deadline = self.core.deadline().map(|us| self.station.since(us));
+        let seal = self.seals.front().map(|(at, _)| *at);
+        let other = self.other.as_ref().map(Bench::next);
+        let waits = self.inbox.front().map(|(at, _)| *at);
+        let all = [deadline, seal, other, waits, Some(self.bench.next())];
+        all.into_iter().flatten().min().unwrap_or(u64::MAX)
+    }
+
+    fn turn(&mut self) {
+        let heard = self.seals.front().is_some_and(|(at, _)| *at <= self.now);
+        if let Some((_, sealed)) = heard.then(|| self.seals.pop_front()).flatten() {
+            self.event(sealed);
+        }
+        let mut reads = self.bench.arrived(self.now, &mut self.rng);
+        if let Some(other) = &mut self.other {
+            reads.extend(other.arrived(self.now, &mut self.rng));
+        }
+        for (link, bytes) in reads {
+            let due = self.now + if self.lag_us > 0 { self.rng.below(self.lag_us) } else { 0 };
+            let due = due.max(self.inbox.back().map_or(0, |(at, _)| *at));
+            let read = Event::Bytes { at: self.at(), link: link.into(), bytes };
+            self.inbox.push_back((due, read));
+        }
+        self.hand_over(self.now);
+        if self.core.deadline().is_some_and(|deadline| deadline <= self.at().boot_us) {
+            self.event(Event::Deadline { at: self.at() });
+        }
+    }
+
+    fn clocks(&self) -> Clocks {
+        let at = self.at();
+        Clocks { at, awake_us: at.boot_us - self.slept_us }
+    }
+
+    /// What the daemon does before every event.
+    fn compare_clocks(&mut self) {
+        let clocks = self.clocks();
+        let change = self.watch.as_mut().and_then(|watch| watch.check(clocks));
+        if let Some(change) = change.filter(|_| !self.halted) {
+            let event = Event::Clock { change, synced: self.synced };
+            self.log.tell(|| Told::Event(event.clone()));
+            self.core.handle(event);
+            self.perform();
+        }
+    }
+
+    /// Sets the wall clock, which the station is told if it is told of it at all.
+    pub(crate) fn set_clock(&mut self, step_us: i64) {
+        self.station.set_us += step_us;
+        self.compare_clocks();
+    }
+
+    /// The machine sleeps; what instruments say meanwhile is lost.
+    pub(crate) fn sleep(&mut self, us: u64) {
+        self.now += us;
+        self.slept_us += us;
+        self.bench.slept(self.now);
+        self.other.iter_mut().for_each(|other| other.slept(self.now));
+        self.compare_clocks();
+    }
+
+    /// Reads reach the core in order, maybe later than they were stamped.
+    fn hand_over(&mut self, until: u64) {
+        while self.inbox.front().is_some_and(|(due, _)| *due <= until) {
+            let Some((_, Event::Bytes { at, link, bytes })) = self.inbox.pop_front() else {
+                return;
+            };
+            if self.up.contains(&link) && !self.halted {
+                let timed = bytes.iter().map(|byte| (self.now, *byte));
+                self.delivered.entry(link.clone()).or_default().extend(timed);
+                self.event(Event::Bytes { at, link, bytes });
             }
         }
     }
 
-    fn bytes(&mut self, link: &str, bytes: Vec<u8>) {
-        if self.up.contains(link) {
-            let timed = bytes.iter().map(|byte| (self.now, *byte));
-            self.delivered.entry(link.into()).or_default().extend(timed);
-            self.event(Event::Bytes { at: self.at(), link: link.into(), bytes });
-        }
-    }
-
-    /// Asks as the operator who is logged in, and waits for the answer.
-    pub(crate) fn ask(&mut self, request: Request) -> Result<Answer, Problem> {
-        self.ask_as(None, request)
-    }
-
-    pub(crate) fn ask_as(&mut self, by: Option<&str>, request: Request) -> Result<Answer, Problem> {
-        self.ask_then(self.at(), by, request)
-    }
-
-    /// Asks at a moment of one's own.
-    pub(crate) fn ask_at(&mut self, at: Stamp, request: Request) -> Result<Answer, Problem> {
-        self.ask_then(at, None, request)
-    }
-
-    fn ask_then(
-        &mut self,
-        at: Stamp,
-        by: Option<&str>,
-        request: Request,
-    ) -> Result<Answer, Problem> {
-        self.ticket += 1;
-        let (ticket, by) = (self.ticket, by.map(String::from));
-        let origin = Origin::Socket(1000);
-        self.event(Event::Command { at, ticket, origin, bench: None, by, request });
-        for _ in 0..100 {
-            if let Some(answer) = self.answers.remove(&ticket) {
-                return answer;
+    /// Runs until everything that was made is on disk.
+    pub(crate) fn settle(&mut self) {
+        for _ in 0..60 {
+            if self.halted || self.core.last_seq() == self.durable {
+                return;
             }
             self.run(1_000);
         }
-        assert!(self.halted, "no answer within a tenth of a second");
-        Err(Problem::new("halted", "the disk failed"))
-    }
-
-    /// An act for exactly what the status shows, more than a second after it.
-    pub(crate) fn act(&mut self, what: &str) -> Result<Answer, Problem> {
-        self.run(1_100_000);
-        let prompt = self.prompt();
-        let expect =
-            Expect { step: prompt.step, state: Some(prompt.state.to_string()), seq: prompt.seq };
-        self.ask(Request::Act { what: what.into(), expect: Some(expect) })
-    }
-
-    /// What the operator is shown.
-    pub(crate) fn prompt(&self) -> tapline_protocols::inspection::Prompt {
-        let status = self.status.as_ref().expect("something was shown");
-        let inspection = status.benches[0].inspection.as_ref();
-        inspection.map(|one| one.prompt.clone()).unwrap_or_default()
-    }
-
-    pub(crate) fn state(&self) -> &'static str {
-        self.prompt().state
-    }
-
-    /// Runs until the prompt says `state`; panics after a minute.
-    pub(crate) fn until(&mut self, state: &str) {
-        for _ in 0..600 {
-            if self.state() == state {
-                return;
-            }
-            self.run(100_000);
-        }
-        panic!("waited for `{state}`, it says {:?}", self.prompt());
-    }
-
-    pub(crate) fn set(&mut self, s5: bool, s7: bool, supply: bool) {
-        self.bench.set(self.now, (s5, s7, supply), &mut self.rng);
-        self.run(200_000);
-    }
-
-    pub(crate) fn scan(&mut self, code: &str) {
-        self.bench.scan(self.now, code, &mut self.rng);
-        self.run(1_500_000);
-    }
-
-    /// The clips come apart, then join over `shows`, and stay until a value is there.
-    pub(crate) fn touch(&mut self, shows: &str) {
-        self.bench.ohms = "OL".into();
-        self.run(2_000_000);
-        self.bench.ohms = shows.into();
-        self.run(8_000_000);
-    }
-
-    /// The id of the open inspection.
-    pub(crate) fn active(&self) -> Option<String> {
-        let status = self.status.as_ref()?;
-        status.benches[0].inspection.as_ref().map(|one| one.id.clone())
     }
 
     /// Lines of a book as the disk has them.
@@ -369,53 +394,57 @@ impl World {
 
     /// The power goes and comes back; `dt` later the station starts again.
     pub(crate) fn crash(&mut self, how: Crash, dt: u64) {
-        self.disk.crash(how);
-        self.now += dt;
-        self.boot += 1;
+        self.cut(how, dt);
         // The machine comes up with its clock right.
-        self.set_us = 0;
-        let (books, core) = start(&self.disk, self.now, self.boot, self.bench.witnessed);
-        (self.books, self.core) = (books, core);
+        self.station.set_us = 0;
+        assert!(self.begin_again(None), "the disk is whole again");
+    }
+
+    /// The program ends and starts again `dt` later; the machine goes on, and so does its boot.
+    #[allow(dead_code, reason = "tests/time.rs starts it again")]
+    pub(crate) fn start_again(&mut self, dt: u64) {
+        self.now += dt;
+        assert!(self.begin_again(None), "nothing is wrong with the disk");
+    }
+
+    /// The power goes and comes back.
+    pub(crate) fn cut(&mut self, how: Crash, dt: u64) {
+        self.log.tell(|| Told::Deed(format!("the power goes, the disk keeps {how:?}")));
+        self.disk.crash(how);
+        self.station.boot += 1;
+        self.now += dt;
+        self.station.born = self.now - dt.min(5_000_000);
+        self.slept_us = 0;
+    }
+
+    /// A process begins with what is on disk; `false` if the disk says no. After a halt `because`
+    /// says why there was one.
+    pub(crate) fn begin_again(&mut self, because: Option<&str>) -> bool {
         for link in std::mem::take(&mut self.up) {
-            self.bench.hang_up(&link);
+            self.hang_up(&link);
         }
         self.answers.clear();
         self.delivered.clear();
         self.fresh.clear();
+        self.told.clear();
+        self.seals.clear();
+        self.inbox.clear();
         self.status = None;
-        self.halted = false;
+        (self.halted, self.begins) = (true, 0);
+        let Started { books, core, next_seq, odd } =
+            match self.station.start(&self.disk, self.at(), because) {
+                Ok(started) => started,
+                Err(why) => {
+                    self.halt(&why);
+                    return false;
+                }
+            };
+        self.log.tell(|| Told::Deed("the station starts".into()));
+        state::hold("what_lies_there_is_understood", state::is_understood(&odd));
+        (self.books, self.core) = (books, core);
+        self.watch = self.watch.map(|_| Watch::since(self.clocks()));
+        (self.halted, self.begins) = (false, next_seq);
         self.perform();
+        !self.halted
     }
-}
-
-pub(crate) fn stamp(boot_us: u64) -> Stamp {
-    Stamp { wall_us: MORNING_US + i64::try_from(boot_us).unwrap(), boot_us }
-}
-
-/// Opens books and core on whatever the disk holds.
-pub(crate) fn start(disk: &Memory, now: u64, boot: u64, witnessed: bool) -> (Books, Core) {
-    let at = stamp(now);
-    let (books, found) = Books::open(Arc::new(disk.clone()), key(), at).unwrap();
-    let lines = |book: &BookId| -> Vec<Line> {
-        books.lines(book).unwrap().collect::<Result<_, _>>().unwrap()
-    };
-    let open = |id: &String| (id.clone(), lines(&BookId::Inspection(id.clone())));
-    let names = found
-        .numbers
-        .iter()
-        .flat_map(|(day, highest)| (1..=*highest).map(move |n| format!("K3-{day}-{n:04}")));
-    let given = Found {
-        station: lines(&BookId::Station),
-        open: found.inspections.iter().map(open).collect(),
-        idle: Some((String::new(), found.next_seq - 1)),
-        names: names.collect(),
-    };
-    let library = Library::builtin().unwrap();
-    let mut core = Core::new(settings(witnessed), context(boot), library);
-    core.recover(at, given);
-    for one in found.sealed {
-        let (id, head, bytes, key) = (one.id, one.head, one.bytes, one.key);
-        core.handle(Event::Sealed { at, id, head, bytes, key });
-    }
-    (books, core)
 }

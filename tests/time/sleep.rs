@@ -2,6 +2,7 @@
 
 use tapline_protocols::inspection::Phase;
 
+use super::person::Temper;
 use super::*;
 
 fn idle() -> BookId {
@@ -112,10 +113,10 @@ fn stories_hold_whatever_the_clocks_do() {
 /// Clock facts in inspections, resumptions after a sleep, and after a day that ended.
 fn story(seed: u64) -> (usize, usize, usize) {
     let mut world = World::from(seed, !seed.is_multiple_of(3), 15 * HOUR);
-    let mut check = Check::default();
+    let (mut check, temper) = (Check::default(), Temper::of(&mut world.rng));
     let (mut set, mut slept) = (0, 0);
     for _ in 0..100 {
-        person::step(&mut world);
+        person::step(&mut world, temper);
         world.run(50_000);
         match world.rng.below(30) {
             0 => {
