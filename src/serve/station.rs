@@ -115,6 +115,7 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
     let face = face::open(socket, config.page, shared.clone(), plans).await?;
     let faces = tokio::spawn(face.serve(stop.clone()));
+    make_room(&config).await;
     let pruning = tokio::spawn(prune(config.clone()));
     let result = lives(&config, &disk, &shared, stop).await;
     pruning.abort();
@@ -125,24 +126,31 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     result
 }
 
-/// Makes room now and every hour.
+/// Makes room every hour.
 async fn prune(config: Arc<Config>) {
     let mut hours = tokio::time::interval(PRUNE_S);
+    // The first tick is now, and a start has pruned.
+    hours.tick().await;
     loop {
         hours.tick().await;
-        let config = config.clone();
-        let work = move || {
-            let store = &config.store;
-            let (days, mebibytes) = (store.idle_days, store.idle_max_mb);
-            let keep = Keep { days, mebibytes, sure: clock::synchronised() };
-            let removed = idle::prune(&store.folder, keep, clock::now().wall_us);
-            if !removed.is_empty() {
-                tracing::info!(files = removed.len(), "Old idle books were removed.");
-            }
-        };
-        // A panic in there has been told; room is looked for again in an hour.
-        let _ = tokio::task::spawn_blocking(work).await;
+        make_room(&config).await;
     }
+}
+
+/// Before a station reads its books, and every hour: nothing is removed under a reader's hands.
+async fn make_room(config: &Arc<Config>) {
+    let config = config.clone();
+    let work = move || {
+        let store = &config.store;
+        let (days, mebibytes) = (store.idle_days, store.idle_max_mb);
+        let keep = Keep { days, mebibytes, sure: clock::synchronised() };
+        let removed = idle::prune(&store.folder, keep, clock::now().wall_us);
+        if !removed.is_empty() {
+            tracing::info!(files = removed.len(), "Old idle books were removed.");
+        }
+    };
+    // A panic in there has been told; room is looked for again in an hour.
+    let _ = tokio::task::spawn_blocking(work).await;
 }
 
 /// Turns SIGTERM and SIGINT into a value that everybody can wait for.
