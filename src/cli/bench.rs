@@ -42,6 +42,11 @@ pub(super) fn bench<'a>(status: &'a Value, named: Option<&str>) -> Result<&'a Va
     let benches = status["benches"].as_array().map_or(&[][..], Vec::as_slice);
     let ids = || benches.iter().filter_map(|b| b["id"].as_str()).collect::<Vec<_>>().join(", ");
     match (named, benches) {
+        (_, []) => Err(Trouble::Said(
+            "the station has no bench yet: it is starting\n  next: try again in a moment, or ask \
+             `tapline status`"
+                .to_owned(),
+        )),
         (None, [only]) => Ok(only),
         (None, _) => {
             Err(Trouble::Said(format!("several benches\n  next: say --bench, one of {}", ids())))
