@@ -45,6 +45,7 @@ fn versions() -> Context {
         judge: JUDGE,
         boot: String::new(),
         synced: false,
+        earliest_us: crate::clock::EARLIEST_US,
         key: None,
     }
 }

@@ -181,6 +181,7 @@ fn context(books: &Books, at: Stamp) -> Result<Context, Halted> {
         judge: JUDGE,
         boot,
         synced: clock::synchronised(),
+        earliest_us: clock::EARLIEST_US,
         key: Some(books.key().public().fingerprint()),
     })
 }

@@ -71,6 +71,8 @@ pub struct Context {
     pub boot: String,
     /// The wall clock is synchronised.
     pub synced: bool,
+    /// No wall clock is right before it: when the program was made. Microseconds, UTC.
+    pub earliest_us: i64,
     /// SHA-256 of the station's public key (SPKI DER), hex.
     pub key: Option<String>,
 }

@@ -10,7 +10,7 @@ use super::bench::Bench;
 use super::core::Core;
 use super::event::Problem;
 use super::say::conflict;
-use crate::clock::{Change, EARLIEST_US, Stamp, rfc3339, step_us, utc_day};
+use crate::clock::{Change, Stamp, rfc3339, step_us, utc_day};
 
 const DAY_US: i64 = 24 * 3600 * 1_000_000;
 /// Nothing that was proved for a day is older, microseconds of the boot-time clock.
@@ -118,7 +118,7 @@ impl Core {
     /// that is known to be wrong.
     pub(super) fn clock_may_be_right(&self, at: Stamp) -> Result<(), Problem> {
         let shows = utc_day(at.wall_us);
-        if at.wall_us < EARLIEST_US {
+        if at.wall_us < self.context.earliest_us {
             let detail = format!("the wall clock shows {shows}, before this program was made");
             return Err(conflict(detail, SET_THE_CLOCK));
         }

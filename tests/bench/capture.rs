@@ -53,6 +53,7 @@ impl Station {
             judge: 1,
             boot: "boot".into(),
             synced: true,
+            earliest_us: tapline::clock::EARLIEST_US,
             key: None,
         };
         let mut core = Core::new(settings(), context, Library::builtin().unwrap());

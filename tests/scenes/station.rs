@@ -51,6 +51,7 @@ impl Bench {
             judge: 1,
             boot: "6f1c2a9e-0d53-4c1e-9a51-0c5b8e1f7a22".into(),
             synced: true,
+            earliest_us: tapline::clock::EARLIEST_US,
             key: None,
         };
         let core = Core::new(settings(scene.witnessed), context, Library::builtin().unwrap());

@@ -218,6 +218,7 @@ pub(crate) fn context(boot: u64) -> Context {
         judge: tapline_protocols::judge::JUDGE,
         boot: format!("boot-{boot}"),
         synced: true,
+        earliest_us: tapline::clock::EARLIEST_US,
         key: Some(key().public().fingerprint()),
     }
 }

@@ -37,6 +37,7 @@ fn replays(shelf: &Shelf, id: &str) {
         judge: open.judge,
         boot: open.boot.clone(),
         synced: open.synced,
+        earliest_us: 0,
         key: open.key.clone(),
     };
     let report = tapline::replay::replay(&lines, &context);

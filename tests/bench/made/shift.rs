@@ -38,6 +38,8 @@ pub(crate) fn context(year: u32, key: &Key) -> Context {
         judge: tapline_protocols::judge::JUDGE,
         boot: format!("00000000-0000-4000-8000-00000000{year}"),
         synced: true,
+        // Years that are past are made here.
+        earliest_us: 0,
         key: Some(key.public().fingerprint()),
     }
 }
