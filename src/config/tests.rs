@@ -46,6 +46,8 @@ serial = "/dev/ttyUSB0"
 line = { baud = 9600, bits = "9N1" }
 driver = "nothing"
 "#;
+    let drivers = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
+    let unknown = format!("line 20, `link.driver`: no driver `nothing`; there are {drivers}");
     let want = [
         "line 3, `station.id`: must be 2 to 6 of A-Z and 0-9",
         "line 5, `station.zone`: this machine knows no zone `Mars/Base`; write one such as Etc/UTC",
@@ -56,8 +58,7 @@ driver = "nothing"
         "line 17, `link.bench`: there is no bench `b2`",
         "line 19, `link.line.bits`: `9N1`: must be data bits, parity, stop bits, such as 8N1 or \
          7O1",
-        "line 20, `link.driver`: no driver `nothing`; there are scpi, val-unit-line, \
-         contacts, scan",
+        unknown.as_str(),
     ];
     assert_eq!(read(text).unwrap_err(), want);
 }
