@@ -2,10 +2,15 @@
 
 use alloc::string::String;
 
+/// Powers of ten of a number's last digit, both ends included. A meter that sends nine digits of a
+/// value in base units reaches -16 at ten nanoamperes; 10^-24 is the smallest step that 128 bits
+/// hold beside the largest number.
+pub const EXPONENTS: core::ops::RangeInclusive<i32> = -24..=15;
+
 /// Sign, digits and exponent as sent: `0.180` keeps three decimals, `-0.000` its sign.
 ///
 /// The value is `digits` x 10^`exponent`, negated when `negative`. At most 15 significant
-/// digits, exponent -15 to 15 (a number outside is not a value but malformed).
+/// digits, exponent -24 to 15 (a number outside is not a value but malformed).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Number {
     /// A minus sign was sent, also in front of zero.
@@ -45,7 +50,7 @@ impl Number {
     /// people write in files. What instruments send goes through `wire`.
     ///
     /// `None` for anything else, for more than 15 significant digits and for an exponent outside
-    /// -15 to 15.
+    /// -24 to 15.
     #[must_use]
     pub fn parse(text: &str) -> Option<Number> {
         let (negative, rest) = match text.strip_prefix('-') {
@@ -59,7 +64,8 @@ impl Number {
         let (whole, part) = mantissa.split_once('.').unwrap_or((mantissa, ""));
         let digits = Number::digits(whole, part)?;
         let exponent = power.checked_sub(i32::try_from(part.len()).ok()?)?;
-        let exponent = i8::try_from(exponent).ok().filter(|e| (-15..=15).contains(e))?;
+        let exponent =
+            i8::try_from(exponent).ok().filter(|e| EXPONENTS.contains(&i32::from(*e)))?;
         Some(Number { negative, digits, exponent })
     }
 
@@ -91,7 +97,7 @@ mod tests {
 
     #[test]
     fn what_is_no_plain_decimal_is_refused() {
-        for text in ["", ".", "-", "1.2.3", "0x1", "1e", "9.9E37", "1234567890123456", "1 "] {
+        for text in ["", ".", "-", "1.2.3", "0x1", "1e", "9.9E37", "1234567890123456", "1E-25"] {
             assert_eq!(Number::parse(text), None, "{text}");
         }
     }

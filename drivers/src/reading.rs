@@ -79,6 +79,19 @@ pub enum Indication {
     NoValue,
 }
 
+impl Indication {
+    /// The number of a value or bound.
+    #[must_use]
+    pub fn number(self) -> Option<Number> {
+        match self {
+            Indication::Value(number) | Indication::Above(number) | Indication::Below(number) => {
+                Some(number)
+            }
+            Indication::Overload | Indication::NoValue => None,
+        }
+    }
+}
+
 /// What the instrument said about its own reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -126,7 +139,9 @@ pub struct Reading {
 /// Bytes that are no reading, with the reason. Still evidence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
-    /// A closed word: `malformed`, `too_long`, `held` (tail closed by `Open`), `silent`
+    /// A closed word: `malformed`, `parity_bit` (bytes with a parity bit in bit 7; the text says
+    /// which), `other_function` (a frame in order, of something that a reading has no place for),
+    /// `report` (a report ended; empty span, the text says from where to where), `too_long`, `held` (tail closed by `Open`), `silent`
     /// (query timed out; empty span), `error_queue`, `answer` (an answer that is no reading),
     /// `not_configured` (the instrument does not take the wanted function; empty span), `event`
     /// (the instrument says what was done to it), `duplicate` (the same code scanned again).

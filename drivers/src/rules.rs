@@ -10,6 +10,7 @@ use proptest::prelude::*;
 use crate::catalogue::{AnyDriver, by_name, names};
 use crate::driver::{Driver, Input, Message, Output, Want};
 use crate::reading::{Function, Indication, Now, Span};
+use crate::unit::Unit;
 
 #[derive(Debug, Clone)]
 enum Event {
@@ -46,6 +47,7 @@ const FRAGMENTS: &[&[u8]] = &[
     b"\n",
     b"\0",
     b"R4 +0.1",
+    b"R4 0.00000000000000000000001 mOhm\r\n",
 ];
 
 fn event() -> impl Strategy<Value = Event> {
@@ -158,6 +160,11 @@ impl Run {
             assert!(span.from <= span.to);
             self.covered = span.to;
             self.in_flight &= span.from == span.to;
+        }
+        if let Output::Reading(reading) = output {
+            let number = reading.indication.number();
+            assert!(number.is_none_or(|number| reading.unit.holds(number)), "{reading:?}");
+            assert!(Unit::from_ucum(reading.unit.ucum()).is_some(), "{reading:?}");
         }
         if let Output::Send(message) = output {
             assert!(self.driver.sends());

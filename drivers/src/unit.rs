@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::number::{EXPONENTS, Number};
+
 /// What kind of quantity a unit measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Quantity {
@@ -90,6 +92,20 @@ impl Unit {
         Some(Unit { prefix, quantity })
     }
 
+    /// A quantity with a prefix, `None` for a combination outside the closed list.
+    #[must_use]
+    pub fn new(prefix: Prefix, quantity: Quantity) -> Option<Unit> {
+        let known = UNITS.iter().any(|(_, p, q)| *p == prefix && *q == quantity);
+        known.then_some(Unit { prefix, quantity })
+    }
+
+    /// The last digit of `number` is at least 10^-24 of the base unit: sizes are compared in whole
+    /// steps of that. What a driver reads in this unit must hold to it.
+    #[must_use]
+    pub fn holds(self, number: Number) -> bool {
+        i32::from(number.exponent) + i32::from(self.prefix.exponent()) >= *EXPONENTS.start()
+    }
+
     /// The UCUM code. Combinations outside the closed list can't be made by parsing.
     #[must_use]
     pub fn ucum(self) -> &'static str {
@@ -109,5 +125,24 @@ impl TryFrom<alloc::string::String> for Unit {
 impl From<Unit> for &'static str {
     fn from(unit: Unit) -> &'static str {
         unit.ucum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_last_digit_below_the_smallest_step_is_not_held() {
+        let (nano, one) = (Unit::from_ucum("nV").unwrap(), Unit::from_ucum("V").unwrap());
+        let number = |text| Number::parse(text).unwrap();
+        assert!(nano.holds(number("1E-15")) && one.holds(number("1E-24")));
+        assert!(!nano.holds(number("1E-16")));
+    }
+
+    #[test]
+    fn only_units_of_the_list_are_made() {
+        assert_eq!(Unit::new(Prefix::Milli, Quantity::Volt), Unit::from_ucum("mV"));
+        assert_eq!(Unit::new(Prefix::Nano, Quantity::Hertz), None);
     }
 }

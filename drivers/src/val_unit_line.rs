@@ -9,7 +9,7 @@ use alloc::collections::BTreeSet;
 
 use nom::branch::alt;
 use nom::bytes::complete::{take_while, take_while1};
-use nom::combinator::{all_consuming, map_opt, verify};
+use nom::combinator::{all_consuming, fail, map_opt, verify};
 use nom::multi::many0;
 use nom::sequence::preceded;
 use nom::{IResult, Parser};
@@ -24,7 +24,7 @@ use crate::wire::number::leading;
 use crate::wire::words::{bound, indication, word};
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// One conversion, milliseconds, where nothing better is known.
 pub const PERIOD_MS: u32 = 400;
@@ -113,6 +113,9 @@ fn shown(bytes: &[u8]) -> IResult<&[u8], Shown> {
         verify(map_opt(token, unit), |unit: &Unit| function.quantity() == Some(unit.quantity));
     let (rest, _) = blanks(rest)?;
     let (rest, unit) = unit.parse(rest)?;
+    if indication.number().is_some_and(|number| !unit.holds(number)) {
+        return fail().parse(rest);
+    }
     let flag = map_opt(token, |code| among(FLAGS, code));
     let (rest, flags) = many0(preceded(blanks, flag)).parse(rest)?;
     let (rest, _) = take_while(blank).parse(rest)?;
@@ -195,6 +198,7 @@ mod tests {
         bit_flip:           "R4 +0.1\u{b1}8 Ohm" => "malformed";
         negative_bound:     "R4 >-0.2 Ohm" => "malformed";
         too_many_digits:    "R4 0.1234567890123456 Ohm" => "malformed";
+        too_small_a_digit:  "DCV 1.2E-24 mV" => "malformed";
         tail_of_a_line:     "182 Ohm" => "malformed";
     }
 

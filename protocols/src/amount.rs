@@ -28,6 +28,9 @@ impl Amount {
             .ok_or_else(|| format!("`{text}` needs a number, a blank, a unit"))?;
         let number = Number::parse(number).ok_or_else(|| format!("`{number}` is no decimal"))?;
         let unit = Unit::from_ucum(unit).ok_or_else(|| format!("unknown unit `{unit}`"))?;
+        if !unit.holds(number) {
+            return Err(format!("`{text}` has digits below 10^-24 of the base unit: round it"));
+        }
         Ok(Amount { number, unit })
     }
 }
@@ -63,5 +66,6 @@ mod tests {
         }
         assert!(Amount::parse("0.3Ohm").is_err());
         assert!(Amount::parse("0.3 ohm").unwrap_err().contains("unknown unit"));
+        assert!(Amount::parse("1E-15 nA").is_ok() && Amount::parse("1E-16 nA").is_err());
     }
 }

@@ -84,12 +84,14 @@ fn all_that_rests_on_a_meter_since_a_day() {
     }
     let live = || ids(made.cases.iter().filter(energised), "leak");
     let earths = || ids(made.cases.iter(), "pe");
+    let version = tapline_drivers::by_name("val-unit-line").unwrap().version();
+    let [this, next] = [version, version + 1].map(|v| format!("val-unit-line@{v}"));
     for (args, want) in [
         (["--instrument", "LK-1"], live()),
         (["--fixture", "L-1"], earths()),
         (["--driver", "scpi"], live()),
-        (["--driver", "val-unit-line@1"], earths()),
-        (["--driver", "val-unit-line@2"], BTreeSet::new()),
+        (["--driver", &this], earths()),
+        (["--driver", &next], BTreeSet::new()),
         (["--limit-table", "IEC 62353/2014"], earths().into_iter().chain(live()).collect()),
     ] {
         let said = find(&[&args[..], &["--json"]].concat(), folder.path());

@@ -31,7 +31,7 @@ use crate::wire::list::QueuedError;
 use crate::wire::{latin, trim};
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// Quiet time between an answer, or a message without one, and the next message, microseconds.
 pub const GAP_US: u64 = 20_000;

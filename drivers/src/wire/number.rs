@@ -17,8 +17,8 @@ use crate::number::Number;
 /// Most significant digits of a value.
 pub const DIGITS_MAX: usize = 15;
 
-/// Largest power of ten of a value's last digit, either way.
-pub const EXPONENT_MAX: i32 = 15;
+/// Powers of ten of a value's last digit, both ends included: those of [`Number`].
+pub const EXPONENTS: core::ops::RangeInclusive<i32> = crate::number::EXPONENTS;
 
 /// What a numeric response says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,7 +39,7 @@ pub enum Numeric {
 /// The whole of `bytes` as one number, blanks around it allowed.
 ///
 /// `None` for what is no number, and for a value of more than 15 significant digits or with a
-/// power of ten outside -15 to 15 at its last digit; zeros below 10^-15 are left out.
+/// power of ten outside -24 to 15 at its last digit; zeros below 10^-24 are left out.
 #[must_use]
 pub fn numeric(bytes: &[u8]) -> Option<Numeric> {
     let blanks = || take_while(blank);
@@ -133,12 +133,12 @@ impl Decimal<'_> {
         }
         let mut digits = self.significant().fold(0, |sum, b| sum * 10 + u64::from(b - b'0'));
         let mut exponent = self.power.checked_sub(i32::try_from(self.part.len()).ok()?)?;
-        // Meters send nine digits whatever they resolve: zeros below 10^-15 may go.
-        while exponent < -EXPONENT_MAX && digits.is_multiple_of(10) {
+        // Meters send nine digits whatever they resolve: zeros below 10^-24 may go.
+        while exponent < *EXPONENTS.start() && digits.is_multiple_of(10) {
             digits /= 10;
             exponent += 1;
         }
-        if exponent.abs() > EXPONENT_MAX {
+        if !EXPONENTS.contains(&exponent) {
             return None;
         }
         Some(Number { negative: self.negative, digits, exponent: i8::try_from(exponent).ok()? })
@@ -188,10 +188,13 @@ mod tests {
         fifteen_digits:          b"123456789012345" => "123456789012345";
         sixteen_digits:          b"1234567890123456" => "malformed";
         fifteen_after_zeros:     b"0.0000123456789" => "0.0000123456789";
-        last_digit_too_small:    b"+1.23456789E-09" => "malformed";
-        zeros_below_the_powers:  b"+1.23400000E-09" => "0.000000001234000";
+        nine_digits_of_nano:     b"+1.23456789E-08" => "0.0000000123456789";
+        nine_digits_of_femto:    b"+1.23456789E-15" => "0.00000000000000123456789";
+        last_digit_at_the_end:   b"1E-24" => "0.000000000000000000000001";
+        last_digit_too_small:    b"+1.23456789E-17" => "malformed";
+        zeros_below_the_powers:  b"+1.23400000E-18" => "0.000000000000000001234000";
         last_digit_too_large:    b"1E16" => "malformed";
-        zero_below_the_powers:   b"+0.00000000E-09" => "0.000000000000000";
+        zero_below_the_powers:   b"+0.00000000E-20" => "0.000000000000000000000000";
         zero_beyond_the_powers:  b"0E99" => "malformed";
         overload:                b"9.9E37" => "infinity";
         overload_long:           b"+9.90000000E+37" => "infinity";
@@ -229,7 +232,7 @@ mod tests {
     proptest! {
         #[test]
         fn what_is_emitted_is_read_back(
-            negative: bool, digits in 0..1_000_000_000_000_000_u64, exponent in -15..=15_i8,
+            negative: bool, digits in 0..1_000_000_000_000_000_u64, exponent in -24..=15_i8,
         ) {
             let number = Number { negative, digits, exponent };
             prop_assert_eq!(numeric(emit(number).as_bytes()), Some(Numeric::Value(number)));
@@ -240,7 +243,7 @@ mod tests {
 
         #[test]
         fn plain_notation_agrees_with_the_reader_of_files(
-            digits in 0..1_000_000_000_000_000_u64, exponent in -15..=15_i8,
+            digits in 0..1_000_000_000_000_000_u64, exponent in -24..=15_i8,
         ) {
             let sent = emit(Number { negative: true, digits, exponent });
             prop_assert_eq!(numeric(sent.as_bytes()), Number::parse(&sent).map(Numeric::Value));
@@ -266,11 +269,11 @@ mod tests {
 
         #[test]
         fn no_number_like_bytes_give_a_value_out_of_bounds(
-            bytes in prop::collection::vec(prop::sample::select(b"+-0189.eE \0".to_vec()), 0..24),
+            bytes in prop::collection::vec(prop::sample::select(b"+-0189.eE \0".to_vec()), 0..36),
         ) {
             if let Some(Numeric::Value(number)) = numeric(&bytes) {
                 prop_assert!(number.digits < 1_000_000_000_000_000);
-                prop_assert!((-15..=15).contains(&number.exponent));
+                prop_assert!((-24..=15).contains(&number.exponent));
             }
         }
     }

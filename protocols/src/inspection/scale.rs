@@ -1,7 +1,7 @@
 //! Exact sizes for thresholds: integers in 10^-24 of the base unit.
 //!
-//! Every number that an instrument can send is a whole multiple of that (exponent -15, prefix
-//! nano), so thresholds are compared without rounding. What is judged goes another way, as a
+//! Every reading and every amount is a whole multiple of that (`Unit::holds` sees to it), so
+//! thresholds are compared without rounding. What is judged goes another way, as a
 //! ratio of integers.
 
 use alloc::format;
