@@ -2,9 +2,11 @@
 //!
 //! An instrument style of this family is one function from a line to what it says.
 
-use crate::driver::{Driver, Input, Never, Output};
-use crate::reading::{Now, Reading};
+use crate::driver::{Never, Output};
+use crate::listen::{Listener, Reader};
+use crate::reading::Reading;
 use crate::wire::lines::{Framing, Line, Lines};
+use crate::wire::parity;
 
 /// Reads one line. A line that it does not understand becomes a note, never nothing.
 pub type ReadLine = fn(&Line) -> Output<Never>;
@@ -14,25 +16,50 @@ pub type ReadLine = fn(&Line) -> Output<Never>;
 pub const TORN_US: u64 = 200_000;
 
 /// A talk-only driver: cuts lines and hands each to its reader. Sends nothing, by type.
-#[derive(Debug)]
-pub struct Talker {
-    lines: Lines,
-    read: ReadLine,
-    fresh: bool,
-    given_up: Option<Line>,
-}
+pub type Talker = Listener<Lines, LineReader>;
 
 impl Talker {
     /// A driver for lines of at most `longest` bytes, ends included.
     #[must_use]
     pub fn new(longest: usize, read: ReadLine) -> Talker {
         let framing = Framing { silence_us: Some(TORN_US), ..Framing::text(longest) };
-        Talker { lines: Lines::new(framing), read, fresh: false, given_up: None }
+        Listener::of(Lines::new(framing), LineReader { read, fresh: false })
+    }
+}
+
+/// Reads whole lines one by one and suspects the first.
+#[derive(Debug)]
+pub struct LineReader {
+    read: ReadLine,
+    fresh: bool,
+}
+
+impl LineReader {
+    fn whole(&self, line: &Line) -> Output<Never> {
+        match (self.read)(line) {
+            Output::Note(note) if note.word == "malformed" => {
+                Output::Note(parity::named(note, &line.bytes))
+            }
+            other => other,
+        }
+    }
+}
+
+impl Reader for LineReader {
+    fn open(&mut self) {
+        self.fresh = true;
     }
 
     /// The first line after opening may have begun before it, or be stale.
-    fn suspect(&mut self, output: Output<Never>) -> Output<Never> {
+    fn read(&mut self, line: &Line) -> Output<Never> {
         let fresh = core::mem::take(&mut self.fresh);
+        let output = if line.too_long {
+            Output::Note(line.note("too_long", None))
+        } else if line.ended {
+            self.whole(line)
+        } else {
+            Output::Note(line.note("malformed", None))
+        };
         match output {
             Output::Reading(reading) if fresh => {
                 Output::Reading(Reading { why: Some("first_after_open"), ..reading })
@@ -42,44 +69,11 @@ impl Talker {
     }
 }
 
-impl Driver for Talker {
-    type Sends = Never;
-
-    fn handle(&mut self, now: Now, input: Input<'_>) {
-        match input {
-            Input::Open => {
-                self.given_up = self.lines.open();
-                self.fresh = true;
-            }
-            Input::Bytes(bytes) => self.lines.push(now, bytes),
-            Input::Tick => self.lines.tick(now),
-            Input::Want(_) => {}
-        }
-    }
-
-    fn poll(&mut self) -> Option<Output<Never>> {
-        if let Some(line) = self.given_up.take() {
-            return Some(Output::Note(line.note("held", None)));
-        }
-        let line = self.lines.take()?;
-        let output = if line.too_long {
-            Output::Note(line.note("too_long", None))
-        } else if line.ended {
-            (self.read)(&line)
-        } else {
-            Output::Note(line.note("malformed", None))
-        };
-        Some(self.suspect(output))
-    }
-
-    fn deadline(&self) -> Option<Now> {
-        self.lines.deadline()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::driver::{Driver, Input};
+    use crate::reading::Now;
     use crate::{contacts, val_unit_line};
     use alloc::vec::Vec;
 

@@ -10,7 +10,8 @@ mod patient;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use crate::driver::{Driver, Input, Never, Output};
+use crate::driver::{Never, Output};
+use crate::listen::{Listener, Reader};
 use crate::reading::{Now, Scan, ScanKind};
 use crate::wire::lines::{Framing, Line, Lines};
 
@@ -30,12 +31,7 @@ const FRAMING: Framing =
     Framing { longest: LONGEST, ends: b"\r\n\t", silence_us: Some(SILENCE_US) };
 
 /// A barcode scanner. Sends nothing, by type.
-#[derive(Debug)]
-pub struct Scanner {
-    lines: Lines,
-    last: Option<(Vec<u8>, Now)>,
-    given_up: Option<Line>,
-}
+pub type Scanner = Listener<Lines, Scans>;
 
 impl Default for Scanner {
     fn default() -> Scanner {
@@ -47,7 +43,31 @@ impl Scanner {
     /// A driver for one scanner.
     #[must_use]
     pub fn new() -> Scanner {
-        Scanner { lines: Lines::new(FRAMING), last: None, given_up: None }
+        Listener::of(Lines::new(FRAMING), Scans::default())
+    }
+}
+
+/// Reads codes and knows the last one.
+#[derive(Debug, Default)]
+pub struct Scans {
+    last: Option<(Vec<u8>, Now)>,
+}
+
+impl Scans {
+    /// A reader held on a code sends it again and again: every sight counts from the one before.
+    fn seen_again(&mut self, line: &Line) -> bool {
+        let Some((raw, seen)) = &mut self.last else { return false };
+        let again = *raw == line.bytes && line.first.0 <= seen.0 + SAME_US;
+        if again {
+            *seen = line.last;
+        }
+        again
+    }
+}
+
+impl Reader for Scans {
+    fn open(&mut self) {
+        self.last = None;
     }
 
     fn read(&mut self, line: &Line) -> Output<Never> {
@@ -61,16 +81,6 @@ impl Scanner {
         let kept = scan.refused.is_none();
         self.last = kept.then(|| (scan.raw.clone(), line.last));
         Output::Scan(scan)
-    }
-
-    /// A reader held on a code sends it again and again: every sight counts from the one before.
-    fn seen_again(&mut self, line: &Line) -> bool {
-        let Some((raw, seen)) = &mut self.last else { return false };
-        let again = *raw == line.bytes && line.first.0 <= seen.0 + SAME_US;
-        if again {
-            *seen = line.last;
-        }
-        again
     }
 }
 
@@ -122,37 +132,10 @@ fn identifier(bytes: &[u8]) -> (Option<&str>, &[u8]) {
     }
 }
 
-impl Driver for Scanner {
-    type Sends = Never;
-
-    fn handle(&mut self, now: Now, input: Input<'_>) {
-        match input {
-            Input::Open => {
-                self.given_up = self.lines.open();
-                self.last = None;
-            }
-            Input::Bytes(bytes) => self.lines.push(now, bytes),
-            Input::Tick => self.lines.tick(now),
-            Input::Want(_) => {}
-        }
-    }
-
-    fn poll(&mut self) -> Option<Output<Never>> {
-        if let Some(line) = self.given_up.take() {
-            return Some(Output::Note(line.note("held", None)));
-        }
-        let line = self.lines.take()?;
-        Some(self.read(&line))
-    }
-
-    fn deadline(&self) -> Option<Now> {
-        self.lines.deadline()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::driver::{Driver, Input};
     use crate::wire::latin;
     use alloc::format;
 

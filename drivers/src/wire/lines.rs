@@ -5,10 +5,11 @@
 //! a line (blank lines, a late LF) belong to that line's span and say nothing. Where silence ends
 //! a line, it does so whether a tick came in time or only the bytes behind it.
 
-use alloc::collections::VecDeque;
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use super::stream::Stream;
+use crate::listen::Cutter;
 use crate::reading::{Function, Indication, Note, Now, Reading, Span};
 use crate::unit::Unit;
 
@@ -16,7 +17,7 @@ use crate::unit::Unit;
 /// baud and 1 ms at 9600: an LF that comes later than this is counted to the next line.
 pub const CR_WAIT_US: u64 = 20_000;
 
-/// One line, or a piece of one that was too long.
+/// One line or frame, or a piece of what is none.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
     /// What stood between the ends; of a piece all its bytes.
@@ -90,10 +91,7 @@ struct Piece {
 #[derive(Debug, Clone)]
 pub struct Lines {
     framing: Framing,
-    held: Vec<u8>,
-    head: usize,
-    offset: u64,
-    stamps: VecDeque<(u64, Now)>,
+    stream: Stream,
     cut: bool,
     due: bool,
     /// What was held up to here had waited long enough when more bytes came.
@@ -104,16 +102,7 @@ impl Lines {
     /// An empty stream at offset 0.
     #[must_use]
     pub fn new(framing: Framing) -> Lines {
-        Lines {
-            framing,
-            held: Vec::new(),
-            head: 0,
-            offset: 0,
-            stamps: VecDeque::new(),
-            cut: false,
-            due: false,
-            parted: None,
-        }
+        Lines { framing, stream: Stream::new(), cut: false, due: false, parted: None }
     }
 
     /// Bytes that one read returned.
@@ -122,14 +111,9 @@ impl Lines {
             return;
         }
         if self.deadline().is_some_and(|deadline| now >= deadline) {
-            self.parted = Some(self.end());
+            self.parted = Some(self.stream.end());
         }
-        self.held.drain(..self.head);
-        self.head = 0;
-        if self.stamps.back().is_none_or(|(_, stamp)| *stamp != now) {
-            self.stamps.push_back((self.end(), now));
-        }
-        self.held.extend_from_slice(bytes);
+        self.stream.push(now, bytes);
     }
 
     /// The next line, `None` when more bytes or the deadline are needed.
@@ -138,10 +122,10 @@ impl Lines {
             self.due = false;
             return self.parted.take().and_then(|_| self.take());
         };
-        let (lead, continued) = (self.lead(self.tail()), self.cut);
+        let (lead, continued) = (self.lead(self.stream.tail()), self.cut);
         let line = self.give(piece.length, piece.overflow || continued);
         self.cut = piece.overflow && lead < piece.length;
-        self.parted = self.parted.filter(|parted| *parted > self.offset);
+        self.parted = self.parted.filter(|parted| *parted > self.stream.offset());
         Some(Line { continued, ended: piece.ended, ..line })
     }
 
@@ -153,18 +137,18 @@ impl Lines {
     /// When [`Lines::tick`] would end what waits.
     #[must_use]
     pub fn deadline(&self) -> Option<Now> {
-        let tail = self.tail();
+        let tail = self.stream.tail();
         let last = *tail.get(self.lead(tail)..)?.last()?;
         let wait = match self.framing.silence_us {
             _ if last == b'\r' && self.framing.ends.contains(&last) => CR_WAIT_US,
             silence => silence?,
         };
-        Some(Now(self.stamp(self.end() - 1).0 + wait))
+        Some(Now(self.stream.newest()?.0 + wait))
     }
 
     /// Starts a fresh stream at offset 0 and gives up what was held.
     pub fn open(&mut self) -> Option<Line> {
-        let length = self.tail().len();
+        let length = self.stream.tail().len();
         let given_up = (length > 0).then(|| self.give(length, true));
         *self = Lines::new(self.framing);
         given_up
@@ -173,15 +157,7 @@ impl Lines {
     /// Offset of the first byte that is not yet given out.
     #[must_use]
     pub fn offset(&self) -> u64 {
-        self.offset
-    }
-
-    fn tail(&self) -> &[u8] {
-        &self.held[self.head..]
-    }
-
-    fn end(&self) -> u64 {
-        self.offset + self.tail().len() as u64
+        self.stream.offset()
     }
 
     fn is_end(&self, byte: u8) -> bool {
@@ -198,9 +174,9 @@ impl Lines {
 
     /// The next piece. Depends on the bytes and on when they came, never on how they were cut.
     fn piece(&self) -> Option<Piece> {
-        let Some(parted) = self.parted else { return self.found(self.tail(), self.due) };
-        let before = usize::try_from(parted - self.offset).unwrap_or(usize::MAX);
-        let tail = self.tail();
+        let tail = self.stream.tail();
+        let Some(parted) = self.parted else { return self.found(tail, self.due) };
+        let before = usize::try_from(parted - self.stream.offset()).unwrap_or(usize::MAX);
         self.found(&tail[..before.min(tail.len())], true)
     }
 
@@ -231,29 +207,41 @@ impl Lines {
         }
     }
 
-    fn stamp(&self, offset: u64) -> Now {
-        let after = self.stamps.partition_point(|(from, _)| *from <= offset);
-        after.checked_sub(1).and_then(|at| self.stamps.get(at)).map_or(Now(0), |(_, now)| *now)
-    }
-
     fn give(&mut self, length: usize, whole: bool) -> Line {
-        let lead = self.lead(self.tail()).min(length.saturating_sub(1));
-        let piece = &self.tail()[..length];
+        let lead = self.lead(self.stream.tail()).min(length.saturating_sub(1));
+        let piece = &self.stream.tail()[..length];
         let bytes = if whole {
             piece.to_vec()
         } else {
             let ends = piece.iter().rev().take_while(|byte| self.is_end(**byte)).count();
             piece[lead..(length - ends).max(lead)].to_vec()
         };
-        let span = Span { from: self.offset, to: self.offset + length as u64 };
-        let first = self.stamp(span.from + lead as u64);
-        let last = self.stamp(span.to - 1);
-        self.head += length;
-        self.offset = span.to;
-        while self.stamps.get(1).is_some_and(|(from, _)| *from <= self.offset) {
-            self.stamps.pop_front();
-        }
+        let (from, to) = (self.stream.offset(), self.stream.offset() + length as u64);
+        let (first, last) = (self.stream.stamp(from + lead as u64), self.stream.stamp(to - 1));
+        let span = self.stream.give(length);
         Line { bytes, span, first, last, too_long: whole, continued: false, ended: false }
+    }
+}
+
+impl Cutter for Lines {
+    fn push(&mut self, now: Now, bytes: &[u8]) {
+        Lines::push(self, now, bytes);
+    }
+
+    fn take(&mut self) -> Option<Line> {
+        Lines::take(self)
+    }
+
+    fn tick(&mut self, now: Now) {
+        Lines::tick(self, now);
+    }
+
+    fn deadline(&self) -> Option<Now> {
+        Lines::deadline(self)
+    }
+
+    fn open(&mut self) -> Option<Line> {
+        Lines::open(self)
     }
 }
 

@@ -1,11 +1,17 @@
 //! Wire grammars: bytes to lines, lines to what they say.
 //!
-//! Reading order: [`lines`] cuts a stream into lines, [`number`] reads a numeric response,
-//! [`words`] the words that stand where a number is expected, [`list`] items and strings.
+//! Reading order: [`stream`] holds what was read, [`lines`] and [`frames`] cut it, [`number`]
+//! reads a numeric response, [`words`] the words that stand where a number is expected, [`list`]
+//! items and strings, [`response`] whole answers of IEEE 488.2, [`parity`] names a wrong setting
+//! of the line.
 
+pub mod frames;
 pub mod lines;
 pub mod list;
 pub mod number;
+pub mod parity;
+// pub mod response;
+pub mod stream;
 pub mod words;
 
 use alloc::string::String;
