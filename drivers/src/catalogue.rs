@@ -1,11 +1,32 @@
 //! The built-in drivers by name.
 
 use crate::driver::{Driver, Input, Message, Never, Output};
+use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
 use crate::reading::Now;
 use crate::scan::Scanner;
 use crate::scpi::Scpi;
 use crate::talker::Talker;
 use crate::{contacts, scan, scpi, val_unit_line};
+
+/// How sure the layout of a style is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// Read in a document or seen on the wire.
+    Confirmed,
+    /// From memory, in a part that a value depends on.
+    Unconfirmed,
+}
+
+impl Source {
+    /// As a word: `confirmed` or `unconfirmed`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Source::Confirmed => "confirmed",
+            Source::Unconfirmed => "unconfirmed",
+        }
+    }
+}
 
 /// What is known of a built-in driver before it runs.
 #[derive(Debug, Clone, Copy)]
@@ -14,7 +35,17 @@ struct Entry {
     version: u32,
     sends: bool,
     period_ms: u32,
+    source: Source,
     make: fn() -> Kind,
+}
+
+/// A talk-only style of frames.
+const fn framed(name: &'static str, version: u32, period_ms: u32, make: fn() -> Kind) -> Entry {
+    Entry { name, version, sends: false, period_ms, source: Source::Unconfirmed, make }
+}
+
+const fn confirmed(entry: Entry) -> Entry {
+    Entry { source: Source::Confirmed, ..entry }
 }
 
 const ENTRIES: &[Entry] = &[
@@ -23,6 +54,7 @@ const ENTRIES: &[Entry] = &[
         version: scpi::VERSION,
         sends: true,
         period_ms: 0,
+        source: Source::Confirmed,
         make: || Kind::Scpi(Scpi::new()),
     },
     Entry {
@@ -30,6 +62,7 @@ const ENTRIES: &[Entry] = &[
         version: val_unit_line::VERSION,
         sends: false,
         period_ms: val_unit_line::PERIOD_MS,
+        source: Source::Confirmed,
         make: || Kind::Talker(val_unit_line::driver()),
     },
     Entry {
@@ -37,6 +70,7 @@ const ENTRIES: &[Entry] = &[
         version: contacts::VERSION,
         sends: false,
         period_ms: 0,
+        source: Source::Confirmed,
         make: || Kind::Talker(contacts::driver()),
     },
     Entry {
@@ -44,8 +78,29 @@ const ENTRIES: &[Entry] = &[
         version: scan::VERSION,
         sends: false,
         period_ms: 0,
+        source: Source::Confirmed,
         make: || Kind::Scanner(Scanner::new()),
     },
+    framed("seg14", seg14::VERSION, seg14::PERIOD_MS, || Kind::Framed(Framed::new(&seg14::STYLE))),
+    confirmed(framed("range11", range::VERSION, range::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&range::RANGE11))
+    })),
+    framed("range14", range::VERSION, range::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&range::RANGE14))
+    }),
+    framed("ascii14", ascii14::VERSION, ascii14::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&ascii14::STYLE))
+    }),
+    framed("nib11", nib11::VERSION, nib11::PERIOD_MS, || Kind::Framed(Framed::new(&nib11::STYLE))),
+    confirmed(framed("stx16", stx16::VERSION, stx16::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&stx16::STYLE))
+    })),
+    framed("envelope", envelope::VERSION, envelope::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&envelope::STYLE))
+    }),
+    framed("fixed14", fixed14::VERSION, fixed14::PERIOD_MS, || {
+        Kind::Framed(Framed::new(&fixed14::STYLE))
+    }),
 ];
 
 /// A built-in driver. All speak with one output type; a listen-only one can't make a `Send`.
@@ -60,6 +115,7 @@ enum Kind {
     Scpi(Scpi),
     Talker(Talker),
     Scanner(Scanner),
+    Framed(Framed),
 }
 
 /// The names of all built-in drivers.
@@ -100,13 +156,19 @@ impl AnyDriver {
         self.entry.period_ms
     }
 
+    /// How sure its layout is.
+    #[must_use]
+    pub fn source(&self) -> Source {
+        self.entry.source
+    }
+
     /// Outputs that are made and not yet polled for.
     #[cfg(test)]
     pub(crate) fn queued(&self) -> usize {
         match &self.kind {
             Kind::Scpi(driver) => driver.queued(),
             // Made one at a time, when polled for.
-            Kind::Talker(_) | Kind::Scanner(_) => 0,
+            Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) => 0,
         }
     }
 }
@@ -132,6 +194,7 @@ impl Driver for AnyDriver {
             Kind::Scpi(driver) => driver.handle(now, input),
             Kind::Talker(driver) => driver.handle(now, input),
             Kind::Scanner(driver) => driver.handle(now, input),
+            Kind::Framed(driver) => driver.handle(now, input),
         }
     }
 
@@ -140,6 +203,7 @@ impl Driver for AnyDriver {
             Kind::Scpi(driver) => driver.poll(),
             Kind::Talker(driver) => driver.poll().map(quiet),
             Kind::Scanner(driver) => driver.poll().map(quiet),
+            Kind::Framed(driver) => driver.poll().map(quiet),
         }
     }
 
@@ -148,6 +212,7 @@ impl Driver for AnyDriver {
             Kind::Scpi(driver) => driver.deadline(),
             Kind::Talker(driver) => driver.deadline(),
             Kind::Scanner(driver) => driver.deadline(),
+            Kind::Framed(driver) => driver.deadline(),
         }
     }
 }

@@ -20,6 +20,7 @@ extern crate std;
 pub mod catalogue;
 pub mod contacts;
 pub mod driver;
+pub mod frame;
 pub mod listen;
 pub mod number;
 pub mod reading;

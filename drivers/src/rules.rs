@@ -46,6 +46,14 @@ const FRAGMENTS: &[&[u8]] = &[
     b"\r",
     b"\n",
     b"\0",
+    b"\x17\x27\x3d\x48\x55\x63\x7f\x87\x9f\xa0\xb0\xc4\xd0\xe0",
+    b"10198300:\r\n",
+    b"001980300020\r\n",
+    b"+0198 4 \0\0 \x04\r\n",
+    b"019801401\r\n",
+    b"\x0241380300000198\r",
+    b"\xab\xcd\x10\x061 0.198100000\x02\x88",
+    b"OH 0.198  Ohm\r",
     b"R4 +0.1",
     b"R4 0.00000000000000000000001 mOhm\r\n",
 ];
@@ -199,7 +207,8 @@ fn a_read_full_of_short_lines_does_not_pile_up() {
         let mut run = Run::new(name);
         run.play(&Event::Open, 1);
         run.play(&Event::Bytes(b"1\n".repeat(2048)), usize::MAX);
-        assert!(run.out.len() >= 2048, "{name}");
+        // What reads no lines drops them, up to 256 bytes at a time.
+        assert!(run.out.len() >= 16, "{name}");
     }
 }
 
@@ -211,6 +220,7 @@ fn an_endless_line_is_noted_piece_by_piece() {
             run.play(&Event::Bytes(alloc::vec![b'7'; 4096]), usize::MAX);
         }
         run.play(&Event::Bytes(b"\n".to_vec()), 1);
+        run.play(&Event::Due, 1);
         assert_eq!(run.covered, run.fed, "{name}");
         assert!(!run.out.iter().any(|output| matches!(output, Output::Reading(_))));
     }
