@@ -3,10 +3,11 @@
 use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
 use crate::reading::Now;
+use crate::report::Printer;
 use crate::scan::Scanner;
 use crate::scpi::Scpi;
 use crate::talker::Talker;
-use crate::{contacts, scan, scpi, val_unit_line};
+use crate::{contacts, csv_line, report, scan, scpi, val_unit_line};
 
 /// How sure the layout of a style is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,6 +82,22 @@ const ENTRIES: &[Entry] = &[
         source: Source::Confirmed,
         make: || Kind::Scanner(Scanner::new()),
     },
+    Entry {
+        name: "csv-line",
+        version: csv_line::VERSION,
+        sends: false,
+        period_ms: csv_line::PERIOD_MS,
+        source: Source::Unconfirmed,
+        make: || Kind::Talker(csv_line::driver()),
+    },
+    Entry {
+        name: "report",
+        version: report::VERSION,
+        sends: false,
+        period_ms: 0,
+        source: Source::Unconfirmed,
+        make: || Kind::Printer(Printer::new()),
+    },
     framed("seg14", seg14::VERSION, seg14::PERIOD_MS, || Kind::Framed(Framed::new(&seg14::STYLE))),
     confirmed(framed("range11", range::VERSION, range::PERIOD_MS, || {
         Kind::Framed(Framed::new(&range::RANGE11))
@@ -116,6 +133,7 @@ enum Kind {
     Talker(Talker),
     Scanner(Scanner),
     Framed(Framed),
+    Printer(Printer),
 }
 
 /// The names of all built-in drivers.
@@ -168,7 +186,7 @@ impl AnyDriver {
         match &self.kind {
             Kind::Scpi(driver) => driver.queued(),
             // Made one at a time, when polled for.
-            Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) => 0,
+            Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) | Kind::Printer(_) => 0,
         }
     }
 }
@@ -195,6 +213,7 @@ impl Driver for AnyDriver {
             Kind::Talker(driver) => driver.handle(now, input),
             Kind::Scanner(driver) => driver.handle(now, input),
             Kind::Framed(driver) => driver.handle(now, input),
+            Kind::Printer(driver) => driver.handle(now, input),
         }
     }
 
@@ -204,6 +223,7 @@ impl Driver for AnyDriver {
             Kind::Talker(driver) => driver.poll().map(quiet),
             Kind::Scanner(driver) => driver.poll().map(quiet),
             Kind::Framed(driver) => driver.poll().map(quiet),
+            Kind::Printer(driver) => driver.poll().map(quiet),
         }
     }
 
@@ -213,6 +233,7 @@ impl Driver for AnyDriver {
             Kind::Talker(driver) => driver.deadline(),
             Kind::Scanner(driver) => driver.deadline(),
             Kind::Framed(driver) => driver.deadline(),
+            Kind::Printer(driver) => driver.deadline(),
         }
     }
 }

@@ -19,11 +19,13 @@ extern crate std;
 
 pub mod catalogue;
 pub mod contacts;
+pub mod csv_line;
 pub mod driver;
 pub mod frame;
 pub mod listen;
 pub mod number;
 pub mod reading;
+pub mod report;
 #[cfg(test)]
 mod rules;
 pub mod scan;

@@ -4,7 +4,8 @@
 //! may be CR or LF themselves, so the frame is found by its length and the place of its end.
 
 use super::marks::{Mark, Marks, Table};
-use super::{MALFORMED, Pair, Said, Style, number};
+use super::pair::Pair;
+use super::{MALFORMED, Said, Style, number};
 use crate::reading::{Flag, Indication};
 use crate::unit::{Prefix, Quantity};
 use crate::wire::frames::{Look, Shape, fixed};

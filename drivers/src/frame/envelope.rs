@@ -6,7 +6,8 @@
 //! the bar, three of flags), are from memory. Other payloads are in order and no reading.
 
 use super::marks::{Mark, Table};
-use super::{MALFORMED, OTHER, Pair, Said, Shown, Style};
+use super::pair::Pair;
+use super::{MALFORMED, OTHER, Said, Shown, Style};
 use crate::reading::{Flag, Function};
 use crate::unit::Unit;
 use crate::wire::frames::{Look, Shape};

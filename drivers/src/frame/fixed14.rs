@@ -5,7 +5,8 @@
 
 use alloc::vec::Vec;
 
-use super::{MALFORMED, OTHER, Pair, Said, Shown, Style};
+use super::pair::Pair;
+use super::{MALFORMED, OTHER, Said, Shown, Style};
 use crate::reading::Function;
 use crate::unit::Unit;
 use crate::wire::frames::{Look, Shape, fixed};

@@ -11,6 +11,7 @@ pub mod envelope;
 pub mod fixed14;
 pub mod marks;
 pub mod nib11;
+pub mod pair;
 pub mod range;
 pub mod seg14;
 pub mod stx16;
@@ -22,29 +23,12 @@ use alloc::vec::Vec;
 use crate::driver::{Never, Output};
 use crate::listen::{Listener, Reader};
 use crate::number::Number;
-use crate::reading::{Flag, Function, Indication, Now, Reading};
+use crate::reading::{Flag, Function, Indication, Reading};
 use crate::unit::Unit;
 use crate::wire::frames::{Frames, Shape};
 use crate::wire::lines::Line;
 use crate::wire::parity;
-
-/// When a frame is believed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pair {
-    /// At once: it has a checksum.
-    Checked,
-    /// When it says the same as the frame before, which began at most this long before it.
-    Equal {
-        /// Microseconds from the beginning of one to the beginning of the next.
-        within_us: u64,
-    },
-    /// The same, and each conversion is sent twice: a third frame begins a pair of its own, so
-    /// that a conversion is one value.
-    Twice {
-        /// Microseconds from the beginning of one to the beginning of its copy.
-        within_us: u64,
-    },
-}
+use pair::{Pair, Pairing};
 
 /// A style of instrument.
 #[derive(Debug)]
@@ -101,39 +85,39 @@ impl Framed {
 pub struct FrameReader {
     style: &'static Style,
     fresh: bool,
-    before: Option<(Shown, Now)>,
+    pairing: Pairing,
 }
 
 impl FrameReader {
     /// A reader that has seen nothing.
     #[must_use]
     pub fn new(style: &'static Style) -> FrameReader {
-        FrameReader { style, fresh: false, before: None }
+        FrameReader { style, fresh: false, pairing: Pairing::new(style.pair) }
     }
 
+    /// The first frame after opening may have begun before it or be stale; it makes no pair.
     fn shown(&mut self, frame: &Line, shown: Shown) -> Reading {
-        let why = self.doubt(frame.first, &shown);
-        let Shown { function, indication, unit, flags } = shown;
-        Reading { flags, why, ..frame.reading(indication, function, unit) }
+        let why = if core::mem::take(&mut self.fresh) {
+            Some("first_after_open")
+        } else {
+            self.pairing.doubt(frame.first, &shown)
+        };
+        shown.reading(frame, why)
+    }
+}
+
+impl Shown {
+    /// The reading of a frame or line that shows this.
+    #[must_use]
+    pub fn reading(self, line: &Line, why: Option<&'static str>) -> Reading {
+        let Shown { function, indication, unit, flags } = self;
+        Reading { flags, why, ..line.reading(indication, function, unit) }
     }
 
-    /// Why it is not believed, if so. The first frame after opening may have begun before it or
-    /// be stale, and believes nobody else either.
-    fn doubt(&mut self, at: Now, shown: &Shown) -> Option<&'static str> {
-        if core::mem::take(&mut self.fresh) {
-            return Some("first_after_open");
-        }
-        let (within, once) = match self.style.pair {
-            Pair::Checked => return None,
-            Pair::Equal { within_us } => (within_us, false),
-            Pair::Twice { within_us } => (within_us, true),
-        };
-        let before = self.before.take();
-        let paired = before.is_some_and(|(s, was)| s == *shown && at.0 <= was.0 + within);
-        if !(paired && once) {
-            self.before = Some((shown.clone(), at));
-        }
-        (!paired).then_some("unpaired")
+    /// Its number has no digit that is too small to be compared.
+    #[must_use]
+    pub fn held(&self) -> bool {
+        self.indication.number().is_none_or(|number| self.unit.holds(number))
     }
 }
 
@@ -145,20 +129,16 @@ impl Reader for FrameReader {
     fn read(&mut self, piece: &Line) -> Output<Never> {
         let said = if piece.ended { (self.style.read)(&piece.bytes) } else { MALFORMED };
         let word = match said {
-            Said::Shown(shown) if held(&shown) => {
+            Said::Shown(shown) if shown.held() => {
                 return Output::Reading(self.shown(piece, shown));
             }
             Said::Shown(_) => "malformed",
             Said::Note(word) => word,
         };
-        self.before = None;
+        self.pairing.broken();
         let note = piece.note(word, None);
         Output::Note(if piece.ended { note } else { parity::named(note, &piece.bytes) })
     }
-}
-
-fn held(shown: &Shown) -> bool {
-    shown.indication.number().is_none_or(|number| shown.unit.holds(number))
 }
 
 /// Digits as sent, `places` of them behind the point; `None` for another byte among them and for

@@ -5,7 +5,8 @@
 //! that is none is no value: what the display showed instead is not known.
 
 use super::marks::{Mark, Marks, Table};
-use super::{MALFORMED, OTHER, Pair, Said, Style, number};
+use super::pair::Pair;
+use super::{MALFORMED, OTHER, Said, Style, number};
 use crate::reading::{Flag, Indication};
 use crate::unit::{Prefix, Quantity};
 use crate::wire::frames::{Look, Shape, fixed};

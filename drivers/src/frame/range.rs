@@ -9,7 +9,8 @@
 //! On overload the digits are 4000 on the line: only the overload bit is believed.
 
 use super::marks::{Mark, Marks, Table};
-use super::{MALFORMED, OTHER, Pair, Said, Style, number};
+use super::pair::Pair;
+use super::{MALFORMED, OTHER, Said, Style, number};
 use crate::reading::{Flag, Indication};
 use crate::unit::{Prefix, Quantity};
 use crate::wire::frames::{Look, Shape, fixed};

@@ -10,7 +10,8 @@
 //! | 2, 4, 6, 8 | d | c | g | b |
 
 use super::marks::{Mark, Table};
-use super::{MALFORMED, Pair, Said, Style, number};
+use super::pair::Pair;
+use super::{MALFORMED, Said, Style, number};
 use crate::reading::{Flag, Indication};
 use crate::unit::{Prefix, Quantity};
 use crate::wire::frames::{Shape, fixed};

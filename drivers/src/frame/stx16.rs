@@ -4,7 +4,8 @@
 //! Beyond the range the digits are arrows whose codes are not printed: whatever is no digit is no
 //! value. Nothing but 9 600 baud and a pull resistor in the lead: silence may be the lead.
 
-use super::{MALFORMED, OTHER, Pair, Said, Shown, Style, number};
+use super::pair::Pair;
+use super::{MALFORMED, OTHER, Said, Shown, Style, number};
 use crate::reading::{Function, Indication};
 use crate::unit::Unit;
 use crate::wire::frames::{Look, Shape, fixed};

@@ -9,6 +9,7 @@ use alloc::vec::Vec;
 
 use super::*;
 use crate::driver::{Driver, Input};
+use crate::reading::Now;
 
 fn hex(text: &str) -> Vec<u8> {
     text.split_whitespace().map(|byte| u8::from_str_radix(byte, 16).unwrap()).collect()
