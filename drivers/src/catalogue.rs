@@ -1,5 +1,6 @@
 //! The built-in drivers by name.
 
+use crate::ask::Asker;
 use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
 use crate::reading::Now;
@@ -7,7 +8,7 @@ use crate::report::Printer;
 use crate::scan::Scanner;
 use crate::scpi::Scpi;
 use crate::talker::Talker;
-use crate::{contacts, csv_line, report, scan, scpi, val_unit_line};
+use crate::{ask, contacts, csv_line, report, scan, scpi, val_unit_line};
 
 /// How sure the layout of a style is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +44,11 @@ struct Entry {
 /// A talk-only style of frames.
 const fn framed(name: &'static str, version: u32, period_ms: u32, make: fn() -> Kind) -> Entry {
     Entry { name, version, sends: false, period_ms, source: Source::Unconfirmed, make }
+}
+
+/// A style that asks.
+const fn asking(name: &'static str, version: u32, make: fn() -> Kind) -> Entry {
+    Entry { name, version, sends: true, period_ms: 0, source: Source::Unconfirmed, make }
 }
 
 const fn confirmed(entry: Entry) -> Entry {
@@ -118,6 +124,14 @@ const ENTRIES: &[Entry] = &[
     framed("fixed14", fixed14::VERSION, fixed14::PERIOD_MS, || {
         Kind::Framed(Framed::new(&fixed14::STYLE))
     }),
+    asking("fixed14-poll", ask::fixed14::VERSION, || Kind::Asker(Asker::new(&ask::fixed14::TALK))),
+    confirmed(asking("letter-poll", ask::letter_poll::VERSION, || {
+        Kind::Asker(Asker::new(&ask::letter_poll::TALK))
+    })),
+    confirmed(asking("prompt-echo", ask::prompt_echo::VERSION, || {
+        Kind::Asker(Asker::new(&ask::prompt_echo::TALK))
+    })),
+    asking("ack-code", ask::ack_code::VERSION, || Kind::Asker(Asker::new(&ask::ack_code::TALK))),
 ];
 
 /// A built-in driver. All speak with one output type; a listen-only one can't make a `Send`.
@@ -134,6 +148,7 @@ enum Kind {
     Scanner(Scanner),
     Framed(Framed),
     Printer(Printer),
+    Asker(Asker),
 }
 
 /// The names of all built-in drivers.
@@ -185,6 +200,7 @@ impl AnyDriver {
     pub(crate) fn queued(&self) -> usize {
         match &self.kind {
             Kind::Scpi(driver) => driver.queued(),
+            Kind::Asker(driver) => driver.queued(),
             // Made one at a time, when polled for.
             Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) | Kind::Printer(_) => 0,
         }
@@ -210,6 +226,7 @@ impl Driver for AnyDriver {
     fn handle(&mut self, now: Now, input: Input<'_>) {
         match &mut self.kind {
             Kind::Scpi(driver) => driver.handle(now, input),
+            Kind::Asker(driver) => driver.handle(now, input),
             Kind::Talker(driver) => driver.handle(now, input),
             Kind::Scanner(driver) => driver.handle(now, input),
             Kind::Framed(driver) => driver.handle(now, input),
@@ -220,6 +237,7 @@ impl Driver for AnyDriver {
     fn poll(&mut self) -> Option<Output<Message>> {
         match &mut self.kind {
             Kind::Scpi(driver) => driver.poll(),
+            Kind::Asker(driver) => driver.poll(),
             Kind::Talker(driver) => driver.poll().map(quiet),
             Kind::Scanner(driver) => driver.poll().map(quiet),
             Kind::Framed(driver) => driver.poll().map(quiet),
@@ -230,6 +248,7 @@ impl Driver for AnyDriver {
     fn deadline(&self) -> Option<Now> {
         match &self.kind {
             Kind::Scpi(driver) => driver.deadline(),
+            Kind::Asker(driver) => driver.deadline(),
             Kind::Talker(driver) => driver.deadline(),
             Kind::Scanner(driver) => driver.deadline(),
             Kind::Framed(driver) => driver.deadline(),

@@ -17,6 +17,7 @@ struct Readme;
 #[cfg(test)]
 extern crate std;
 
+pub mod ask;
 pub mod catalogue;
 pub mod contacts;
 pub mod csv_line;

@@ -8,7 +8,7 @@ use crate::wire::lines::Line;
 
 /// Cuts a stream into lines, frames or whole reports. Every byte belongs to one piece; pieces
 /// depend on the bytes and on when they came, never on how reads cut them.
-pub trait Cutter: Send {
+pub trait Cutter: Send + Sync + core::fmt::Debug {
     /// Bytes that one read returned.
     fn push(&mut self, now: Now, bytes: &[u8]);
 
@@ -23,6 +23,9 @@ pub trait Cutter: Send {
 
     /// Starts a fresh stream at offset 0 and gives up what was held.
     fn open(&mut self) -> Option<Line>;
+
+    /// Offset of the first byte that is not yet given out.
+    fn offset(&self) -> u64;
 }
 
 /// Says what a piece means. What it does not understand becomes a note, never nothing.

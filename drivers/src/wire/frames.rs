@@ -140,6 +140,10 @@ impl Cutter for Frames {
         *self = Frames::new(self.shape);
         given_up
     }
+
+    fn offset(&self) -> u64 {
+        self.stream.offset()
+    }
 }
 
 #[cfg(test)]

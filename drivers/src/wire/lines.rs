@@ -243,6 +243,10 @@ impl Cutter for Lines {
     fn open(&mut self) -> Option<Line> {
         Lines::open(self)
     }
+
+    fn offset(&self) -> u64 {
+        Lines::offset(self)
+    }
 }
 
 #[cfg(test)]
