@@ -41,7 +41,7 @@ pub fn items(bytes: &[u8]) -> Option<Vec<Item>> {
     list.ok().map(|(_, items)| items)
 }
 
-fn quoted(bytes: &[u8]) -> IResult<&[u8], Vec<u8>> {
+pub(super) fn quoted(bytes: &[u8]) -> IResult<&[u8], Vec<u8>> {
     let run = alt((take_while1(|byte| byte != b'"'), map(tag(&b"\"\""[..]), |_| &b"\""[..])));
     let quote = || tag(&b"\""[..]);
     map(delimited(quote(), many0(run), quote()), |runs| runs.concat()).parse(bytes)

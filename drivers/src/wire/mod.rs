@@ -10,7 +10,7 @@ pub mod lines;
 pub mod list;
 pub mod number;
 pub mod parity;
-// pub mod response;
+pub mod response;
 pub mod stream;
 pub mod words;
 
