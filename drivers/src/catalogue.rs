@@ -6,7 +6,7 @@ use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx1
 use crate::reading::Now;
 use crate::report::Printer;
 use crate::scan::Scanner;
-use crate::scpi::Scpi;
+use crate::scpi::{Scpi, profile};
 use crate::talker::Talker;
 use crate::{ask, contacts, csv_line, report, scan, scpi, val_unit_line};
 
@@ -46,6 +46,12 @@ const fn framed(name: &'static str, version: u32, period_ms: u32, make: fn() -> 
     Entry { name, version, sends: false, period_ms, source: Source::Unconfirmed, make }
 }
 
+/// A profile of SCPI.
+const fn scpi(name: &'static str, make: fn() -> Kind) -> Entry {
+    let version = scpi::VERSION;
+    Entry { name, version, sends: true, period_ms: 0, source: Source::Confirmed, make }
+}
+
 /// A style that asks.
 const fn asking(name: &'static str, version: u32, make: fn() -> Kind) -> Entry {
     Entry { name, version, sends: true, period_ms: 0, source: Source::Unconfirmed, make }
@@ -56,14 +62,14 @@ const fn confirmed(entry: Entry) -> Entry {
 }
 
 const ENTRIES: &[Entry] = &[
+    scpi("scpi", || Kind::Scpi(Scpi::new(&profile::PLAIN))),
     Entry {
-        name: "scpi",
-        version: scpi::VERSION,
-        sends: true,
-        period_ms: 0,
-        source: Source::Confirmed,
-        make: || Kind::Scpi(Scpi::new()),
+        source: Source::Unconfirmed,
+        ..scpi("scpi-remote", || Kind::Scpi(Scpi::new(&profile::REMOTE)))
     },
+    scpi("scpi-lang", || Kind::Scpi(Scpi::new(&profile::LANGUAGE))),
+    scpi("scpi-elements", || Kind::Scpi(Scpi::new(&profile::ELEMENTS))),
+    scpi("scpi-auto", || Kind::Scpi(Scpi::new(&profile::AUTO))),
     Entry {
         name: "val-unit-line",
         version: val_unit_line::VERSION,

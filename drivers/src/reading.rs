@@ -141,12 +141,14 @@ pub struct Reading {
 pub struct Note {
     /// A closed word: `malformed`, `parity_bit` (bytes with a parity bit in bit 7; the text says
     /// which), `other_function` (a frame in order, of something that a reading has no place for),
-    /// `report` (a report ended; empty span, the text says from where to where), `text` (a line of
-    /// it that says nothing measured), `no_function` (a number of which nobody said what it is of;
-    /// the text is the number), `too_long`, `held` (tail closed by `Open`), `silent`
-    /// (query timed out; empty span), `error_queue`, `answer` (an answer that is no reading),
-    /// `not_configured` (the instrument does not take the wanted function; empty span), `event`
-    /// (the instrument says what was done to it), `duplicate` (the same code scanned again).
+    /// `report` (a report ended; empty span, the text says from where to where), `text` (a line
+    /// of it that says nothing measured), `no_function` (a number of which nobody said what it is
+    /// of; the text is the number), `power_on` (the instrument says that it was switched on since
+    /// it was asked last; the text is its status), `too_long`, `held` (tail closed by `Open`),
+    /// `silent` (query timed out; empty span), `error_queue`, `answer` (an answer that is no
+    /// reading), `not_configured` (the instrument does not take the wanted function; empty span),
+    /// `event` (the instrument says what was done to it), `duplicate` (the same code scanned
+    /// again).
     pub word: &'static str,
     /// Its bytes in the link's stream; empty for `silent`.
     pub span: Span,

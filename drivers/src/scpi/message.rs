@@ -2,6 +2,7 @@
 
 use alloc::vec::Vec;
 
+use super::profile::Profile;
 use crate::driver::Message;
 use crate::reading::Function;
 
@@ -14,15 +15,18 @@ pub(super) enum Query {
     Errors,
     /// What are you configured for?
     Function,
+    /// What happened to you since you were asked last?
+    Status,
     /// Measure once and say.
     Reading,
 }
 
-/// The allow-list, first the queries in the order of [`Query`].
+/// The allow-list, first the queries in the order of [`Query`]; what asks for a reading and the
+/// messages without an answer are those of the profiles.
 const IDENTITY: &str = "*IDN?";
 const ERRORS: &str = "SYST:ERR?";
 const FUNCTION: &str = "CONF?";
-const READING: &str = "READ?";
+const STATUS: &str = "*ESR?";
 
 /// And the measuring functions. Insulation resistance is missing on purpose: whatever measures
 /// it puts a voltage on its terminals.
@@ -41,24 +45,25 @@ impl Query {
     pub(super) fn limit_us(self) -> u64 {
         match self {
             Query::Identity | Query::Errors => 2_000_000,
-            Query::Function => 1_000_000,
+            Query::Function | Query::Status => 1_000_000,
             Query::Reading => 3_000_000,
         }
     }
 
     /// Its text without terminator.
-    pub(super) fn text(self) -> &'static str {
+    pub(super) fn text(self, profile: &Profile) -> &'static str {
         match self {
             Query::Identity => IDENTITY,
             Query::Errors => ERRORS,
             Query::Function => FUNCTION,
-            Query::Reading => READING,
+            Query::Status => STATUS,
+            Query::Reading => profile.read,
         }
     }
 
     /// The message that asks it.
-    pub(super) fn message(self) -> Message {
-        terminated(self.text())
+    pub(super) fn message(self, profile: &Profile) -> Message {
+        terminated(self.text(profile))
     }
 }
 
@@ -68,7 +73,8 @@ pub(super) fn configure(function: Function) -> Option<Message> {
     Some(terminated(text))
 }
 
-fn terminated(text: &'static str) -> Message {
+/// A message of the allow-list on its way.
+pub(super) fn terminated(text: &'static str) -> Message {
     let mut bytes: Vec<u8> = text.into();
     bytes.push(b'\n');
     Message(bytes)
@@ -76,7 +82,9 @@ fn terminated(text: &'static str) -> Message {
 
 #[cfg(test)]
 pub(super) mod tests {
+    use super::super::profile;
     use super::*;
+    use alloc::string::String;
 
     /// Every function there is, so that a new one can't slip past the list.
     const FUNCTIONS: [Function; 9] = [
@@ -91,12 +99,20 @@ pub(super) mod tests {
         Function::Contacts,
     ];
 
-    /// The whole allow-list, written down a second time.
-    pub(in crate::scpi) const ALLOWED: [&str; 11] = [
+    /// The whole allow-list of each profile, written down a second time.
+    pub(in crate::scpi) const ALLOWED: [(&str, &Profile, &[&str]); 5] = [
+        ("scpi", &profile::PLAIN, &["READ?\n"]),
+        ("scpi-remote", &profile::REMOTE, &["READ?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n"]),
+        ("scpi-lang", &profile::LANGUAGE, &[":READ?\n", "*LANG SCPI\n"]),
+        ("scpi-elements", &profile::ELEMENTS, &["READ?\n", "FORM:ELEM READ\n"]),
+        ("scpi-auto", &profile::AUTO, &["READ?\n"]),
+    ];
+
+    /// And what all of them may say.
+    pub(in crate::scpi) const COMMON: [&str; 10] = [
         "*IDN?\n",
         "SYST:ERR?\n",
         "CONF?\n",
-        "READ?\n",
         "CONF:VOLT:DC\n",
         "CONF:VOLT:AC\n",
         "CONF:CURR:DC\n",
@@ -109,13 +125,22 @@ pub(super) mod tests {
     #[test]
     fn every_message_that_can_be_made_is_on_the_list_and_none_starts_a_source() {
         let queries = [Query::Identity, Query::Errors, Query::Function, Query::Reading];
-        let mut made: Vec<Message> = queries.into_iter().map(Query::message).collect();
-        made.extend(FUNCTIONS.into_iter().filter_map(configure));
-        let made: Vec<_> = made.iter().map(|m| core::str::from_utf8(m.bytes()).unwrap()).collect();
-        assert_eq!(made, ALLOWED);
-        for text in made {
-            for word in ["MEAS", "OUTP", "SOUR", "*RST", "*RCL", "INIT", "*TRG", "INS", ";"] {
-                assert!(!text.contains(word), "{text}");
+        for (name, profile, own) in ALLOWED {
+            let mut made: Vec<Message> = queries.map(|query| query.message(profile)).into();
+            made.extend(profile.status.then(|| Query::Status.message(profile)));
+            made.extend(FUNCTIONS.into_iter().filter_map(configure));
+            let said = [profile.begin, profile.shape, profile.leave];
+            made.extend(said.into_iter().flatten().map(terminated));
+            let text = |m: &Message| String::from_utf8(m.bytes().to_vec()).unwrap();
+            let mut made: Vec<_> = made.iter().map(text).collect();
+            let mut want: Vec<_> = COMMON.iter().chain(own).map(|t| String::from(*t)).collect();
+            made.sort();
+            want.sort();
+            assert_eq!(made, want, "{name}");
+            for text in made {
+                for word in ["MEAS", "OUTP", "SOUR", "*RST", "*RCL", "INIT", "*TRG", "INS", ";"] {
+                    assert!(!text.contains(word), "{text}");
+                }
             }
         }
     }

@@ -9,10 +9,16 @@
 //! On opening nothing is wanted: `*IDN?`, then the error queue until it is empty. Wanted:
 //! configure, error queue, `CONF?` where the instrument has it, then `READ?` again and again.
 //! After a time-out all of that again, because a meter that was switched off has forgotten it.
+//! What some meters need besides is a [`profile`].
 
 mod answer;
 mod message;
+pub mod profile;
+#[cfg(test)]
+mod profiles;
+mod setup;
 mod state;
+mod status;
 #[cfg(test)]
 mod tests;
 
@@ -20,7 +26,8 @@ use alloc::collections::VecDeque;
 use alloc::string::String;
 
 use answer::{Answer, sort};
-use message::{Query, configure};
+use message::Query;
+use profile::Profile;
 use state::{Known, Phase, RETRY_US, Setup, Stage, Step};
 
 use crate::driver::{Driver, Input, Message, Output};
@@ -48,6 +55,7 @@ const ATTEMPTS_MAX: u8 = 3;
 /// A SCPI meter.
 #[derive(Debug)]
 pub struct Scpi {
+    profile: &'static Profile,
     lines: Lines,
     out: VecDeque<Output<Message>>,
     phase: Phase,
@@ -56,19 +64,16 @@ pub struct Scpi {
     want: Option<Function>,
     setup: Option<Setup>,
     known: Known,
-}
-
-impl Default for Scpi {
-    fn default() -> Scpi {
-        Scpi::new()
-    }
+    /// A reading that waits for the status behind it.
+    pending: Option<Reading>,
 }
 
 impl Scpi {
     /// A driver that waits to be opened.
     #[must_use]
-    pub fn new() -> Scpi {
+    pub fn new(profile: &'static Profile) -> Scpi {
         Scpi {
+            profile,
             lines: Lines::new(Framing::text(LONGEST)),
             out: VecDeque::new(),
             phase: Phase::Idle,
@@ -77,6 +82,7 @@ impl Scpi {
             want: None,
             setup: None,
             known: Known::nothing(false),
+            pending: None,
         }
     }
 
@@ -89,21 +95,36 @@ impl Scpi {
 
     /// What is to be done next, if anything.
     fn step(&self) -> Option<Step> {
-        let known = &self.known;
+        let (known, profile) = (&self.known, self.profile);
         if !known.open {
             return None;
         }
-        if known.doubt.is_some() && (self.want.is_some() || known.opening) {
+        let setup = self.setup.filter(|setup| Some(setup.function) == self.want);
+        let failed = setup.is_some_and(|setup| setup.stage == Stage::Failed);
+        let busy = self.want.is_some() || known.opening;
+        if self.pending.is_some() {
+            return Some(Step::Ask(Query::Status));
+        }
+        if profile.begin.is_some() && !known.begun && busy && !failed {
+            return Some(Step::Begin);
+        }
+        if known.doubt.is_some() && busy {
             return Some(Step::Ask(Query::Errors));
         }
         if !known.identified && (self.want.is_some() || !known.asked_identity) {
             return Some(Step::Ask(Query::Identity));
         }
-        let function = self.want?;
-        match self.setup.filter(|setup| setup.function == function).map(|setup| setup.stage) {
+        if profile.status && known.status_due && busy && !failed {
+            return Some(Step::Ask(Query::Status));
+        }
+        let Some(function) = self.want else {
+            return (profile.leave.is_some() && known.begun).then_some(Step::Leave);
+        };
+        match setup.map(|setup| setup.stage) {
             None | Some(Stage::New) => Some(Step::Configure(function)),
+            Some(Stage::Shapeless) => Some(Step::Shape),
             Some(Stage::Accepted) => Some(Step::Ask(Query::Function)),
-            Some(Stage::Ready) => Some(Step::Ask(Query::Reading)),
+            Some(Stage::Ready) => (!profile.auto).then_some(Step::Ask(Query::Reading)),
             Some(Stage::Sent | Stage::Unanswered) => Some(Step::Ask(Query::Errors)),
             Some(Stage::Failed) => None,
         }
@@ -122,6 +143,18 @@ impl Scpi {
             Some(_) if now < self.free_at => self.phase = Phase::Pause { until: self.free_at },
             Some(Step::Ask(query)) => self.ask(now, query),
             Some(Step::Configure(function)) => self.configure(now, function),
+            Some(Step::Begin) => {
+                self.known.begun = true;
+                self.say(now, self.profile.begin);
+            }
+            Some(Step::Shape) => {
+                self.stage(Stage::Sent);
+                self.say(now, self.profile.shape);
+            }
+            Some(Step::Leave) => {
+                (self.known.begun, self.known.opening) = (false, false);
+                self.say(now, self.profile.leave);
+            }
         }
     }
 
@@ -129,47 +162,29 @@ impl Scpi {
         match query {
             Query::Identity => self.known.asked_identity = true,
             Query::Reading => self.known.last_read = self.want,
-            Query::Errors | Query::Function => {}
+            Query::Errors | Query::Function | Query::Status => {}
         }
         self.phase = Phase::Asked { query, until: Now(now.0 + query.limit_us()) };
-        self.out.push_back(Output::Send(query.message()));
-    }
-
-    fn configure(&mut self, now: Now, function: Function) {
-        let old = self.setup.filter(|setup| setup.function == function);
-        let attempts = old.map_or(0, |setup| setup.attempts);
-        let Some(message) = configure(function) else {
-            self.setup = Some(Setup { function, stage: Stage::Failed, attempts });
-            self.not_configured(now);
-            return self.advance(now);
-        };
-        self.setup = Some(Setup { function, stage: Stage::Sent, attempts });
-        self.known.doubt = Some(0);
-        self.known.errors = false;
-        self.free_at = Now(now.0 + GAP_US);
-        self.phase = Phase::Pause { until: self.free_at };
-        self.out.push_back(Output::Send(message));
-    }
-
-    fn not_configured(&mut self, now: Now) {
-        let at = self.lines.offset();
-        let span = Span { from: at, to: at };
-        self.out.push_back(Output::Note(Note {
-            word: "not_configured",
-            span,
-            text: None,
-            at: now,
-        }));
+        self.out.push_back(Output::Send(query.message(self.profile)));
     }
 
     /// A line arrived: taken as the answer if it has the shape of one.
     fn line(&mut self, line: &Line) {
+        let status = (self.asked() == Some(Query::Status)).then(|| status::bits(trim(&line.bytes)));
+        if let Some(bits) = status.flatten().filter(|_| !line.too_long) {
+            return self.status(line, bits);
+        }
+        // A reading whose status did not come next is not taken.
+        self.flush(Some("unsolicited"));
         if line.too_long {
             self.note(line, "too_long", None);
             return self.garbled(line.last);
         }
         let bytes = trim(&line.bytes);
         match (self.asked(), sort(bytes)) {
+            (_, Answer::Number(indication)) if self.profile.auto => {
+                self.sent_itself(line, indication);
+            }
             (Some(Query::Identity), Answer::Text) if !bytes.starts_with(b"*") => {
                 self.identity(line, bytes);
             }
@@ -191,7 +206,7 @@ impl Scpi {
     /// The question is answered: on to the next when the line was quiet for the gap.
     fn answered(&mut self, now: Now) {
         self.phase = Phase::Idle;
-        self.free_at = Now(self.heard.0 + GAP_US);
+        self.free_at = Now(self.heard.0 + self.profile.gap_us);
         self.advance(now);
     }
 
@@ -230,68 +245,26 @@ impl Scpi {
         self.note(line, word, Some(text));
     }
 
-    /// The error queue is empty: what was sent before it is decided.
-    fn queue_empty(&mut self, now: Now) {
-        match self.setup.map(|setup| setup.stage) {
-            Some(Stage::Sent) if self.known.errors => self.refused(now),
-            Some(Stage::Sent) if self.known.answers_conf => self.stage(Stage::Accepted),
-            Some(Stage::Sent) => self.ready(),
-            Some(Stage::Unanswered) => {
-                self.known.answers_conf = !self.known.errors;
-                self.ready();
-            }
-            _ => {}
-        }
-    }
-
-    fn stage(&mut self, stage: Stage) {
-        if let Some(setup) = &mut self.setup {
-            setup.stage = stage;
-        }
-    }
-
-    fn ready(&mut self) {
-        self.stage(Stage::Ready);
-        if let Some(setup) = self.setup.filter(|setup| self.want == Some(setup.function)) {
-            self.out.push_back(Output::Ready(setup.function));
-        }
-    }
-
-    /// The instrument did not take the function: once more, but not for ever.
-    fn refused(&mut self, now: Now) {
-        let Some(setup) = &mut self.setup else { return };
-        setup.attempts += 1;
-        setup.stage = Stage::New;
-        if setup.attempts >= ATTEMPTS_MAX {
-            setup.stage = Stage::Failed;
-            self.not_configured(now);
-        }
-    }
-
-    fn function(&mut self, line: &Line, function: Option<Function>) {
-        self.note(line, "answer", Some(latin(trim(&line.bytes))));
-        match self.setup {
-            Some(setup) if Some(setup.function) == function => self.ready(),
-            Some(_) => self.refused(line.last),
-            None => {}
-        }
-        self.answered(line.last);
-    }
-
     fn reading(&mut self, line: &Line, indication: Indication) {
-        self.push_reading(line, indication, None);
+        match self.made(line, indication).filter(|_| self.profile.status) {
+            Some(reading) => self.pending = Some(reading),
+            None => self.push_reading(line, indication, None),
+        }
         self.answered(line.last);
     }
 
     /// A reading of the function that was last asked for, in its base unit.
     fn push_reading(&mut self, line: &Line, indication: Indication, why: Option<&'static str>) {
-        let asked = self.known.last_read.and_then(|f| Some((f, f.quantity()?)));
-        let Some((function, quantity)) = asked else {
-            return self.note(line, "answer", Some(latin(trim(&line.bytes))));
-        };
-        let unit = Unit { prefix: Prefix::One, quantity };
-        let reading = Reading { why, ..line.reading(indication, function, unit) };
-        self.out.push_back(Output::Reading(reading));
+        match self.made(line, indication) {
+            Some(reading) => self.out.push_back(Output::Reading(Reading { why, ..reading })),
+            None => self.note(line, "answer", Some(latin(trim(&line.bytes)))),
+        }
+    }
+
+    fn made(&self, line: &Line, indication: Indication) -> Option<Reading> {
+        let function = self.known.last_read?;
+        let unit = Unit { prefix: Prefix::One, quantity: function.quantity()? };
+        Some(line.reading(indication, function, unit))
     }
 
     /// A line nobody asked for, or the answer to another question: kept, never taken.
@@ -314,14 +287,15 @@ impl Scpi {
 
     /// The answer stayed out.
     fn silent(&mut self, now: Now, query: Query) {
+        self.flush(Some("unsolicited"));
         let at = self.lines.offset();
         let span = Span { from: at, to: at };
-        let text = Some(query.text().into());
+        let text = Some(query.text(self.profile).into());
         self.out.push_back(Output::Note(Note { word: "silent", span, text, at: now }));
         self.phase = Phase::Idle;
         self.known.doubt = Some(0);
         match query {
-            Query::Reading => self.setup = None,
+            Query::Reading | Query::Status => self.setup = None,
             Query::Function => {
                 self.stage(Stage::Unanswered);
                 self.known.errors = false;
@@ -329,6 +303,7 @@ impl Scpi {
             Query::Identity => {}
             Query::Errors => {
                 self.known.identified = false;
+                self.known.begun = false;
                 self.known.opening = false;
                 self.setup = None;
                 self.free_at = Now(now.0 + self.known.retry_us);
@@ -339,11 +314,11 @@ impl Scpi {
     }
 
     fn open(&mut self, now: Now) {
-        if let Some(tail) = self.lines.open() {
-            self.note(&tail, "held", None);
+        if let Some(note) = self.given_up() {
+            self.out.push_back(Output::Note(note));
         }
         self.phase = Phase::Idle;
-        self.free_at = now;
+        self.free_at = Now(now.0 + self.profile.wait_us);
         self.want = None;
         self.setup = None;
         self.known = Known::nothing(true);
@@ -355,6 +330,8 @@ impl Scpi {
         let failed = self.setup.is_some_and(|setup| setup.stage == Stage::Failed);
         if want != self.want || failed {
             self.setup = None;
+            self.known.status_due = true;
+            self.known.sent_itself = None;
         }
         self.want = want;
         self.advance(now);
@@ -363,7 +340,7 @@ impl Scpi {
     /// Bytes between two questions: the line is not quiet.
     fn busy(&mut self, now: Now) {
         self.heard = now;
-        self.free_at = self.free_at.max(Now(now.0 + GAP_US));
+        self.free_at = self.free_at.max(Now(now.0 + self.profile.gap_us));
         if let Phase::Pause { until } = &mut self.phase {
             *until = self.free_at;
         }

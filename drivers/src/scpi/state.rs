@@ -6,6 +6,10 @@ use crate::reading::{Function, Now};
 /// Pause after an unanswered error queue, microseconds; doubled each time up to the second.
 pub(super) const RETRY_US: (u64, u64) = (3_000_000, 12_000_000);
 
+/// Longest time between two readings that a meter sends by itself, microseconds: after a longer
+/// one it may have been switched off and on.
+pub(super) const AUTO_US: u64 = 3_000_000;
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Phase {
     /// Nothing to do: no query, no deadline.
@@ -20,6 +24,8 @@ pub(super) enum Phase {
 pub(super) enum Stage {
     /// To be configured.
     New,
+    /// Configured; how it answers is still to be said.
+    Shapeless,
     /// Configured; the error queue says whether that was understood.
     Sent,
     /// Understood; `CONF?` is to confirm it.
@@ -44,6 +50,12 @@ pub(super) struct Setup {
 pub(super) enum Step {
     Ask(Query),
     Configure(Function),
+    /// Says what the profile says first.
+    Begin,
+    /// Says how the answers shall look.
+    Shape,
+    /// Lets the meter go.
+    Leave,
 }
 
 /// What the driver knows of its instrument; all forgotten on opening.
@@ -62,6 +74,12 @@ pub(super) struct Known {
     pub(super) doubt: Option<u8>,
     /// The error queue held something since the last configuration.
     pub(super) errors: bool,
+    /// It was told what the profile says first.
+    pub(super) begun: bool,
+    /// Whether it was switched on has to be asked before it is configured.
+    pub(super) status_due: bool,
+    /// When it last sent a reading by itself.
+    pub(super) sent_itself: Option<Now>,
     /// It knows `CONF?`.
     pub(super) answers_conf: bool,
     /// Function of the last `READ?`.
@@ -79,6 +97,9 @@ impl Known {
             identified: false,
             doubt: None,
             errors: false,
+            begun: false,
+            status_due: true,
+            sent_itself: None,
             answers_conf: true,
             last_read: None,
             retry_us: RETRY_US.0,
