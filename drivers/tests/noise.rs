@@ -1,0 +1,216 @@
+//! Random bytes give no reading that would be judged.
+//!
+//! Each driver is fed noise from fixed seeds: every byte as likely as any other, as at a wrong baud
+//! rate; only such bytes as frames are made of; and pieces of its own good frames, cut anywhere. Of
+//! the first two nothing at all may be a reading. Pieces now and then make a whole frame again:
+//! how often that is judged and how often only shown is golden. The default is 64 KiB of each;
+//! `BYTES=10485760` takes ten megabytes.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use tapline_drivers::{Driver, Function, Input, Now, Output, Reading, Want, by_name, catalogue};
+
+/// Bytes that frames are made of.
+const ALPHABET: &[u8] =
+    b"0123456789+-.:;<=>?EOLhmkMVAHzRTDC, \r\n\r\n\r\n\x02\xab\xcd\x17\x27\x3d\x48\x55\x63\x7f\x0c";
+
+/// Good frames of each driver, or good answers.
+const FRAMES: &[(&str, &[&[u8]])] = &[
+    ("scpi", SCPI),
+    ("scpi-remote", SCPI),
+    ("scpi-lang", SCPI),
+    ("scpi-elements", SCPI),
+    ("scpi-auto", SCPI),
+    ("val-unit-line", &[b"R4 +0.182 Ohm\r\n", b"3 REL ON\r\n"]),
+    ("contacts", &[b"C 1010\r\n"]),
+    ("scan", &[b"P-0107\r\n"]),
+    ("csv-line", &[b"2026-11-24,09:14:03,0.198,OHM,PE\r\n"]),
+    ("report", &[b"resistance: 0.198 Ohm\r\n\x0c"]),
+    ("seg14", &[b"\x17\x27\x3d\x48\x55\x63\x7f\x87\x9f\xa0\xb0\xc4\xd0\xe0"]),
+    ("range11", &[b"10198300:\r\n"]),
+    ("range14", &[b"001980300020\r\n"]),
+    ("ascii14", &[b"+0198 4 \0\0 \x04\r\n"]),
+    ("nib11", &[b"019801401\r\n"]),
+    ("stx16", &[b"\x0241380300000198\r"]),
+    ("envelope", &[b"\xab\xcd\x10\x061 0.198100000\x02\x88"]),
+    ("fixed14", &[b"OH 0.198  Ohm\r"]),
+    ("fixed14-poll", &[b"OH 0.198  Ohm\r"]),
+    ("letter-poll", &[b"R1       0.198  OHM  \r", b"305\r"]),
+    ("prompt-echo", &[b"R1\r\n", b"+0.1987E+0\r\n", b"=>\r\n"]),
+    ("ack-code", &[b"0\r", b"1.987E-1,OHM,NORMAL,NONE\r", b"METER,V1.0,1\r"]),
+];
+
+const SCPI: &[&[u8]] =
+    &[b"+1.82E-01\r\n", b"0,\"No error\"\r\n", b"GENERIC,METER,1,1.0\r\n", b"RES\r\n"];
+
+/// Of pieces, in 64 KiB and in ten megabytes: how much was judged, how much only shown,
+/// and what was judged though no frame says it. Lines of text that are sent once can be put
+/// together wrongly where no silence parts them: that is what two equal frames are for.
+const PIECES: &[(&str, [Count; 2])] = &[
+    ("scpi", [counted(28, 868, 15), counted(6912, 136906, 3461)]),
+    ("scpi-remote", [counted(0, 881, 0), counted(162, 141547, 73)]),
+    ("scpi-lang", [counted(27, 869, 15), counted(6762, 137056, 3383)]),
+    ("scpi-elements", [counted(10, 886, 6), counted(4232, 139586, 2098)]),
+    ("scpi-auto", [counted(4, 892, 3), counted(1279, 142539, 637)]),
+    ("val-unit-line", [counted(833, 0, 2), counted(131966, 0, 339)]),
+    ("contacts", [counted(3133, 0, 0), counted(483371, 0, 0)]),
+    ("scan", [counted(0, 0, 0), counted(0, 0, 0)]),
+    ("csv-line", [counted(470, 0, 0), counted(71390, 0, 22)]),
+    ("report", [counted(826, 0, 1), counted(129541, 0, 208)]),
+    ("seg14", [counted(660, 1882, 0), counted(100261, 299016, 0)]),
+    ("range11", [counted(663, 2604, 0), counted(102126, 412053, 0)]),
+    ("range14", [counted(670, 1966, 0), counted(101126, 313706, 0)]),
+    ("ascii14", [counted(660, 1882, 0), counted(100274, 299055, 0)]),
+    ("nib11", [counted(824, 2570, 0), counted(129103, 403121, 9)]),
+    ("stx16", [counted(573, 1666, 0), counted(87988, 263720, 0)]),
+    ("envelope", [counted(1889, 1, 0), counted(298295, 1, 0)]),
+    ("fixed14", [counted(660, 1885, 0), counted(100419, 299425, 0)]),
+    ("fixed14-poll", [counted(9, 2536, 0), counted(2016, 397828, 0)]),
+    ("letter-poll", [counted(11, 715, 0), counted(1747, 105874, 0)]),
+    ("prompt-echo", [counted(0, 0, 0), counted(0, 0, 0)]),
+    ("ack-code", [counted(0, 534, 0), counted(7, 83974, 0)]),
+];
+
+const fn counted(judged: usize, shown: usize, wrong: usize) -> Count {
+    Count { judged, shown, wrong }
+}
+
+/// What the frames say.
+const VALUES: &[&str] = &["0.182", "0.182000", "0.198", "0.1981", "19.80", "19.8", "0.1987"];
+
+const SMALL: usize = 64 * 1024;
+const LARGE: usize = 10 * 1024 * 1024;
+
+/// A small generator (xorshift, Marsaglia 2003): the same noise on every machine.
+fn random(state: &mut u64) -> u64 {
+    *state ^= *state << 13;
+    *state ^= *state >> 7;
+    *state ^= *state << 17;
+    *state >> 11
+}
+
+/// How much of what was said would be judged, and how much is only shown.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Count {
+    judged: usize,
+    shown: usize,
+    /// Of what was judged, what no frame says.
+    wrong: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Bytes,
+    Alphabet,
+    Pieces,
+}
+
+/// What one read returns: up to 96 bytes or one piece of a good frame, one time in four all of it.
+fn read(name: &str, kind: Kind, state: &mut u64) -> Vec<u8> {
+    let mut below = |n: usize| usize::try_from(random(state)).unwrap() % n;
+    if kind != Kind::Pieces {
+        let length = below(96) + 1;
+        let byte = |_| match kind {
+            Kind::Bytes => u8::try_from(below(256)).unwrap(),
+            _ => ALPHABET[below(ALPHABET.len())],
+        };
+        return (0..length).map(byte).collect();
+    }
+    let frames = FRAMES.iter().find(|(driver, _)| *driver == name).expect("frames for it").1;
+    let frame = frames[below(frames.len())];
+    if below(4) == 0 {
+        return frame.to_vec();
+    }
+    let from = below(frame.len());
+    frame[from..=from + below(frame.len() - from)].to_vec()
+}
+
+/// What a driver makes of `bytes` of noise.
+fn noise(name: &str, kind: Kind, bytes: usize) -> Count {
+    let mut driver = by_name(name).unwrap();
+    let mut state = 20_261_126;
+    let (mut now, mut fed, mut covered, mut count) = (0, 0, 0, Count::default());
+    driver.handle(Now(0), Input::Open);
+    driver.handle(Now(0), Input::Want(Some(Want { function: Function::Resistance2w })));
+    while fed < bytes {
+        let read = read(name, kind, &mut state);
+        // Mostly as fast as they come, now and then with a pause.
+        now += if random(&mut state).is_multiple_of(64) { 4_000_000 } else { 20_000 };
+        while let Some(due) = driver.deadline().filter(|due| due.0 <= now) {
+            driver.handle(due, Input::Tick);
+            drain(&mut driver, &mut covered, &mut count);
+        }
+        driver.handle(Now(now), Input::Bytes(&read));
+        fed += read.len();
+        drain(&mut driver, &mut covered, &mut count);
+        assert!(u64::try_from(fed).unwrap() - covered <= 4096, "{name} holds too much");
+    }
+    count
+}
+
+fn drain(driver: &mut catalogue::AnyDriver, covered: &mut u64, count: &mut Count) {
+    while let Some(output) = driver.poll() {
+        let span = match &output {
+            Output::Reading(reading) => reading.span,
+            Output::Note(note) => note.span,
+            Output::Contacts(contacts) => contacts.span,
+            Output::Scan(scan) => scan.span,
+            Output::Identity(identity) => identity.span,
+            Output::Ready(_) | Output::Send(_) => continue,
+        };
+        assert_eq!(span.from, *covered, "a gap or an overlap");
+        *covered = span.to;
+        if let Output::Reading(Reading { why: None, indication, .. }) = &output {
+            let text = indication.number().map(|number| number.text());
+            let said = text.is_some_and(|text| VALUES.contains(&text.as_str()));
+            count.wrong += usize::from(!said);
+        }
+        match output {
+            Output::Reading(reading) if reading.why.is_some() => count.shown += 1,
+            Output::Reading(_) | Output::Contacts(_) => count.judged += 1,
+            _ => {}
+        }
+    }
+}
+
+#[test]
+fn noise_is_never_judged() {
+    let bytes = std::env::var("BYTES").map_or(SMALL, |n| n.parse().unwrap());
+    for name in catalogue::names() {
+        for kind in [Kind::Bytes, Kind::Alphabet] {
+            assert_eq!(noise(name, kind, bytes), counted(0, 0, 0), "{name}, {kind:?}");
+        }
+    }
+}
+
+#[test]
+fn pieces_of_frames_are_judged_as_often_as_they_make_whole_ones() {
+    let bytes = std::env::var("BYTES").map_or(SMALL, |n| n.parse().unwrap());
+    let mut odd = Vec::new();
+    for name in catalogue::names() {
+        let got = noise(name, Kind::Pieces, bytes);
+        let row = PIECES.iter().find(|(driver, _)| *driver == name).map(|row| &row.1);
+        let want = match bytes {
+            SMALL => row.map(|row| &row[0]),
+            LARGE => row.map(|row| &row[1]),
+            _ => Some(&got),
+        };
+        if want != Some(&got) {
+            odd.push(format!(
+                "{name} {bytes}: counted({}, {}, {})",
+                got.judged, got.shown, got.wrong
+            ));
+        }
+    }
+    assert!(odd.is_empty(), "{}", odd.join("\n"));
+}
+
+#[test]
+fn good_lines_are_counted() {
+    for (name, line) in [("val-unit-line", &b"R4 0.182 Ohm\r\n"[..]), ("contacts", b"C 1010\r\n")] {
+        let mut driver = by_name(name).unwrap();
+        let (mut covered, mut count) = (0, Count::default());
+        driver.handle(Now(0), Input::Bytes(line));
+        drain(&mut driver, &mut covered, &mut count);
+        assert_eq!(count, counted(1, 0, 0), "{name}");
+    }
+}
