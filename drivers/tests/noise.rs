@@ -46,11 +46,11 @@ const SCPI: &[&[u8]] =
 /// and what was judged though no frame says it. Lines of text that are sent once can be put
 /// together wrongly where no silence parts them: that is what two equal frames are for.
 const PIECES: &[(&str, [Count; 2])] = &[
-    ("scpi", [counted(28, 868, 15), counted(6912, 136906, 3461)]),
-    ("scpi-remote", [counted(0, 881, 0), counted(162, 141547, 73)]),
-    ("scpi-lang", [counted(27, 869, 15), counted(6762, 137056, 3383)]),
-    ("scpi-elements", [counted(10, 886, 6), counted(4232, 139586, 2098)]),
-    ("scpi-auto", [counted(4, 892, 3), counted(1279, 142539, 637)]),
+    ("scpi", [counted(19, 877, 8), counted(4899, 138919, 2167)]),
+    ("scpi-remote", [counted(0, 881, 0), counted(141, 141568, 59)]),
+    ("scpi-lang", [counted(19, 877, 9), counted(4792, 139026, 2116)]),
+    ("scpi-elements", [counted(6, 890, 3), counted(3012, 140806, 1303)]),
+    ("scpi-auto", [counted(0, 896, 0), counted(370, 143448, 63)]),
     ("val-unit-line", [counted(833, 0, 2), counted(131966, 0, 339)]),
     ("contacts", [counted(3133, 0, 0), counted(483371, 0, 0)]),
     ("scan", [counted(0, 0, 0), counted(0, 0, 0)]),

@@ -40,6 +40,19 @@ pub(super) fn sort(bytes: &[u8]) -> Answer {
     if printable && !bytes.is_empty() { Answer::Text } else { Answer::Noise }
 }
 
+/// The form of a number: its bytes without sign, every digit alike. An answer that lost its first
+/// bytes is a number of another form than the ones before.
+pub(super) fn form(bytes: &[u8]) -> Vec<u8> {
+    let sent = trim(bytes);
+    let unsigned = sent.strip_prefix(b"+").or(sent.strip_prefix(b"-")).unwrap_or(sent);
+    let same = |byte: &u8| match byte {
+        b'0'..=b'9' => b'0',
+        b'-' => b'+',
+        other => *other,
+    };
+    unsigned.iter().map(same).collect()
+}
+
 /// Measuring functions in short and long form. SCPI-99 volume 2 chapter 3 (from memory).
 const NODES: &[(&str, &str)] = &[
     ("VOLT", "VOLTAGE"),
@@ -109,6 +122,15 @@ mod tests {
         assert_eq!(sort(b"1.0,2.0"), Answer::Text);
         assert_eq!(sort(b""), Answer::Noise);
         assert_eq!(sort(b"\xb1\xb2"), Answer::Noise);
+    }
+
+    #[test]
+    fn forms_differ_when_bytes_are_lost_and_not_when_digits_change() {
+        assert_eq!(form(b"+1.82000E-01"), form(b"-9.99123E+00 "));
+        assert_eq!(form(b"0.182"), form(b"-0.183"));
+        for lost in [&b"1.82000E-01"[1..], b"82000E-01", b"2E-01", b"1"] {
+            assert_ne!(form(b"+1.82000E-01"), form(lost));
+        }
     }
 
     proptest! {

@@ -25,7 +25,7 @@ mod tests;
 use alloc::collections::VecDeque;
 use alloc::string::String;
 
-use answer::{Answer, sort};
+use answer::{Answer, form, sort};
 use message::Query;
 use profile::Profile;
 use state::{Known, Phase, RETRY_US, Setup, Stage, Step};
@@ -246,11 +246,21 @@ impl Scpi {
     }
 
     fn reading(&mut self, line: &Line, indication: Indication) {
+        let why = self.formless(line, indication);
         match self.made(line, indication).filter(|_| self.profile.status) {
-            Some(reading) => self.pending = Some(reading),
-            None => self.push_reading(line, indication, None),
+            Some(reading) => self.pending = Some(Reading { why, ..reading }),
+            None => self.push_reading(line, indication, why),
         }
         self.answered(line.last);
+    }
+
+    /// A value of another form than the one before may have lost its first bytes: a second one of
+    /// that form has to come.
+    fn formless(&mut self, line: &Line, indication: Indication) -> Option<&'static str> {
+        let Indication::Value(_) = indication else { return None };
+        let form = form(&line.bytes);
+        let before = self.known.form.replace(form.clone());
+        before.is_some_and(|before| before != form).then_some("unpaired")
     }
 
     /// A reading of the function that was last asked for, in its base unit.

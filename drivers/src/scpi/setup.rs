@@ -35,6 +35,7 @@ impl Scpi {
         let stage = if self.profile.shape.is_some() { Stage::Shapeless } else { Stage::Sent };
         self.setup = Some(Setup { function, stage, attempts });
         self.known.errors = false;
+        self.known.form = None;
         self.send(now, message);
     }
 

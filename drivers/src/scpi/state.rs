@@ -1,5 +1,7 @@
 //! What the driver remembers between two inputs.
 
+use alloc::vec::Vec;
+
 use super::message::Query;
 use crate::reading::{Function, Now};
 
@@ -84,6 +86,8 @@ pub(super) struct Known {
     pub(super) answers_conf: bool,
     /// Function of the last `READ?`.
     pub(super) last_read: Option<Function>,
+    /// Form of the last value since the function was configured.
+    pub(super) form: Option<Vec<u8>>,
     /// Pause after the next unanswered error queue, microseconds.
     pub(super) retry_us: u64,
 }
@@ -102,6 +106,7 @@ impl Known {
             sent_itself: None,
             answers_conf: true,
             last_read: None,
+            form: None,
             retry_us: RETRY_US.0,
         }
     }

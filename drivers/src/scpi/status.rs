@@ -8,6 +8,7 @@
 
 use super::Scpi;
 use super::state::{AUTO_US, Stage};
+use crate::driver::Output;
 use crate::reading::{Indication, Note, Reading, Span};
 use crate::wire::lines::Line;
 
@@ -33,7 +34,8 @@ impl Scpi {
     /// The reading that waited for its status comes out.
     pub(super) fn flush(&mut self, why: Option<&'static str>) {
         if let Some(reading) = self.pending.take() {
-            self.out.push_back(crate::Output::Reading(Reading { why, ..reading }));
+            let why = why.or(reading.why);
+            self.out.push_back(Output::Reading(Reading { why, ..reading }));
         }
     }
 
@@ -65,7 +67,8 @@ impl Scpi {
         self.known.last_read = self.want;
         let before = self.known.sent_itself.replace(line.first);
         let late = before.is_some_and(|at| line.first.0 > at.0 + AUTO_US);
-        let why = (before.is_none() || late).then_some("unsolicited");
+        let formless = self.formless(line, indication);
+        let why = (before.is_none() || late).then_some("unsolicited").or(formless);
         self.push_reading(line, indication, why);
         if late {
             self.stage(Stage::Failed);

@@ -209,6 +209,23 @@ fn a_garbled_answer_is_noted_and_the_line_is_brought_in_step_again() {
 }
 
 #[test]
+fn an_answer_that_lost_its_first_bytes_is_shown_and_not_judged() {
+    let mut bench = Bench::reading();
+    assert_eq!(bench.says("+1.82E-01"), ["ok 0.182 Ohm"]);
+    bench.waits();
+    assert_eq!(bench.says("2E-01"), ["unpaired 0.2 Ohm"]);
+    bench.waits();
+    assert_eq!(bench.says("-1.83E-01"), ["unpaired -0.183 Ohm"]);
+    bench.waits();
+    assert_eq!(bench.says("+1.84E-01"), ["ok 0.184 Ohm"]);
+    bench.waits();
+    // Words and sentinels have forms of their own.
+    assert_eq!(bench.says("9.9E37"), ["ok Overload Ohm"]);
+    bench.waits();
+    assert_eq!(bench.says("+1.85E-01"), ["ok 0.185 Ohm"]);
+}
+
+#[test]
 fn a_list_of_errors_is_emptied_but_not_for_ever() {
     let mut bench = Bench::new();
     bench.handle(Input::Open);
