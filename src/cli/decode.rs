@@ -49,7 +49,8 @@ pub fn decode(driver: &str, bytes: &[u8]) -> Result<Vec<String>, UnknownDriver> 
     for read in reads(bytes) {
         driver.handle(now, Input::Bytes(read));
         drain(&mut driver, bytes, &mut out);
-        if read.ends_with(b"\n") || read.ends_with(b"\r") || read.ends_with(b"\t") {
+        // A file has no time. Only a scanner needs some, and a frame must not be torn by it.
+        if driver.name() == "scan" && matches!(read.last(), Some(b'\n' | b'\r' | b'\t')) {
             now.0 += LINE_US;
         }
     }
