@@ -238,6 +238,25 @@ fn captures_say_what_they_said_however_they_are_cut() {
 }
 
 #[test]
+fn two_copies_of_a_capture_say_everything_twice() {
+    for path in captures() {
+        let capture = read(&path);
+        let (last, _) = capture.events.last().unwrap();
+        let later =
+            capture.events.iter().map(|(at, event)| (last + 60_000_000 + at, event.clone()));
+        let events = capture.events.iter().cloned().chain(later).collect();
+        let twice = Capture { events, head: capture.head.clone(), sent: vec![] };
+        let readings = |capture: &Capture| {
+            let said = Run::play(capture, &mut || usize::MAX).said;
+            let about = |line: &String| line.contains("\"indication\"") || line.contains("\"aim\"");
+            said.into_iter().filter(about).collect::<Vec<_>>()
+        };
+        let once = readings(&capture);
+        assert_eq!(readings(&twice), [&once[..], &once].concat(), "{}", path.display());
+    }
+}
+
+#[test]
 fn every_driver_has_a_capture_and_every_capture_says_what_it_is() {
     let heads: Vec<_> = captures().iter().map(|path| read(path).head).collect();
     for name in tapline_drivers::catalogue::names() {
