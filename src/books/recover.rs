@@ -168,14 +168,18 @@ impl Books {
             let path = format!("{IDLE}/{name}");
             let End { seq, marked } = end(self.disk.as_ref(), &path)
                 .map_err(|error| Halted::disk("read", &path, &error))?;
-            found.next_seq = found.next_seq.max(seq);
             let (day, n) = place::split(stem);
             days.extend((!marked).then(|| day.to_owned()));
-            books.insert((day.to_owned(), n), path);
+            books.insert((day.to_owned(), n), (path, seq));
         }
         found.newest_day = books.last_key_value().map(|((day, _), _)| day.clone());
         days.extend(found.newest_day.clone());
-        for ((day, _), path) in books.into_iter().filter(|((day, _), _)| days.contains(day)) {
+        for ((day, _), (path, seq)) in books {
+            if !days.contains(&day) {
+                found.next_seq = found.next_seq.max(seq);
+                continue;
+            }
+            // Its end may have been in the cache alone: what the disk has is what counts.
             let scan = self.look(&path, found)?;
             self.take(BookId::Idle(day), &path, scan, found)?;
         }

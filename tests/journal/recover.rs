@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use tapline::books::line::LINE_BYTES_MAX;
-use tapline::books::{Books, Cause, Disk, Lock, Memory, PublicKey};
+use tapline::books::{Books, Cause, Disk, Done, Fault, Lock, Memory, PublicKey};
 use tapline::clock::Stamp;
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
@@ -135,6 +135,20 @@ fn seq_of_other_days_is_not_used_again() {
     // Handles are bounded; a day that was let go is opened again.
     books.commit(&[stored(&BookId::Idle("2027-01-01".into()), 503, note("again"))]).unwrap();
     assert_eq!(open(&disk).1.next_seq, 504);
+}
+
+/// A sync that fails leaves a line that can be read and that no disk has: fsync(2), ERRORS.
+#[test]
+fn a_number_that_was_in_the_cache_alone_is_given_again() {
+    let (memory, disk) = worked(4);
+    let (mut books, found) = open(&disk);
+    books.commit(&[stored(&idle(), found.next_seq, note("on disk"))]).unwrap();
+    let kind = std::io::ErrorKind::ReadOnlyFilesystem;
+    memory.fail(Fault { nth: 2, looks: false, kind, done: Done::Nothing });
+    books.commit(&[stored(&idle(), found.next_seq + 1, note("in the cache"))]).unwrap_err();
+    let read = String::from_utf8(memory.bytes("idle/2026-11-24.jsonl").unwrap()).unwrap();
+    assert!(read.contains("in the cache"));
+    assert_eq!(open(&disk).1.next_seq, found.next_seq + 1);
 }
 
 #[test]
