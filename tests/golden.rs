@@ -118,12 +118,14 @@ struct Run {
     stream: Vec<u8>,
     said: Vec<String>,
     sent: Vec<Vec<u8>>,
+    /// The bytes of each reading, contact state and scan that was taken.
+    believed: Vec<Vec<u8>>,
 }
 
 impl Run {
     fn play(capture: &Capture, cuts: &mut dyn FnMut() -> usize) -> Run {
         let driver = by_name(&capture.head["driver"]).expect("a built-in driver");
-        let mut run = Run { driver, stream: vec![], said: vec![], sent: vec![] };
+        let mut run = Run { driver, stream: vec![], said: vec![], sent: vec![], believed: vec![] };
         for (at, event) in &capture.events {
             run.ticks(*at);
             match event {
@@ -161,6 +163,16 @@ impl Run {
         while let Some(output) = self.driver.poll() {
             if let Output::Send(message) = &output {
                 self.sent.push(message.bytes().to_vec());
+            }
+            let span = match &output {
+                Output::Reading(reading) => Some(reading.span),
+                Output::Contacts(contacts) => Some(contacts.span),
+                Output::Scan(scan) if scan.refused.is_none() => Some(scan.span),
+                _ => None,
+            };
+            if let Some(span) = span {
+                let [from, to] = [span.from, span.to].map(|place| usize::try_from(place).unwrap());
+                self.believed.push(self.stream[from..to].to_vec());
             }
             let mut line = render(self.driver.name(), &output, &self.stream);
             if let Output::Reading(reading) = &output
@@ -253,6 +265,28 @@ fn two_copies_of_a_capture_say_everything_twice() {
         };
         let once = readings(&capture);
         assert_eq!(readings(&twice), [&once[..], &once].concat(), "{}", path.display());
+    }
+}
+
+/// A port with parity gives a damaged byte as FF 00 and the byte (termios(3), PARMRK).
+#[test]
+fn a_byte_that_came_damaged_is_part_of_no_reading() {
+    for path in captures() {
+        let capture = read(&path);
+        for (place, (_, event)) in capture.events.iter().enumerate() {
+            let Event::In(bytes) = event else { continue };
+            for at in 0..bytes.len() {
+                let mut events = capture.events.clone();
+                let marked = [&bytes[..at], &[0xff, 0], &bytes[at..]].concat();
+                events[place].1 = Event::In(marked);
+                let damaged = Capture { events, head: capture.head.clone(), sent: vec![] };
+                for raw in Run::play(&damaged, &mut || usize::MAX).believed {
+                    let marked = raw.windows(2).any(|pair| pair == [0xff, 0]);
+                    let name = path.display();
+                    assert!(!marked, "{name}, byte {at} of event {place}: {raw:x?} was believed");
+                }
+            }
+        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! Links of the configuration: what is plugged in where.
 
+use std::fmt;
 use std::path::{Path, PathBuf};
 
 use tapline_protocols::register::{Isolation, IsolationKind};
@@ -99,6 +100,17 @@ impl Bits {
             _ => return None,
         };
         Some(Bits { data: data - b'0', parity, stop: stop - b'0' })
+    }
+}
+
+impl fmt::Display for Bits {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parity = match self.parity {
+            Parity::None => 'N',
+            Parity::Even => 'E',
+            Parity::Odd => 'O',
+        };
+        write!(f, "{}{parity}{}", self.data, self.stop)
     }
 }
 

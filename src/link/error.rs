@@ -40,6 +40,8 @@ pub enum LinkError {
     Gone,
     /// It took no bytes within the time-out.
     Stuck,
+    /// It is not as it was set when it was opened: what, in words.
+    Changed(String),
 }
 
 impl LinkError {
@@ -74,6 +76,7 @@ impl fmt::Display for LinkError {
             }
             LinkError::Failed { port, why } => write!(f, "can't open {port}: {why}"),
             LinkError::Gone => write!(f, "unplugged or switched off"),
+            LinkError::Changed(what) => write!(f, "opened anew: {what}"),
             LinkError::Stuck => write!(f, "takes no bytes: check flow control and cable"),
         }
     }

@@ -6,25 +6,27 @@
 //! Each link has one owner, its supervisor: it opens, reads, stamps right after the read, and
 //! opens again when the link is gone. Nothing else touches the port.
 
+mod back_off;
 mod error;
 mod holder;
+mod marks;
 mod modem;
 mod serial;
+mod shut;
 mod supervise;
 mod tcp;
+mod teller;
 
 use std::io;
 
-use tokio::io::AsyncReadExt;
-use tokio::net::TcpStream;
-use tokio::net::tcp::OwnedReadHalf;
-use tokio::net::unix::pipe::Receiver;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::net::unix::pipe::Sender;
 use tokio::sync::{mpsc, watch};
-use tokio_serial::SerialStream;
 
+pub use back_off::BackOff;
 pub use error::LinkError;
 pub use holder::holder;
-pub use supervise::BackOff;
 
 use crate::config::Place;
 use crate::station::event::Event;
@@ -78,39 +80,87 @@ impl Supervised {
 }
 
 /// A link that is open for reading only. It has no writer, by construction.
-enum ReadLink {
-    Serial(Receiver),
+#[derive(Debug)]
+pub struct ReadLink(Source);
+
+#[derive(Debug)]
+enum Source {
+    Serial(serial::Port),
     Tcp(OwnedReadHalf),
 }
 
-/// A link that may be asked.
-enum TalkLink {
-    Serial(Box<SerialStream>),
-    Tcp(TcpStream),
+/// A link that may be asked. The writer stands first: it is dropped first, and closing the reader
+/// closes the port.
+struct TalkLink {
+    write: Writer,
+    read: ReadLink,
+}
+
+enum Writer {
+    Serial(Sender),
+    Tcp(OwnedWriteHalf),
 }
 
 impl ReadLink {
-    async fn open(place: &Place) -> Result<ReadLink, LinkError> {
-        match place {
-            Place::Serial(path, line) => Ok(ReadLink::Serial(serial::listen(path, line)?)),
-            Place::Tcp(address) => Ok(ReadLink::Tcp(tcp::listen(address).await?)),
+    /// Opens a link for reading only.
+    ///
+    /// # Errors
+    /// Why it can't be opened.
+    pub async fn open(place: &Place) -> Result<ReadLink, LinkError> {
+        Ok(ReadLink(match place {
+            Place::Serial(path, line) => Source::Serial(serial::listen(path, line)?),
+            Place::Tcp(address) => Source::Tcp(tcp::listen(address).await?),
+        }))
+    }
+
+    /// Reads what has arrived; 0 means gone. Cancel safe.
+    ///
+    /// # Errors
+    /// Gone, too.
+    pub async fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        match &mut self.0 {
+            Source::Serial(port) => port.read(buffer).await,
+            Source::Tcp(stream) => stream.read(buffer).await,
         }
     }
 
-    /// Reads what has arrived; 0 means gone.
-    async fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        match self {
-            ReadLink::Serial(port) => port.read(buffer).await,
-            ReadLink::Tcp(stream) => stream.read(buffer).await,
+    /// What is no longer as it was when the link was opened; to be asked after bytes came.
+    fn look(&mut self, now_us: u64) -> Option<LinkError> {
+        match &mut self.0 {
+            Source::Serial(port) => port.look(now_us).map(LinkError::Changed),
+            Source::Tcp(_) => None,
+        }
+    }
+
+    /// Closes it; waits for that, but not for long. Dropping it closes it, too.
+    pub async fn close(self) {
+        match self.0 {
+            Source::Serial(port) => port.close().await,
+            Source::Tcp(_) => {}
         }
     }
 }
 
 impl TalkLink {
     async fn open(place: &Place) -> Result<TalkLink, LinkError> {
-        match place {
-            Place::Serial(path, line) => Ok(TalkLink::Serial(Box::new(serial::talk(path, line)?))),
-            Place::Tcp(address) => Ok(TalkLink::Tcp(tcp::talk(address).await?)),
+        Ok(match place {
+            Place::Serial(path, line) => {
+                let (write, read) = serial::talk(path, line)?;
+                TalkLink { write: Writer::Serial(write), read: ReadLink(Source::Serial(read)) }
+            }
+            Place::Tcp(address) => {
+                let (read, write) = tcp::talk(address).await?.into_split();
+                TalkLink { write: Writer::Tcp(write), read: ReadLink(Source::Tcp(read)) }
+            }
+        })
+    }
+}
+
+impl Writer {
+    async fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
+        match self {
+            Writer::Serial(port) => port.write_all(bytes).await,
+            Writer::Tcp(stream) => stream.write_all(bytes).await,
         }
     }
 }

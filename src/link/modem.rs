@@ -1,23 +1,24 @@
-//! DTR and RTS of a port that is open for reading only.
-#![allow(unsafe_code, reason = "no crate in use has a safe call for these two requests")]
+//! DTR and RTS of a serial port, and what the kernel counts of its bytes.
+#![allow(unsafe_code, reason = "no crate in use has a safe call for these requests")]
 
 use std::ffi::c_int;
 use std::os::fd::AsFd;
 
 use rustix::io::Errno;
-use rustix::ioctl::{Opcode, Setter, ioctl};
+use rustix::ioctl::{Getter, Opcode, Setter, ioctl};
 
 // Requests and bits of Linux, <asm-generic/termios.h> and <asm-generic/ioctls.h>.
 const TIOCMBIS: Opcode = 0x5416;
 const TIOCMBIC: Opcode = 0x5417;
+const TIOCGICOUNT: Opcode = 0x545D;
 const DTR: c_int = 0x002;
 const RTS: c_int = 0x004;
 
-/// Sets both modem control signals. A port without them (a pty) says so, and that is no fault.
+/// Sets both modem control signals. `false`: the port has none (a pty), and that is no fault.
 ///
 /// # Errors
 /// What the system says, but for "not a typewriter".
-pub(super) fn set(port: impl AsFd, dtr: bool, rts: bool) -> rustix::io::Result<()> {
+pub(super) fn set(port: impl AsFd, dtr: bool, rts: bool) -> rustix::io::Result<bool> {
     let pick = |on: bool| (if dtr == on { DTR } else { 0 }) | (if rts == on { RTS } else { 0 });
     for (request, bits) in [(true, pick(true)), (false, pick(false))] {
         if bits == 0 {
@@ -25,11 +26,11 @@ pub(super) fn set(port: impl AsFd, dtr: bool, rts: bool) -> rustix::io::Result<(
         }
         match change(&port, request, bits) {
             Ok(()) => {}
-            Err(Errno::NOTTY | Errno::INVAL) => return Ok(()),
+            Err(Errno::NOTTY | Errno::INVAL) => return Ok(false),
             Err(error) => return Err(error),
         }
     }
-    Ok(())
+    Ok(true)
 }
 
 fn change(port: impl AsFd, on: bool, bits: c_int) -> rustix::io::Result<()> {
@@ -41,4 +42,22 @@ fn change(port: impl AsFd, on: bool, bits: c_int) -> rustix::io::Result<()> {
             false => ioctl(port, Setter::<TIOCMBIC, c_int>::new(bits)),
         }
     }
+}
+
+/// What the kernel has counted on a port since it came (`struct serial_icounter_struct`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Counts {
+    /// Bytes that were lost, in the chip or before anybody read them.
+    pub lost: i64,
+    /// Bytes with a wrong stop bit or parity, and breaks.
+    pub damaged: i64,
+}
+
+/// What was counted; `None` where the port counts nothing (a pty).
+pub(super) fn counts(port: impl AsFd) -> Option<Counts> {
+    // cts dsr rng dcd rx tx frame overrun parity brk buf_overrun, and nine that are reserved.
+    // SAFETY: the request writes twenty ints through the pointer that `Getter` hands it.
+    let all = unsafe { ioctl(port, Getter::<TIOCGICOUNT, [c_int; 20]>::new()) }.ok()?;
+    let [frame, overrun, parity, breaks, buffer] = [6, 7, 8, 9, 10].map(|n| i64::from(all[n]));
+    Some(Counts { lost: overrun + buffer, damaged: frame + parity + breaks })
 }

@@ -2,11 +2,10 @@
 
 use std::time::Duration;
 
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::sync::{mpsc, watch};
-use tokio::time::{sleep, timeout};
-use tokio_serial::SerialPort;
+use tokio::time::timeout;
 
+use super::teller::{Ended, Teller};
 use super::{LinkError, LinkSpec, READ_BYTES_MAX, ReadLink, TalkLink};
 use crate::clock;
 use crate::station::event::Event;
@@ -14,39 +13,8 @@ use crate::station::event::Event;
 /// How long a write may take before the link counts as stuck.
 const WRITE_S_MAX: Duration = Duration::from_secs(2);
 
-/// How long to wait before the next attempt to open: 0.25 s, doubled up to 5 s. A link that held
-/// for five seconds starts afresh; one that is only absent is looked for every 2 s at least.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct BackOff {
-    wait_ms: u64,
-}
-
-const FIRST_MS: u64 = 250;
-const LONGEST_MS: u64 = 5_000;
-const ABSENT_MS: u64 = 2_000;
-const HELD_US: u64 = 5_000_000;
-
-impl Default for BackOff {
-    fn default() -> BackOff {
-        BackOff { wait_ms: FIRST_MS }
-    }
-}
-
-impl BackOff {
-    /// The wait before the next attempt.
-    pub fn next(&mut self, absent: bool) -> Duration {
-        let wait = if absent { self.wait_ms.min(ABSENT_MS) } else { self.wait_ms };
-        self.wait_ms = (self.wait_ms * 2).min(LONGEST_MS);
-        Duration::from_millis(wait)
-    }
-
-    /// A link was open for so long, microseconds.
-    pub fn held(&mut self, open_us: u64) {
-        if open_us >= HELD_US {
-            *self = BackOff::default();
-        }
-    }
-}
+/// How long the last bytes of a link that takes no more are waited for.
+const TAIL_S_MAX: Duration = Duration::from_millis(200);
 
 /// Keeps a listen-only link.
 pub(super) async fn listen(
@@ -59,9 +27,8 @@ pub(super) async fn listen(
         loop {
             let why = match ReadLink::open(&spec.place).await {
                 Ok(mut link) => {
-                    teller.up().await?;
-                    let why = read_only(&mut link, &teller).await?;
-                    close(link);
+                    let why = hear(&mut link, &mut teller).await?;
+                    link.close().await;
                     why
                 }
                 Err(why) => why,
@@ -83,11 +50,13 @@ pub(super) async fn talk(
     let work = async {
         loop {
             let why = match TalkLink::open(&spec.place).await {
-                Ok(link) => {
+                Ok(mut link) => {
                     // What was meant for the link before is not for this one.
                     while out.try_recv().is_ok() {}
-                    teller.up().await?;
-                    converse(link, &teller, &mut out).await?
+                    let why = converse(&mut link, &mut teller, &mut out).await?;
+                    drop(link.write);
+                    link.read.close().await;
+                    why
                 }
                 Err(why) => why,
             };
@@ -96,9 +65,6 @@ pub(super) async fn talk(
     };
     until_stopped(&mut stopped, work).await;
 }
-
-/// The engine is gone: the end of this link.
-struct Ended;
 
 async fn until_stopped(
     stopped: &mut watch::Receiver<()>,
@@ -110,132 +76,82 @@ async fn until_stopped(
     }
 }
 
-async fn read_only(link: &mut ReadLink, teller: &Teller) -> Result<LinkError, Ended> {
+/// Lets a link that flaps prove that it holds; `Some`: it did not.
+async fn prove(link: &mut ReadLink, hold: Duration) -> Option<LinkError> {
+    if hold.is_zero() {
+        return None;
+    }
+    let (mut buffer, mut bytes) = (vec![0; READ_BYTES_MAX], 0);
+    let watched = async {
+        while let Ok(count @ 1..) = link.read(&mut buffer).await {
+            bytes += count;
+        }
+    };
+    let held = timeout(hold, watched).await.is_err();
+    tracing::info!(held, bytes, "A link that flapped was watched; its bytes belong to nobody.");
+    (!held).then_some(LinkError::Gone)
+}
+
+async fn hear(link: &mut ReadLink, teller: &mut Teller) -> Result<LinkError, Ended> {
+    if let Some(why) = prove(link, teller.opened()).await {
+        return Ok(why);
+    }
+    teller.up().await?;
     let mut buffer = vec![0; READ_BYTES_MAX];
     loop {
         match link.read(&mut buffer).await {
             Ok(0) | Err(_) => return Ok(LinkError::Gone),
             Ok(count) => teller.bytes(&buffer[..count]).await?,
         }
+        if let Some(why) = link.look(clock::now().boot_us) {
+            return Ok(why);
+        }
     }
 }
 
 async fn converse(
-    link: TalkLink,
-    teller: &Teller,
+    link: &mut TalkLink,
+    teller: &mut Teller,
     out: &mut mpsc::Receiver<Vec<u8>>,
 ) -> Result<LinkError, Ended> {
-    match link {
-        TalkLink::Serial(mut port) => {
-            let why = pump(&mut port, teller, out).await;
-            let _ = port.clear(tokio_serial::ClearBuffer::Output);
-            close(port);
-            why
-        }
-        TalkLink::Tcp(mut stream) => pump(&mut stream, teller, out).await,
+    if let Some(why) = prove(&mut link.read, teller.opened()).await {
+        return Ok(why);
     }
-}
-
-async fn pump(
-    stream: &mut (impl AsyncRead + AsyncWrite + Unpin),
-    teller: &Teller,
-    out: &mut mpsc::Receiver<Vec<u8>>,
-) -> Result<LinkError, Ended> {
+    teller.up().await?;
     let mut buffer = vec![0; READ_BYTES_MAX];
     loop {
         tokio::select! {
-            read = stream.read(&mut buffer) => match read {
+            read = link.read.read(&mut buffer) => match read {
                 Ok(0) | Err(_) => return Ok(LinkError::Gone),
-                Ok(count) => teller.bytes(&buffer[..count]).await?,
+                Ok(count) => {
+                    teller.bytes(&buffer[..count]).await?;
+                    if let Some(why) = link.read.look(clock::now().boot_us) {
+                        return Ok(why);
+                    }
+                }
             },
             bytes = out.recv() => {
                 let bytes = bytes.ok_or(Ended)?;
-                match timeout(WRITE_S_MAX, stream.write_all(&bytes)).await {
-                    Ok(Ok(())) => {}
-                    Ok(Err(_)) => return Ok(LinkError::Gone),
-                    Err(_) => return Ok(LinkError::Stuck),
-                }
+                let why = match timeout(WRITE_S_MAX, link.write.write_all(&bytes)).await {
+                    Ok(Ok(())) => continue,
+                    Ok(Err(_)) => LinkError::Gone,
+                    Err(_) => LinkError::Stuck,
+                };
+                tail(&mut link.read, teller).await?;
+                return Ok(why);
             }
         }
     }
 }
 
-/// Closing may wait for output to drain, up to half a minute: never on the runtime's thread.
-fn close(port: impl Send + 'static) {
-    tokio::task::spawn_blocking(move || drop(port));
-}
-
-/// Tells the engine what happened, each state once, and waits out the back-off.
-struct Teller {
-    link: String,
-    inbox: mpsc::Sender<Event>,
-    back_off: BackOff,
-    up_us: Option<u64>,
-    told: Option<String>,
-}
-
-impl Teller {
-    fn new(link: String, inbox: mpsc::Sender<Event>) -> Teller {
-        Teller { link, inbox, back_off: BackOff::default(), up_us: None, told: None }
-    }
-
-    async fn up(&mut self) -> Result<(), Ended> {
-        let at = clock::now();
-        self.up_us = Some(at.boot_us);
-        self.told = None;
-        self.tell(Event::LinkUp { at, link: self.link.clone() }).await
-    }
-
-    async fn bytes(&self, bytes: &[u8]) -> Result<(), Ended> {
-        let at = clock::now();
-        self.tell(Event::Bytes { at, link: self.link.clone(), bytes: bytes.to_vec() }).await
-    }
-
-    async fn down(&mut self, why: LinkError) -> Result<(), Ended> {
-        let at = clock::now();
-        if let Some(up_us) = self.up_us.take() {
-            self.back_off.held(at.boot_us.saturating_sub(up_us));
+/// A link that takes no more may have said something last: that is kept, up to a bound.
+async fn tail(link: &mut ReadLink, teller: &Teller) -> Result<(), Ended> {
+    let mut buffer = vec![0; READ_BYTES_MAX];
+    for _ in 0..16 {
+        match timeout(TAIL_S_MAX, link.read(&mut buffer)).await {
+            Ok(Ok(count @ 1..)) => teller.bytes(&buffer[..count]).await?,
+            _ => break,
         }
-        let absent = matches!(why, LinkError::Absent { .. });
-        let why = why.to_string();
-        if self.told.as_ref() != Some(&why) {
-            tracing::warn!(link = self.link, why, "Link is down.");
-            self.told = Some(why.clone());
-            self.tell(Event::LinkDown { at, link: self.link.clone(), why }).await?;
-        }
-        sleep(self.back_off.next(absent)).await;
-        Ok(())
     }
-
-    async fn tell(&self, event: Event) -> Result<(), Ended> {
-        self.inbox.send(event).await.map_err(|_| Ended)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_wait_doubles_to_five_seconds() {
-        let mut back_off = BackOff::default();
-        let waits: Vec<u128> = (0..7).map(|_| back_off.next(false).as_millis()).collect();
-        assert_eq!(waits, [250, 500, 1000, 2000, 4000, 5000, 5000]);
-    }
-
-    #[test]
-    fn a_link_that_flaps_keeps_its_wait_and_one_that_held_starts_afresh() {
-        let mut back_off = BackOff::default();
-        back_off.next(false);
-        back_off.held(HELD_US - 1);
-        assert_eq!(back_off.next(false).as_millis(), 500);
-        back_off.held(HELD_US);
-        assert_eq!(back_off.next(false).as_millis(), 250);
-    }
-
-    #[test]
-    fn what_is_absent_is_looked_for_every_two_seconds() {
-        let mut back_off = BackOff { wait_ms: LONGEST_MS };
-        assert_eq!(back_off.next(true).as_millis(), 2000);
-    }
+    Ok(())
 }

@@ -1,0 +1,83 @@
+//! Tells the engine what becomes of a link, each state once, and waits out the back-off.
+
+use std::time::Duration;
+
+use tokio::sync::mpsc;
+use tokio::time::sleep;
+
+use super::{BackOff, LinkError};
+use crate::clock;
+use crate::station::event::Event;
+
+/// The engine is gone: the end of this link.
+pub(super) struct Ended;
+
+/// Who tells.
+pub(super) struct Teller {
+    link: String,
+    inbox: mpsc::Sender<Event>,
+    back_off: BackOff,
+    up_us: Option<u64>,
+    told: Option<String>,
+    /// What stands in the log last, so that a port that is only absent does not fill it.
+    logged: Option<String>,
+}
+
+impl Teller {
+    pub(super) fn new(link: String, inbox: mpsc::Sender<Event>) -> Teller {
+        let back_off = BackOff::default();
+        Teller { link, inbox, back_off, up_us: None, told: None, logged: None }
+    }
+
+    /// The link was just opened: how long it must hold before [`Teller::up`] is called. Its bytes
+    /// until then belong to nobody.
+    pub(super) fn opened(&mut self) -> Duration {
+        self.logged = None;
+        self.back_off.probation(clock::now().boot_us)
+    }
+
+    pub(super) async fn up(&mut self) -> Result<(), Ended> {
+        let at = clock::now();
+        self.up_us = Some(at.boot_us);
+        self.told = None;
+        self.tell(Event::LinkUp { at, link: self.link.clone() }).await
+    }
+
+    pub(super) async fn bytes(&self, bytes: &[u8]) -> Result<(), Ended> {
+        let at = clock::now();
+        self.tell(Event::Bytes { at, link: self.link.clone(), bytes: bytes.to_vec() }).await
+    }
+
+    /// The link is down: tells it if that is news, then waits before the next attempt.
+    pub(super) async fn down(&mut self, why: LinkError) -> Result<(), Ended> {
+        let at = clock::now();
+        let absent = matches!(why, LinkError::Absent { .. });
+        let mut why = why.to_string();
+        if self.logged.as_ref() != Some(&why) {
+            tracing::warn!(link = self.link, why, "Link is down.");
+            self.logged = Some(why.clone());
+        }
+        if let Some(up_us) = self.up_us.take() {
+            self.back_off.held(at.boot_us.saturating_sub(up_us));
+            if self.back_off.went(at.boot_us) {
+                why += "; it comes and goes: check plug and cable. It counts again when it held \
+                        for a minute";
+            }
+            self.tell_down(at, why).await?;
+        } else if self.back_off.probation(at.boot_us).is_zero() && self.told.as_ref() != Some(&why)
+        {
+            self.tell_down(at, why).await?;
+        }
+        sleep(self.back_off.next(absent)).await;
+        Ok(())
+    }
+
+    async fn tell_down(&mut self, at: clock::Stamp, why: String) -> Result<(), Ended> {
+        self.told = Some(why.clone());
+        self.tell(Event::LinkDown { at, link: self.link.clone(), why }).await
+    }
+
+    async fn tell(&self, event: Event) -> Result<(), Ended> {
+        self.inbox.send(event).await.map_err(|_| Ended)
+    }
+}
