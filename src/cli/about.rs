@@ -15,6 +15,8 @@ pub(super) struct About {
     instruments: BTreeMap<String, Value>,
     setups: BTreeMap<String, Value>,
     tapped: BTreeSet<String>,
+    /// Instruments or links, with the driver whose layout is from memory.
+    unconfirmed: BTreeSet<(String, String)>,
     /// Switches and checks by how they are known.
     known: BTreeMap<String, BTreeSet<String>>,
     aside: Vec<Value>,
@@ -27,7 +29,7 @@ impl About {
         match text(&fact["k"]).as_str() {
             "open" => self.opened = Some(fact.clone()),
             "given" => self.given(fact),
-            "tap" => self.tapped.extend(fact["instrument"].as_str().map(str::to_owned)),
+            "tap" => self.tap(fact),
             "switch" => {
                 let set = fact["set"].as_object().into_iter().flatten();
                 let names = set.map(|(switch, _)| switch.clone()).collect();
@@ -40,6 +42,15 @@ impl About {
             "sign" | "end" => self.closed = Some(fact.clone()),
             _ => {}
         }
+    }
+
+    fn tap(&mut self, fact: &Value) {
+        let instrument = fact["instrument"].as_str().map(str::to_owned);
+        if fact["unconfirmed"] == true {
+            let what = instrument.clone().unwrap_or_else(|| text(&fact["link"]));
+            self.unconfirmed.insert((what, text(&fact["driver"])));
+        }
+        self.tapped.extend(instrument);
     }
 
     fn given(&mut self, fact: &Value) {
@@ -80,6 +91,11 @@ impl About {
             tell("opened", &[("at", &at), ("who", &who), ("reason", &reason)])
         }));
         lines.extend(self.tapped.iter().filter_map(|id| self.instruments.get(id)).map(with));
+        lines.extend(
+            self.unconfirmed
+                .iter()
+                .map(|(what, driver)| tell("unconfirmed", &[("what", what), ("driver", driver)])),
+        );
         let used = |one: &&Value| self.tapped.contains(&text(&one["meter"]));
         lines.extend(self.setups.values().filter(used).map(|one| {
             let (id, due) = (text(&one["id"]), text(&one["calibration_due"]));
@@ -155,6 +171,7 @@ mod tests {
                 {"id": "IR-01", "what": "insulation tester", "serial": "1"}], "setups": []}),
             json!({"k": "given", "what": "operator", "operator": {"id": "op-7", "name": "R. Feld"}}),
             json!({"k": "tap", "instrument": "LR-01"}),
+            json!({"k": "tap", "link": "box", "driver": "csv-line", "unconfirmed": true}),
             json!({"k": "switch", "set": {"S5": "reversed"}, "known": "witnessed"}),
             json!({"k": "prove", "what": "supply", "known": "declared", "ok": true}),
             json!({"k": "prove", "what": "alive", "ok": true}),
@@ -166,6 +183,8 @@ mod tests {
         let want = [
             "  opened 2026-11-24 08:14:03 UTC by R. Feld (op-7), scheduled",
             "  with LR-01, low-resistance meter, serial 0417, calibration due 2027-03-31",
+            "  box was read by driver csv-line, whose layout is from memory: compare its raw bytes \
+             with what the display showed",
             "  declared by a person alone: supply",
             "  witnessed by contacts: S5",
             "  set aside: the value on line 4713, lead slipped, by R. Feld (op-7)",

@@ -134,6 +134,7 @@ mod tests {
             driver_version: tapline_drivers::catalogue::by_name("val-unit-line").unwrap().version(),
             identity: None,
             source_class: None,
+            unconfirmed: false,
         };
         let mut read: In = serde_json::from_value(json!({
             "link": "ohm", "at": 0, "raw": "R4 +0.1 Ohm\r\nR4 +0.182 Ohm\r\n",

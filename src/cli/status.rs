@@ -95,6 +95,9 @@ fn bench_lines(bench: &Value) -> Vec<String> {
             text(&link["driver"]),
             say("link", &state)
         ));
+        if link["unconfirmed"] == true {
+            lines.push(format!("    ! {}", say("link", "unconfirmed")));
+        }
     }
     lines
 }

@@ -13,6 +13,8 @@ use crate::clock::Stamp;
 pub(super) struct Link {
     /// Wiring.
     pub settings: LinkSettings,
+    /// The layout of its driver is from memory.
+    pub unconfirmed: bool,
     /// The port is open.
     pub up: bool,
     /// Why it is not, in words.
@@ -35,8 +37,10 @@ pub(super) struct Link {
 
 impl Link {
     pub(super) fn new(settings: LinkSettings) -> Link {
+        let unconfirmed = Wire::new(&settings.driver).is_ok_and(|wire| wire.unconfirmed());
         Link {
             settings,
+            unconfirmed,
             up: false,
             why_down: None,
             wire: None,

@@ -91,6 +91,8 @@ pub struct LinkStatus {
     pub id: String,
     /// Its driver.
     pub driver: String,
+    /// The layout of that driver is from memory.
+    pub unconfirmed: bool,
     /// Instrument on it.
     pub instrument: Option<String>,
     /// `up down changed refused`; refused: a driver that sends, on an instrument that must not be
@@ -176,6 +178,7 @@ impl Link {
         LinkStatus {
             id: self.settings.id.clone(),
             driver: self.settings.driver.clone(),
+            unconfirmed: self.unconfirmed,
             instrument: self.settings.instrument.clone(),
             state,
             why: self.why_down.clone(),

@@ -329,6 +329,7 @@ impl Core {
             driver_version: wire.as_ref().map_or(0, Wire::version),
             identity: known.identity.clone(),
             source_class: registered.map(|i| i.source_class),
+            unconfirmed: known.unconfirmed,
             instrument,
         };
         if !known.is_scanner() {

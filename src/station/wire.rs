@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use tapline_drivers::catalogue::{self, AnyDriver};
+use tapline_drivers::catalogue::{self, AnyDriver, Source};
 use tapline_drivers::driver::{Driver, Input, Message, Output};
 use tapline_drivers::reading::Now;
 
@@ -40,6 +40,12 @@ impl Wire {
     #[must_use]
     pub fn period_ms(&self) -> Option<u32> {
         Some(self.0.period_ms()).filter(|period| *period > 0)
+    }
+
+    /// Its layout is from memory, in a part that a value depends on.
+    #[must_use]
+    pub fn unconfirmed(&self) -> bool {
+        self.0.source() == Source::Unconfirmed
     }
 
     /// Takes one input.

@@ -12,6 +12,7 @@ const FACTS: &[&str] = &[
     r#""k":"given","what":"steps","list":[{"step":"pe/1","of":"pe","point":"case screw","direction":"plus"},{"step":"leak/1","of":"leak","set":{"S5":"normal","S7":"open"}},{"step":"part/1","of":"part","part":"fluid line","closed":"fixture_missing"}]"#,
     r#""k":"given","what":"plan","text":"format = \"tapline-plan-1\"\n","sha256":"8c88""#,
     r#""k":"tap","link":"dmm","instrument":"DM-01","driver":"scpi","driver_version":1,"identity":"GENERIC,BENCH-DMM,0001,1.0","source_class":"none""#,
+    r#""k":"tap","link":"log","driver":"csv-line","driver_version":1,"unconfirmed":true"#,
     r#""k":"in","link":"ohm","at":1802,"raw":"R4 +0.182 Ohm\r\n","cuts":[[0,0],[9,1042]],"read":[{"b":[-3,15],"f":"resistance_4w","i":"above","v":"0.182","u":"Ohm","x":["hold"],"s":"pe/1"},{"b":[0,8],"f":"contacts","i":"none","x":["c1","c3"],"why":"idle"}]"#,
     r#""k":"out","link":"dmm","raw":"READ?\n""#,
     r#""k":"tick","link":"dmm""#,

@@ -83,6 +83,7 @@ impl Bench {
             driver_version: 1,
             identity: None,
             source_class: None,
+            unconfirmed: false,
         });
         self.commit(&book, vec![opening(id, true), tap]);
         for n in 0..readings {

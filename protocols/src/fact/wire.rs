@@ -26,6 +26,10 @@ pub struct Tap {
     /// What the instrument could put on its terminals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source_class: Option<SourceClass>,
+    /// The driver's layout, in a part that a value depends on, was never read in a document or
+    /// seen on the wire. Absent in books from before it was stored.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub unconfirmed: bool,
 }
 
 /// Bytes that arrived.
