@@ -9,6 +9,7 @@ pub mod config;
 pub mod face;
 pub mod index;
 pub mod link;
+pub mod ports;
 pub mod replay;
 pub mod serve;
 pub mod station;

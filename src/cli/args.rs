@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+pub use super::again_args::{Find, Replay, Span};
+
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
 /// evidence.
 #[derive(Debug, Parser)]
@@ -55,6 +57,8 @@ pub enum Command {
         #[arg(trailing_var_arg = true, allow_hyphen_values = true)]
         args: Vec<String>,
     },
+    /// What is plugged in, who has it, what it is used for. Opens no port; needs no station
+    Ports(super::ports::Ports),
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver
@@ -376,96 +380,6 @@ pub enum OperatorCommand {
     },
     /// Log out at the bench
     Logout,
-}
-
-/// Records read again.
-#[derive(Debug, Clone, Args)]
-pub struct Replay {
-    /// Record (.jsonl): an inspection, or a day of idle bytes; with --all a data folder
-    /// [default with --all: the one of the configuration]
-    #[arg(required_unless_present = "all")]
-    pub file: Option<PathBuf>,
-    /// All inspections of a data folder, sealed and in work; only what differs is listed. The
-    /// station may run meanwhile
-    #[arg(long)]
-    pub all: bool,
-    /// Which of them
-    #[command(flatten)]
-    pub span: Span,
-    /// Configuration file, for its data folder
-    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
-    pub config: PathBuf,
-}
-
-/// What rests on something that turned out wrong. The books are read, not the index, and the
-/// station may run meanwhile.
-#[derive(Debug, Clone, Args)]
-#[command(group = clap::ArgGroup::new("basis").required(true))]
-pub struct Find {
-    /// Data folder [default: the one of the configuration]
-    pub folder: Option<PathBuf>,
-    /// Verdicts that rest on readings of this instrument, or of this setup
-    #[arg(long, value_name = "LABEL", group = "basis")]
-    pub instrument: Option<String>,
-    /// Verdicts that rest on this network or lead set
-    #[arg(long, value_name = "LABEL", group = "basis")]
-    pub fixture: Option<String>,
-    /// Verdicts by this limit: a row (iec62353-2014.pe.fixed_cord), an edition
-    /// ("IEC 62353/2014"), or at least 12 digits of a table's SHA-256
-    #[arg(long, value_name = "LIMIT", group = "basis")]
-    pub limit_table: Option<String>,
-    /// Verdicts that rest on bytes read by this driver, such as scpi or scpi@1
-    #[arg(long, value_name = "NAME[@VERSION]", group = "basis")]
-    pub driver: Option<String>,
-    /// Which inspections
-    #[command(flatten)]
-    pub span: Span,
-    /// What if the instrument read so many percent too high (5) or too low (-5): only verdicts
-    /// that would be others, or lie within their doubt of the limit then, are listed. Values,
-    /// nulls and readings of the network are put right; acts, switches and times stay
-    #[arg(long, value_name = "PERCENT", requires = "instrument", allow_negative_numbers = true)]
-    pub reading_off: Option<String>,
-    /// Only readings of this function were off, such as resistance_4w [default: all]
-    #[arg(long, value_name = "FUNCTION", requires = "reading_off")]
-    pub function: Option<String>,
-    /// What if the limit were this one, such as "0.2 Ohm"
-    #[arg(long, value_name = "VALUE", requires = "limit_table")]
-    pub limit: Option<String>,
-    /// Configuration file, for its data folder
-    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
-    pub config: PathBuf,
-}
-
-/// Which inspections of a data folder.
-#[derive(Debug, Clone, Default, Args)]
-pub struct Span {
-    /// Opened on this day or later, UTC (2026-03-01, or a moment)
-    #[arg(long, value_name = "DAY", value_parser = day)]
-    pub from: Option<String>,
-    /// Opened before this day, UTC
-    #[arg(long, value_name = "DAY", value_parser = day)]
-    pub to: Option<String>,
-    /// Of this asset
-    #[arg(long, value_name = "ASSET")]
-    pub asset: Option<String>,
-}
-
-impl Span {
-    /// It is among those that are wanted; `opened` in UTC, microseconds and `Z`.
-    #[must_use]
-    pub fn wants(&self, asset: Option<&str>, opened: &str) -> bool {
-        self.asset.as_ref().is_none_or(|wanted| Some(wanted.as_str()) == asset)
-            && self.from.as_ref().is_none_or(|from| from.as_str() <= opened)
-            && self.to.as_ref().is_none_or(|to| opened < to.as_str())
-    }
-}
-
-/// A day, `2026-03-01`, or a moment that begins with one.
-fn day(text: &str) -> Result<String, String> {
-    match text.get(..10).unwrap_or("").parse::<jiff::civil::Date>() {
-        Ok(_) => Ok(text.into()),
-        Err(_) => Err("is no day such as 2026-03-01".into()),
-    }
 }
 
 /// The live log.

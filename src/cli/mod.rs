@@ -2,6 +2,7 @@
 
 mod about;
 mod again;
+mod again_args;
 mod alike;
 pub mod args;
 mod believed;
@@ -19,6 +20,7 @@ pub mod key;
 mod offline;
 mod output;
 pub mod plan;
+mod ports;
 pub mod rebuild;
 mod register;
 pub mod render;
@@ -127,6 +129,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         }
         Command::Demo(demo) => demo::demo(&demo),
         Command::DemoBench { args } => Ok(demo::bench(args)),
+        Command::Ports(args) => ports::run(&args, &client(), &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
         Command::Plan { what: PlanCommand::Check { plan, limits } } => {
