@@ -66,7 +66,10 @@ fn play(sample: &Sample, damaged: &[u8]) -> Vec<(usize, Reading)> {
     driver.handle(Now(0), Input::Want(None));
     if driver.sends() {
         driver.handle(Now(0), Input::Open);
-        driver.handle(Now(0), Input::Want(Some(Want { function: Function::Resistance2w })));
+        driver.handle(
+            Now(0),
+            Input::Want(Some(Want { function: Function::Resistance2w, live: false })),
+        );
     }
     while sent < FRAMES {
         let mut asked = None;
