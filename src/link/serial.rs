@@ -39,9 +39,14 @@ pub(super) struct Port {
     looked_us: u64,
 }
 
-/// Opens a port for reading only.
+/// Opens a port for reading only. Without flow control, whatever the configuration says: with it
+/// the kernel itself would send XOFF, or move RTS, when nobody reads fast enough.
 pub(super) fn listen(path: &Path, line: &Line) -> Result<Port, LinkError> {
-    let port = open(path, OFlags::RDONLY).and_then(|file| Port::new(file, path, line));
+    if line.flow != Flow::None {
+        tracing::warn!(port = %path.display(), "Listened to only: no flow control is used.");
+    }
+    let line = Line { flow: Flow::None, ..*line };
+    let port = open(path, OFlags::RDONLY).and_then(|file| Port::new(file, path, &line));
     port.map_err(|error| LinkError::of(path, &error))
 }
 
@@ -67,8 +72,9 @@ pub(super) fn open(path: &Path, access: OFlags) -> io::Result<OwnedFd> {
 impl Port {
     fn new(file: OwnedFd, path: &Path, line: &Line) -> io::Result<Port> {
         let Line { baud, bits, dtr, rts, .. } = *line;
-        let signals = modem::set(&file, dtr, rts)?;
+        // First of all: a port that nobody has set yet echoes what it hears.
         let took = set(&file, line)?;
+        let signals = modem::set(&file, dtr, rts)?;
         tcflush(&file, QueueSelector::IFlush)?;
         // The signals are told as they were set: what hangs on them may act on them.
         let said = if signals { "set" } else { "none on this port" };
@@ -149,7 +155,7 @@ impl Drop for Port {
 /// Raw bytes, the settings of the configuration, one byte wakes the reader. Gives back what the
 /// port took. Settings that it did not take are told, not refused: a pty never takes 7 bits or
 /// parity.
-fn set(port: &OwnedFd, line: &Line) -> io::Result<Termios> {
+pub(super) fn set(port: &OwnedFd, line: &Line) -> io::Result<Termios> {
     let mut want = tcgetattr(port)?;
     want.make_raw();
     want.control_modes = control(want.control_modes, line);
@@ -247,6 +253,18 @@ mod tests {
         let mut port = listen(&path, &line).unwrap();
         // A pty takes neither 7 bits nor parity: that was told when it was opened.
         assert_eq!(port.look(port.looked_us + LOOK_US), None);
+    }
+
+    // termios(3): with IXOFF and CRTSCTS the kernel itself speaks to the instrument.
+    #[tokio::test]
+    async fn a_port_that_is_only_listened_to_has_no_flow_control() {
+        for flow in [Flow::Software, Flow::Hardware] {
+            let (other, path) = pty();
+            let _port = listen(&path, &Line { flow, ..LINE }).unwrap();
+            let is = tcgetattr(&other).unwrap();
+            assert!(!is.input_modes.intersects(InputModes::IXON | InputModes::IXOFF));
+            assert!(!is.control_modes.contains(ControlModes::CRTSCTS));
+        }
     }
 
     #[tokio::test]
