@@ -7,6 +7,7 @@ pub mod cli;
 pub mod clock;
 pub mod config;
 pub mod face;
+pub mod identify;
 pub mod index;
 pub mod link;
 pub mod ports;

@@ -59,6 +59,8 @@ pub enum Command {
     },
     /// What is plugged in, who has it, what it is used for. Opens no port; needs no station
     Ports(super::ports::Ports),
+    /// Listen what speaks on a port and how; gives a piece of configuration. Sends nothing unasked
+    Identify(super::identify::Identify),
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver

@@ -15,6 +15,7 @@ pub mod decode;
 mod demo;
 mod find;
 mod folder;
+mod identify;
 pub mod judge;
 pub mod key;
 mod offline;
@@ -130,6 +131,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Demo(demo) => demo::demo(&demo),
         Command::DemoBench { args } => Ok(demo::bench(args)),
         Command::Ports(args) => ports::run(&args, &client(), &common),
+        Command::Identify(args) => identify::run(&args, &client(), &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
         Command::Plan { what: PlanCommand::Check { plan, limits } } => {

@@ -6,7 +6,6 @@
 mod bench;
 mod link;
 pub(crate) mod nearest;
-mod place;
 mod policy;
 pub(crate) mod table;
 
@@ -17,8 +16,7 @@ use tapline_protocols::Fault;
 use tapline_protocols::fact::Policy;
 
 pub use bench::Bench;
-pub use link::Link;
-pub use place::{Bits, Flow, Layout, Line, Parity, Place, Signals};
+pub use link::{Bits, Flow, Line, Link, Parity, Place};
 use table::{Faults, Table, parse};
 
 use crate::clock::Zone;

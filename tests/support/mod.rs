@@ -6,6 +6,7 @@ pub(crate) mod book;
 pub(crate) mod feed;
 pub(crate) mod http;
 pub(crate) mod meter;
+pub(crate) mod picky;
 pub(crate) mod port;
 pub(crate) mod python;
 pub(crate) mod station;

@@ -1,0 +1,160 @@
+//! Which styles of the catalogue fit what was heard: every driver that can't send reads it.
+
+use tapline_drivers::catalogue::{self, AnyDriver};
+use tapline_drivers::{Driver, Input, Message, Now, Output, Span};
+
+use super::Heard;
+use crate::cli::decode::render;
+
+/// Readings that are shown as a sample.
+const SAMPLES: usize = 3;
+/// Ticks that a driver gets at the end at most; each ends something that waits.
+const TICKS_MAX: usize = 16;
+/// Readings after which nobody needs to listen on.
+const ENOUGH: usize = 3;
+
+/// How well a style fits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fit {
+    /// Driver.
+    pub driver: &'static str,
+    /// `confirmed` or `unconfirmed`: how sure its layout is.
+    pub layout: &'static str,
+    /// Readings, states of contacts, or codes.
+    pub readings: usize,
+    /// Bytes that they stand in.
+    pub understood: u64,
+    /// Bytes that were heard.
+    pub heard: u64,
+    /// The first of them, as `tapline decode` prints them.
+    pub sample: Vec<String>,
+}
+
+impl Fit {
+    /// Most of what was heard makes sense.
+    #[must_use]
+    pub fn is_likely(&self) -> bool {
+        self.readings > 0 && self.understood * 2 > self.heard
+    }
+
+    /// Nobody needs to listen on. Any line of text is a code to a scanner's driver, so that one
+    /// never is enough.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.driver != "scan" && self.readings >= ENOUGH && self.understood * 10 > self.heard * 7
+    }
+
+    /// Order of belief: any style before that of scanners, then by what was understood.
+    fn rank(&self) -> (bool, u64, bool) {
+        (self.driver != "scan", self.understood, self.layout == "confirmed")
+    }
+}
+
+/// All styles that find something, the likeliest first.
+#[must_use]
+pub fn fits(heard: &Heard) -> Vec<Fit> {
+    let bytes = heard.bytes();
+    let drivers = catalogue::names().filter_map(catalogue::by_name);
+    let mut fits: Vec<Fit> = drivers
+        .filter(|driver| !driver.sends())
+        .map(|driver| fit(driver, heard, &bytes))
+        .filter(|fit| fit.readings > 0)
+        .collect();
+    fits.sort_by_key(|fit| std::cmp::Reverse(fit.rank()));
+    fits
+}
+
+fn fit(mut driver: AnyDriver, heard: &Heard, bytes: &[u8]) -> Fit {
+    let mut fit = Fit {
+        driver: driver.name(),
+        layout: driver.source().word(),
+        readings: 0,
+        understood: 0,
+        heard: bytes.len() as u64,
+        sample: Vec::new(),
+    };
+    let begin = heard.reads.first().map_or(0, |(at, _)| *at);
+    driver.handle(Now(begin), Input::Open);
+    take(&mut driver, &mut fit, bytes);
+    for (at, read) in &heard.reads {
+        tick(&mut driver, &mut fit, bytes, Now(*at));
+        driver.handle(Now(*at), Input::Bytes(read));
+        take(&mut driver, &mut fit, bytes);
+    }
+    tick(&mut driver, &mut fit, bytes, Now(heard.until_us));
+    fit
+}
+
+/// Deadlines that came before a moment.
+fn tick(driver: &mut AnyDriver, fit: &mut Fit, bytes: &[u8], now: Now) {
+    for _ in 0..TICKS_MAX {
+        let Some(due) = driver.deadline().filter(|due| *due <= now) else { return };
+        driver.handle(due, Input::Tick);
+        take(driver, fit, bytes);
+    }
+}
+
+fn take(driver: &mut AnyDriver, fit: &mut Fit, bytes: &[u8]) {
+    while let Some(output) = driver.poll() {
+        let Some(span) = meant(&output) else { continue };
+        fit.readings += 1;
+        fit.understood += span.to.saturating_sub(span.from);
+        if fit.sample.len() < SAMPLES {
+            fit.sample.push(render(driver.name(), &output, bytes));
+        }
+    }
+}
+
+/// The bytes of an output that says something.
+fn meant(output: &Output<Message>) -> Option<Span> {
+    match output {
+        Output::Reading(reading) => Some(reading.span),
+        Output::Contacts(contacts) => Some(contacts.span),
+        Output::Scan(scan) if scan.refused.is_none() && scan.length > 2 => Some(scan.span),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::identify::setting;
+
+    fn heard(reads: &[&[u8]]) -> Heard {
+        let reads: Vec<(u64, Vec<u8>)> =
+            (1..).zip(reads).map(|(n, read)| (n * 400_000, read.to_vec())).collect();
+        let until_us = reads.last().map_or(0, |(at, _)| at + 3_000_000);
+        Heard { line: setting(9600, "8N1").unwrap(), reads, until_us }
+    }
+
+    fn best(reads: &[&[u8]]) -> Option<Fit> {
+        fits(&heard(reads)).into_iter().next()
+    }
+
+    #[test]
+    fn the_style_that_understands_most_comes_first() {
+        let meter =
+            best(&[b"R4 +0.181 Ohm\r\n", b"R4 +0.182 Ohm\r\n", b"R4 +0.182 Ohm\r\n"]).unwrap();
+        assert_eq!((meter.driver, meter.readings), ("val-unit-line", 3));
+        assert!(meter.is_sure() && meter.is_likely());
+        assert!(meter.sample[0].contains(r#""value":"0.181""#), "{:?}", meter.sample);
+        let contacts = best(&[b"C 1010\r\n", b"C 0010\r\n", b"C 0010\r\n"]).unwrap();
+        assert_eq!(contacts.driver, "contacts");
+    }
+
+    #[test]
+    fn a_code_is_a_scanner_only_where_nothing_else_fits() {
+        let gun = best(&[b"]C0P-0107\r\n"]).unwrap();
+        assert_eq!(gun.driver, "scan");
+        assert!(gun.is_likely() && !gun.is_sure());
+    }
+
+    #[test]
+    fn noise_fits_nothing() {
+        let noise: Vec<u8> =
+            (0..4000u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+        let found = fits(&heard(&[&noise]));
+        assert!(!found.iter().any(Fit::is_likely), "{found:?}");
+        assert_eq!(best(&[]), None);
+    }
+}
