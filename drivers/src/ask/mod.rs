@@ -121,7 +121,6 @@ pub struct Asker {
     heard: Option<Now>,
     not_before: Now,
     open: bool,
-    want: Option<Function>,
     wanted: bool,
     /// Its name was asked for since opening.
     greeted: bool,
@@ -143,7 +142,6 @@ impl Asker {
             heard: None,
             not_before: Now(0),
             open: false,
-            want: None,
             wanted: false,
             greeted: false,
             lost: false,
@@ -304,9 +302,7 @@ impl Asker {
     fn want(&mut self, now: Now, want: Option<Function>) {
         let may = |f: &Function| f.quantity().is_some() && *f != Function::InsulationResistance;
         self.wanted = want.as_ref().is_some_and(may);
-        if core::mem::replace(&mut self.want, want) != want {
-            self.pairing.broken();
-        }
+        self.pairing.broken();
         if want.is_some() && !self.wanted {
             self.empty(now, "not_configured", None);
         }

@@ -45,7 +45,7 @@ mod tests;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use tapline_drivers::{Contacts, Function, Now, Want};
+use tapline_drivers::{Contacts, Function, Now};
 
 use crate::fact::{Fact, SwitchFact, VerdictFact};
 use crate::fault::Fault;
@@ -105,21 +105,19 @@ impl Inspection {
 
     /// What each instrument is to measure now. An instrument that is not listed is not needed.
     #[must_use]
-    pub fn wants(&self) -> Vec<(String, Want)> {
+    pub fn wants(&self) -> Vec<(String, Function)> {
         let Some(brief) = self.brief.as_ref() else { return Vec::new() };
         if self.record.parked || self.record.closed() {
             return Vec::new();
         }
-        let live = self.record.run.may_be_live();
-        let mut wants: Vec<(String, Want)> = Vec::new();
+        let mut wants: Vec<(String, Function)> = Vec::new();
         if let Some(null) = &self.watch.null {
-            wants.push((null.meter.clone(), Want { function: null.function, live }));
+            wants.push((null.meter.clone(), null.function));
         }
         if let Some((_, job)) = self.active_job()
             && wants.iter().all(|(meter, _)| *meter != job.meter)
         {
-            let function = prompt::wanted(&self.record, brief, job);
-            wants.push((job.meter.clone(), Want { function, live }));
+            wants.push((job.meter.clone(), prompt::wanted(&self.record, brief, job)));
         }
         wants
     }
