@@ -5,7 +5,8 @@
 //!
 //! A capture: header lines `# key: text` (`driver` is needed), then lines of milliseconds, a
 //! direction and text with the escapes `\n \r \t \\ \xNN`. `<` came in, `>` was sent, `!` is the
-//! station's doing: `open`, `want FUNCTION`, `want none`, `wait` (time passes until here).
+//! station's doing: `open`, `want FUNCTION`, `want FUNCTION live` (the asset may be energised),
+//! `want none`, `wait` (time passes until here).
 //!
 //! `UPDATE_EXPECT=1 cargo test --test golden` writes the `.expect` files anew, but only where the
 //! driver's version rose; a file that is not there yet is written. To change a capture itself,
@@ -17,13 +18,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use tapline::cli::decode::render;
-use tapline_drivers::{AnyDriver, Driver, Function, Input, Now, Output, Want, by_name};
+use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, Want, by_name};
 
 #[derive(Debug, Clone)]
 enum Event {
     In(Vec<u8>),
     Open,
-    Want(Option<Function>),
+    Want(Option<Want>),
     Wait,
 }
 
@@ -62,11 +63,17 @@ fn station(text: &str) -> Result<Event, String> {
         None if text == "open" => Ok(Event::Open),
         None if text == "wait" => Ok(Event::Wait),
         Some(("want", "none")) => Ok(Event::Want(None)),
-        Some(("want", function)) => {
+        Some(("want", text)) => {
+            let live = text.ends_with(" live");
+            let function = text.strip_suffix(" live").unwrap_or(text);
             let function = serde_json::from_value(function.into());
-            Ok(Event::Want(Some(function.map_err(|fault| fault.to_string())?)))
+            let function = function.map_err(|fault| fault.to_string())?;
+            Ok(Event::Want(Some(Want { function, live })))
         }
-        _ => Err("the station can `open`, `wait`, `want FUNCTION` and `want none`".into()),
+        _ => Err(
+            "the station can `open`, `wait`, `want FUNCTION`, `want FUNCTION live` and `want none`"
+                .into(),
+        ),
     }
 }
 
@@ -143,7 +150,7 @@ impl Run {
                     run.stream.clear();
                 }
                 Event::Want(want) => {
-                    run.handle(*at, Input::Want(want.map(|function| Want { function })));
+                    run.handle(*at, Input::Want(*want));
                 }
                 Event::Wait => {}
             }

@@ -12,7 +12,7 @@ use std::time::Duration;
 
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use tapline::clock;
-use tapline::config::{Bits, Flow, Line, Parity, Place};
+use tapline::config::{Bits, Flow, Layout, Line, Parity, Place, Signals};
 use tapline::link::{LinkSpec, Supervised, supervise};
 use tapline::station::event::Event;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -305,6 +305,67 @@ async fn a_socket_that_ends_or_is_reset_is_connected_again() {
         meter.write_all(b"again").await.unwrap();
         assert_eq!(tap.bytes(5).await, b"again");
     }
+}
+
+/// A pty has none: ENOTTY (measured, Linux). The port is free again at once.
+#[tokio::test]
+async fn contacts_on_a_port_without_modem_inputs_are_refused_in_words() {
+    let (_meter, path) = pty();
+    let mut tap = tap(Place::Inputs(path.clone(), Signals { dtr: true, rts: true }), false);
+    let want = format!(
+        "{} has no modem inputs: contacts need a port with CTS, DSR, DCD and RI",
+        path.display()
+    );
+    assert_eq!(tap.down().await, want);
+    drop(tap);
+    let mut port = self::tap(serial(&path), false);
+    port.up().await;
+}
+
+/// `struct input_event` (<linux/input.h>, 64 bits): time, type 1 is a key, code, 1 is down.
+#[allow(clippy::host_endian_bytes, reason = "the kernel writes its own order")]
+fn event(us: u64, kind: u16, code: u16, value: i32) -> Vec<u8> {
+    let mut bytes = [0_u64.to_ne_bytes(), us.to_ne_bytes()].concat();
+    bytes.extend([kind.to_ne_bytes(), code.to_ne_bytes()].concat());
+    bytes.extend(value.to_ne_bytes());
+    bytes
+}
+
+/// A pipe in place of the input node: there is none on a machine without keyboards.
+#[tokio::test]
+async fn a_scanner_that_types_is_heard_and_a_code_with_lost_events_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("event-kbd");
+    let made = Command::new("mkfifo").arg(&path).status().unwrap();
+    assert!(made.success(), "mkfifo of coreutils");
+    let mut scanner = File::options().read(true).write(true).open(&path).unwrap();
+    let mut tap = tap(Place::Keys(path, Layout::Us), false);
+    tap.up().await;
+    // Shift and P, -, 0, 1, 0, 7, Enter.
+    scanner.write_all(&event(0, 1, 42, 1)).unwrap();
+    scanner.write_all(&event(0, 1, 25, 1)).unwrap();
+    scanner.write_all(&event(0, 1, 42, 0)).unwrap();
+    for (n, code) in (1..).zip([12, 11, 2, 11, 8, 28]) {
+        scanner.write_all(&event(n * 4_000, 1, code, 1)).unwrap();
+    }
+    assert_eq!(tap.bytes(7).await, b"P-0107\r");
+    // 1, SYN_DROPPED, 2, Enter: refused by the driver, so that the person hears of it.
+    let lost = [event(0, 1, 2, 1), event(0, 0, 3, 0), event(0, 1, 3, 1), event(0, 1, 28, 1)];
+    scanner.write_all(&lost.concat()).unwrap();
+    assert_eq!(tap.bytes(2).await, b"\0\r");
+}
+
+#[tokio::test]
+async fn what_is_no_input_node_and_no_instrument_is_refused_in_words() {
+    let mut keys = tap(Place::Keys("/dev/null".into(), Layout::Us), false);
+    let why = keys.down().await;
+    assert!(why.starts_with("can't open /dev/null: it is no input node"), "{why}");
+    let mut tmc = tap(Place::Usbtmc("/dev/null".into()), true);
+    assert_eq!(tmc.down().await, "can't open /dev/null: it is no USBTMC node");
+    // An instrument that may not be asked is not even opened.
+    let mut tmc = tap(Place::Usbtmc("/dev/null".into()), false);
+    let why = tmc.down().await;
+    assert!(why.starts_with("/dev/null says nothing unless it is asked"), "{why}");
 }
 
 /// Its last words and its end come in one go: RFC 9293 3.6 for FIN; Linux gives what was received

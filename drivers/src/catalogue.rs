@@ -61,14 +61,20 @@ const fn confirmed(entry: Entry) -> Entry {
     Entry { source: Source::Confirmed, ..entry }
 }
 
+const fn unconfirmed(entry: Entry) -> Entry {
+    Entry { source: Source::Unconfirmed, ..entry }
+}
+
 const ENTRIES: &[Entry] = &[
     scpi("scpi", || Kind::Scpi(Scpi::new(&profile::PLAIN))),
-    Entry {
-        source: Source::Unconfirmed,
-        ..scpi("scpi-remote", || Kind::Scpi(Scpi::new(&profile::REMOTE)))
-    },
+    unconfirmed(scpi("scpi-remote", || Kind::Scpi(Scpi::new(&profile::REMOTE)))),
     scpi("scpi-lang", || Kind::Scpi(Scpi::new(&profile::LANGUAGE))),
     scpi("scpi-elements", || Kind::Scpi(Scpi::new(&profile::ELEMENTS))),
+    scpi("scpi-tcp", || Kind::Scpi(Scpi::new(&profile::TCP))),
+    unconfirmed(scpi("scpi-remote-clear", || Kind::Scpi(Scpi::new(&profile::REMOTE_CLEAR)))),
+    scpi("scpi-list", || Kind::Scpi(Scpi::new(&profile::LIST))),
+    unconfirmed(scpi("scpi-low-ohm-8", || Kind::Scpi(Scpi::new(&profile::LOW_OHM_8)))),
+    unconfirmed(scpi("scpi-low-ohm-9", || Kind::Scpi(Scpi::new(&profile::LOW_OHM_9)))),
     scpi("scpi-auto", || Kind::Scpi(Scpi::new(&profile::AUTO))),
     Entry {
         name: "val-unit-line",

@@ -50,6 +50,9 @@ pub enum Input<'a> {
 pub struct Want {
     /// The function to configure.
     pub function: Function,
+    /// The asset may be energised: an instrument that has to be set up again for the same
+    /// function is asked and not told.
+    pub live: bool,
 }
 
 /// What a driver has to say.

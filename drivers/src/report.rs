@@ -27,7 +27,8 @@ pub const SILENCE_US: u64 = 1_500_000;
 /// Longest report, bytes; what is longer is noted in pieces and gives no reading.
 const LONGEST: usize = 4096;
 
-const FRAMING: Framing = Framing { longest: LONGEST, ends: b"\x0c", silence_us: Some(SILENCE_US) };
+const FRAMING: Framing =
+    Framing { longest: LONGEST, ends: b"\x0c", silence_us: Some(SILENCE_US), answers: false };
 
 /// Labels, in any case of letters, and what is measured under them. A label that leaves open what
 /// matters is not here: insulation without its voltage, leakage without ac or dc. The number of

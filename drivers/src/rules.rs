@@ -20,7 +20,7 @@ enum Event {
     Early,
     /// A tick at the deadline.
     Due,
-    Want(Option<Function>),
+    Want(Option<Want>),
     /// Time passes and nothing is heard of it.
     Pass(u64),
 }
@@ -61,11 +61,25 @@ const FRAGMENTS: &[&[u8]] = &[
     b"R1\r\n+0.1987E+0\r\n=>\r\n",
     b"0\r1.987E-1,OHM,NORMAL,NONE\r",
     b"R4 +0.1",
+    b"+1.7E-03 VDC\r\n",
+    b"+1.8E-01,0,1\r\n",
+    b"READ,CHAN,STAT\n",
+    b"#15a\n\r\nb\n",
+    b"#18ab",
+    b"\"a\nb\"\n",
+    b"\"a\r\n",
     b"R4 0.00000000000000000000001 mOhm\r\n",
 ];
 
 fn event() -> impl Strategy<Value = Event> {
-    let wants = [None, Some(Function::Resistance4w), Some(Function::VoltageAc)];
+    let want = |function, live| Some(Want { function, live });
+    let wants = [
+        None,
+        want(Function::Resistance4w, false),
+        want(Function::Resistance4w, true),
+        want(Function::VoltageAc, false),
+        want(Function::VoltageAc, true),
+    ];
     let fragments = prop::collection::vec(prop::sample::select(FRAGMENTS), 0..6);
     prop_oneof![
         1 => Just(Event::Open),
@@ -126,7 +140,7 @@ impl Run {
                 }
             }
             Event::Want(want) => {
-                self.handle(Input::Want(want.map(|function| Want { function })));
+                self.handle(Input::Want(*want));
             }
         }
     }
@@ -259,6 +273,11 @@ const MAY_SEND: &[&str] = &[
     "scpi-remote",
     "scpi-lang",
     "scpi-elements",
+    "scpi-tcp",
+    "scpi-remote-clear",
+    "scpi-list",
+    "scpi-low-ohm-8",
+    "scpi-low-ohm-9",
     "scpi-auto",
     "fixed14-poll",
     "letter-poll",

@@ -149,7 +149,7 @@ fn own_line(declared: &Declared, wired: Option<&Wired>) -> Option<Line> {
     let links = &declared.config.as_ref()?.links;
     match links.iter().find(|link| wired.is_some_and(|wired| wired.link == link.id))?.place {
         Place::Serial(_, line) => Some(line),
-        Place::Tcp(_) => None,
+        _ => None,
     }
 }
 

@@ -6,6 +6,7 @@
 mod bench;
 mod link;
 pub(crate) mod nearest;
+mod place;
 mod policy;
 pub(crate) mod table;
 
@@ -16,7 +17,8 @@ use tapline_protocols::Fault;
 use tapline_protocols::fact::Policy;
 
 pub use bench::Bench;
-pub use link::{Bits, Flow, Line, Link, Parity, Place};
+pub use link::Link;
+pub use place::{Bits, Flow, Layout, Line, Parity, Place, Signals};
 use table::{Faults, Table, parse};
 
 use crate::clock::Zone;

@@ -114,7 +114,7 @@ fn a_policy_keeps_to_its_words() {
 
 #[test]
 fn both_or_neither_place_is_refused() {
-    refused("tcp        = \"192.0.2.7:5025\"", "", "needs either `serial`");
+    refused("tcp        = \"192.0.2.7:5025\"", "", "needs one of `serial`, `inputs`");
     refused("tcp        = \"192.0.2.7:5025\"", "tcp = \"192.0.2.7\"", "must be host:port");
 }
 
@@ -124,4 +124,48 @@ fn a_folder_without_a_beginning_lies_beside_the_file() {
     let config = Config::read(text, |_, _| true).unwrap();
     let config = config.beside(Path::new("/srv/bench/one-meter.toml"));
     assert_eq!(config.store.folder, Path::new("/srv/bench/data"));
+}
+
+/// The contacts of the example, plugged in another way.
+fn instead(of: &str, place: &str) -> String {
+    let at = GOOD.find(of).expect("the example has it");
+    let end = at + GOOD[at..].find("driver").expect("a driver follows");
+    [&GOOD[..at], place, "\n", &GOOD[end..]].concat()
+}
+
+#[test]
+fn contacts_hang_on_modem_inputs_and_scanners_type() {
+    let boxed = "serial = \"/dev/serial/by-id/usb-0003-if00-port0\"";
+    let inputs = "inputs = \"/dev/ttyUSB3\"\nline = { dtr = true, rts = false }";
+    let config = read(&instead(boxed, inputs)).unwrap();
+    let place = &config.links[3].place;
+    let want = Place::Inputs("/dev/ttyUSB3".into(), Signals { dtr: true, rts: false });
+    assert_eq!(*place, want);
+    assert_eq!(place.unexercised(), Some("modem inputs of a serial port"));
+    let scanner = "serial = \"/dev/serial/by-id/usb-0002-if00-port0\"";
+    let keys = "keys = \"/dev/input/by-id/usb-0002-event-kbd\"\nlayout = \"de\"";
+    let config = read(&instead(scanner, keys)).unwrap();
+    let want = Place::Keys("/dev/input/by-id/usb-0002-event-kbd".into(), Layout::De);
+    assert_eq!(config.links[2].place, want);
+}
+
+#[test]
+fn a_place_has_its_own_drivers_and_settings() {
+    let scanner = "serial = \"/dev/serial/by-id/usb-0002-if00-port0\"";
+    for (of, place, part) in [
+        (scanner, "inputs = \"/dev/ttyUSB3\"", "their driver is `contacts`"),
+        (scanner, "keys = \"/dev/input/event3\"", "missing: the keyboard that the scanner"),
+        (scanner, "keys = \"event3\"\nlayout = \"us\"", "must be a path from `/` on"),
+        (scanner, "usbtmc = \"/dev/usbtmc0\"", "speaks only when it is asked"),
+        (scanner, "tcp = \"192.0.2.8:1\"\nlayout = \"us\"", "leave `layout` out"),
+        (scanner, "stdin = false", "must be true, or left out"),
+        (scanner, "stdin = true\ntcp = \"192.0.2.8:1\"", "needs one of"),
+        ("tcp        = \"192.0.2.7:5025\"", "stdin = true", "nothing can be sent"),
+        ("tcp        = \"192.0.2.7:5025\"", "keys = \"/dev/x\"\nlayout = \"us\"", "is `scan`"),
+    ] {
+        let faults = read(&instead(of, place)).unwrap_err();
+        assert!(faults.iter().any(|f| f.contains(part)), "{place}: {faults:?}");
+    }
+    let tmc = instead("tcp        = \"192.0.2.7:5025\"", "usbtmc = \"/dev/usbtmc0\"");
+    assert_eq!(read(&tmc).unwrap().links[1].place, Place::Usbtmc("/dev/usbtmc0".into()));
 }

@@ -36,6 +36,18 @@ pub enum LinkError {
         /// What the system says.
         why: String,
     },
+    /// The port has no modem inputs.
+    NoInputs {
+        /// Port.
+        port: String,
+    },
+    /// What is plugged in there says nothing by itself, and nothing may be sent to it.
+    Mute {
+        /// Port.
+        port: String,
+    },
+    /// Standard input is at its end.
+    Ended,
     /// It was open and is gone.
     Gone,
     /// It took no bytes within the time-out.
@@ -75,6 +87,18 @@ impl fmt::Display for LinkError {
                 write!(f, "{port} is not there: plug it in and switch it on")
             }
             LinkError::Failed { port, why } => write!(f, "can't open {port}: {why}"),
+            LinkError::NoInputs { port } => write!(
+                f,
+                "{port} has no modem inputs: contacts need a port with CTS, DSR, DCD and RI"
+            ),
+            LinkError::Mute { port } => write!(
+                f,
+                "{port} says nothing unless it is asked, and this instrument may not be asked: \
+                 register its source class as none or low, if that is so"
+            ),
+            LinkError::Ended => {
+                write!(f, "standard input has ended: start the station and the program before it")
+            }
             LinkError::Gone => write!(f, "unplugged or switched off"),
             LinkError::Changed(what) => write!(f, "opened anew: {what}"),
             LinkError::Stuck => write!(f, "takes no bytes: check flow control and cable"),

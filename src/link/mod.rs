@@ -9,21 +9,29 @@
 mod back_off;
 mod ear;
 mod error;
+mod evdev;
 mod holder;
+mod inputs;
+mod keymap;
+mod keys;
 mod marks;
 mod modem;
+mod pipe;
 mod serial;
 mod shut;
 mod supervise;
 mod tcp;
 mod teller;
+mod tmc_node;
+mod usbtmc;
 
 use std::io;
+use std::sync::Arc;
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
-use tokio::net::unix::pipe::Sender;
-use tokio::sync::{mpsc, watch};
+use tokio::net::unix::pipe::{Receiver, Sender};
+use tokio::sync::{Notify, mpsc, watch};
 
 pub use back_off::BackOff;
 pub use ear::Ear;
@@ -54,6 +62,7 @@ pub struct LinkSpec {
 #[derive(Debug)]
 pub struct Supervised {
     outbox: Option<mpsc::Sender<Vec<u8>>>,
+    again: Arc<Notify>,
     _stop: watch::Sender<()>,
 }
 
@@ -61,13 +70,14 @@ pub struct Supervised {
 #[must_use]
 pub fn supervise(spec: LinkSpec, inbox: mpsc::Sender<Event>) -> Supervised {
     let (stop, stopped) = watch::channel(());
+    let again = Arc::new(Notify::new());
     if spec.talks {
         let (outbox, out) = mpsc::channel(OUTBOX_MAX);
         tokio::spawn(supervise::talk(spec, inbox, out, stopped));
-        return Supervised { outbox: Some(outbox), _stop: stop };
+        return Supervised { outbox: Some(outbox), again, _stop: stop };
     }
-    tokio::spawn(supervise::listen(spec, inbox, stopped));
-    Supervised { outbox: None, _stop: stop }
+    tokio::spawn(supervise::listen(spec, inbox, again.clone(), stopped));
+    Supervised { outbox: None, again, _stop: stop }
 }
 
 impl Supervised {
@@ -79,6 +89,11 @@ impl Supervised {
         let outbox = self.outbox.as_ref().ok_or("the link is listen-only")?;
         outbox.try_send(bytes).map_err(|_| "the link takes no bytes")
     }
+
+    /// A new stream of this link begins: contacts tell their state again. Nothing is sent.
+    pub fn again(&self) {
+        self.again.notify_one();
+    }
 }
 
 /// A link that is open for reading only. It has no writer, by construction.
@@ -89,6 +104,8 @@ pub struct ReadLink(Source);
 enum Source {
     Serial(serial::Port),
     Tcp(OwnedReadHalf),
+    Pipe(Receiver),
+    Keys(Box<keys::Keys>),
 }
 
 /// A link that may be asked. The writer stands first: it is dropped first, and closing the reader
@@ -112,6 +129,11 @@ impl ReadLink {
         Ok(ReadLink(match place {
             Place::Serial(path, line) => Source::Serial(serial::listen(path, line)?),
             Place::Tcp(address) => Source::Tcp(tcp::listen(address).await?),
+            Place::Stdin => Source::Pipe(pipe::stdin()?),
+            Place::Keys(path, layout) => Source::Keys(Box::new(keys::Keys::open(path, *layout)?)),
+            Place::Usbtmc(path) | Place::Inputs(path, _) => {
+                return Err(LinkError::Mute { port: path.display().to_string() });
+            }
         }))
     }
 
@@ -123,6 +145,8 @@ impl ReadLink {
         match &mut self.0 {
             Source::Serial(port) => port.read(buffer).await,
             Source::Tcp(stream) => stream.read(buffer).await,
+            Source::Pipe(pipe) => pipe.read(buffer).await,
+            Source::Keys(keys) => keys.read(buffer).await,
         }
     }
 
@@ -130,7 +154,7 @@ impl ReadLink {
     fn look(&mut self, now_us: u64) -> Option<LinkError> {
         match &mut self.0 {
             Source::Serial(port) => port.look(now_us).map(LinkError::Changed),
-            Source::Tcp(_) => None,
+            Source::Tcp(_) | Source::Pipe(_) | Source::Keys(_) => None,
         }
     }
 
@@ -138,7 +162,7 @@ impl ReadLink {
     pub async fn close(self) {
         match self.0 {
             Source::Serial(port) => port.close().await,
-            Source::Tcp(_) => {}
+            Source::Tcp(_) | Source::Pipe(_) | Source::Keys(_) => {}
         }
     }
 }
@@ -153,6 +177,9 @@ impl TalkLink {
             Place::Tcp(address) => {
                 let (read, write) = tcp::talk(address).await?.into_split();
                 TalkLink { write: Writer::Tcp(write), read: ReadLink(Source::Tcp(read)) }
+            }
+            Place::Stdin | Place::Keys(..) | Place::Inputs(..) | Place::Usbtmc(_) => {
+                return Err(LinkError::Mute { port: "the link".into() });
             }
         })
     }

@@ -2,7 +2,7 @@
 //! what waits is thrown away first, the closing is done by a thread of its own, and nobody waits
 //! for that thread longer than two seconds.
 
-use std::os::fd::OwnedFd;
+use std::os::fd::AsFd;
 use std::path::Path;
 use std::time::Duration;
 
@@ -34,7 +34,7 @@ impl Closing {
 
 /// Closes a serial port. Its lock is given up at once, whatever the closing takes: neither we nor
 /// anybody else finds it taken by a station that has done with it.
-pub(super) fn serial(port: OwnedFd, path: &Path) -> Closing {
+pub(super) fn serial(port: impl AsFd + Send + 'static, path: &Path) -> Closing {
     // What can't be unlocked is gone.
     let _ = ioctl_tiocnxcl(&port);
     let _ = flock(&port, FlockOperation::Unlock);

@@ -1,13 +1,17 @@
 //! The owner of one link: open, read, stamp, tell; and open again.
 
+use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::sync::{mpsc, watch};
-use tokio::time::timeout;
+use tokio::sync::{Notify, mpsc, watch};
+use tokio::time::{sleep, timeout};
 
+use super::inputs::Inputs;
 use super::teller::{Ended, Teller};
+use super::usbtmc::Tmc;
 use super::{LinkError, LinkSpec, READ_BYTES_MAX, ReadLink, TalkLink};
 use crate::clock;
+use crate::config::Place;
 use crate::station::event::Event;
 
 /// How long a write may take before the link counts as stuck.
@@ -20,19 +24,31 @@ const TAIL_S_MAX: Duration = Duration::from_millis(200);
 pub(super) async fn listen(
     spec: LinkSpec,
     inbox: mpsc::Sender<Event>,
+    again: Arc<Notify>,
     mut stopped: watch::Receiver<()>,
 ) {
     let mut teller = Teller::new(spec.id.clone(), inbox);
     let work = async {
         loop {
-            let why = match ReadLink::open(&spec.place).await {
-                Ok(mut link) => {
-                    let why = hear(&mut link, &mut teller).await?;
-                    link.close().await;
-                    why
-                }
-                Err(why) => why,
+            let why = match &spec.place {
+                Place::Inputs(path, signals) => match Inputs::open(path, *signals) {
+                    Ok(inputs) => see(&inputs, &mut teller, &again).await?,
+                    Err(why) => why,
+                },
+                place => match ReadLink::open(place).await {
+                    Ok(mut link) => {
+                        let why = hear(&mut link, &mut teller).await?;
+                        link.close().await;
+                        why
+                    }
+                    Err(why) => why,
+                },
             };
+            if spec.place == Place::Stdin && why == LinkError::Gone {
+                // It does not come back.
+                teller.down(LinkError::Ended).await?;
+                return std::future::pending().await;
+            }
             teller.down(why).await?;
         }
     };
@@ -49,10 +65,20 @@ pub(super) async fn talk(
     let mut teller = Teller::new(spec.id.clone(), inbox);
     let work = async {
         loop {
+            if let Place::Usbtmc(path) = &spec.place {
+                let why = match Tmc::open(path).await {
+                    Ok(mut tmc) => {
+                        forget(&mut out);
+                        ask(&mut tmc, &mut teller, &mut out).await?
+                    }
+                    Err(why) => why,
+                };
+                teller.down(why).await?;
+                continue;
+            }
             let why = match TalkLink::open(&spec.place).await {
                 Ok(mut link) => {
-                    // What was meant for the link before is not for this one.
-                    while out.try_recv().is_ok() {}
+                    forget(&mut out);
                     let why = converse(&mut link, &mut teller, &mut out).await?;
                     drop(link.write);
                     link.read.close().await;
@@ -66,6 +92,11 @@ pub(super) async fn talk(
     until_stopped(&mut stopped, work).await;
 }
 
+/// What was meant for the link before is not for this one.
+fn forget(out: &mut mpsc::Receiver<Vec<u8>>) {
+    while out.try_recv().is_ok() {}
+}
+
 async fn until_stopped(
     stopped: &mut watch::Receiver<()>,
     work: impl Future<Output = Result<(), Ended>>,
@@ -73,6 +104,36 @@ async fn until_stopped(
     tokio::select! {
         _ = work => {}
         _ = stopped.changed() => {}
+    }
+}
+
+/// Contacts of a port.
+async fn see(inputs: &Inputs, teller: &mut Teller, again: &Notify) -> Result<LinkError, Ended> {
+    sleep(teller.opened()).await;
+    teller.up().await?;
+    inputs.watch(teller, again).await
+}
+
+/// An instrument whose answers come from a thread.
+async fn ask(
+    tmc: &mut Tmc,
+    teller: &mut Teller,
+    out: &mut mpsc::Receiver<Vec<u8>>,
+) -> Result<LinkError, Ended> {
+    sleep(teller.opened()).await;
+    teller.up().await?;
+    loop {
+        tokio::select! {
+            heard = tmc.from.recv() => match heard {
+                Some(bytes) => teller.bytes(&bytes).await?,
+                None => return Ok(LinkError::Gone),
+            },
+            bytes = out.recv() => {
+                if tmc.to.try_send(bytes.ok_or(Ended)?).is_err() {
+                    return Ok(LinkError::Stuck);
+                }
+            }
+        }
     }
 }
 

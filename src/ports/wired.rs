@@ -41,10 +41,7 @@ pub fn wired(
     register: Option<&Register>,
 ) -> Option<Wired> {
     let real = canonical(root, node);
-    let here = |link: &&Link| match &link.place {
-        Place::Serial(path, _) => canonical(root, path) == real,
-        Place::Tcp(_) => false,
-    };
+    let here = |link: &&Link| link.place.path().is_some_and(|path| canonical(root, path) == real);
     config.links.iter().find(here).map(|link| declared(link, register))
 }
 
@@ -57,10 +54,11 @@ pub fn away(
     register: Option<&Register>,
 ) -> Vec<(String, Wired)> {
     let nodes: Vec<PathBuf> = nodes.iter().map(|node| canonical(root, node)).collect();
-    let place = |link: &Link| match &link.place {
-        Place::Serial(path, _) if nodes.contains(&canonical(root, path)) => None,
-        Place::Serial(path, _) => Some(path.display().to_string()),
-        Place::Tcp(address) => Some(address.clone()),
+    let place = |link: &Link| match (link.place.path(), &link.place) {
+        (Some(path), _) if nodes.contains(&canonical(root, path)) => None,
+        (Some(path), _) => Some(path.display().to_string()),
+        (None, Place::Tcp(address)) => Some(address.clone()),
+        (None, _) => Some("standard input".to_owned()),
     };
     let links = config.links.iter();
     links.filter_map(|link| Some((place(link)?, declared(link, register)))).collect()

@@ -26,7 +26,7 @@ pub(super) struct Stream {
     pub(super) instrument: Option<String>,
     pub(super) changed: bool,
     pub(super) offset: u64,
-    pub(super) want: Option<Function>,
+    pub(super) want: Option<Want>,
     /// Bytes that the driver sent and that no `out` line told yet.
     pub(super) sent: VecDeque<String>,
     /// Read without bytes: they stand in the next `in` line.
@@ -55,9 +55,9 @@ impl Stream {
         self.wire.as_ref().is_some_and(Wire::sends)
     }
 
-    pub(super) fn wanted(&self, wants: &[(String, Function)]) -> Option<Function> {
+    pub(super) fn wanted(&self, wants: &[(String, Want)]) -> Option<Want> {
         let instrument = self.instrument.as_ref()?;
-        wants.iter().find(|(id, _)| id == instrument).map(|(_, function)| *function)
+        wants.iter().find(|(id, _)| id == instrument).map(|(_, want)| *want)
     }
 
     pub(super) fn open(&mut self, at: Now) -> Vec<Seen> {
@@ -73,9 +73,9 @@ impl Stream {
         self.handle(at, Input::Bytes(&[byte]))
     }
 
-    pub(super) fn tell(&mut self, at: Now, want: Option<Function>) -> Vec<Seen> {
+    pub(super) fn tell(&mut self, at: Now, want: Option<Want>) -> Vec<Seen> {
         self.want = want;
-        self.handle(at, Input::Want(want.map(|function| Want { function })))
+        self.handle(at, Input::Want(want))
     }
 
     fn handle(&mut self, at: Now, input: Input<'_>) -> Vec<Seen> {

@@ -56,6 +56,13 @@ impl Links {
         }
     }
 
+    /// A new stream of a link begins, in a book that knows nothing of it yet.
+    pub(super) fn again(&self, link: &str) {
+        if let Some((_, link)) = self.lock().get(link) {
+            link.again();
+        }
+    }
+
     /// Closes all.
     pub(super) fn close(&self) {
         self.lock().clear();

@@ -56,6 +56,7 @@ pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
     };
     if check {
         say(format_args!("{}: no fault found", path.display()));
+        unexercised(&config);
         return 0;
     }
     let log = tracing_subscriber::EnvFilter::try_from_default_env();
@@ -82,6 +83,19 @@ pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
         Err(why) => {
             say(why);
             TROUBLE
+        }
+    }
+}
+
+/// Says which links are of a kind that was never run on the real thing.
+fn unexercised(config: &Config) {
+    for link in &config.links {
+        if let Some(kind) = link.place.unexercised() {
+            say(format_args!(
+                "link `{}`: {kind}: written after the kernel's header and tested with its \
+                 records, never run on such hardware; watch it at work before you rely on it",
+                link.id
+            ));
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use tapline_protocols::Fact;
 use tokio::sync::mpsc;
 
 use super::feed::Shown;
@@ -55,6 +56,11 @@ impl Writer {
                 let texts = self.books.commit(&lines)?;
                 let shown = lines.iter().zip(&texts).map(|(line, text)| Shown::new(line, text));
                 self.shared.feed.show(shown.collect());
+                let taps = lines.iter().filter_map(|line| match &line.fact {
+                    Fact::Tap(tap) => Some(&tap.link),
+                    _ => None,
+                });
+                taps.for_each(|link| self.links.again(link));
                 if let Some(indexer) = self.shared.indexer.get() {
                     lines
                         .iter()

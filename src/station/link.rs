@@ -1,6 +1,6 @@
 //! One link as the core sees it: a driver, a place in a stream, and bytes on their way to a line.
 
-use tapline_drivers::reading::Function;
+use tapline_drivers::driver::Want;
 
 use super::event::BookId;
 use super::pending::Pending;
@@ -32,7 +32,7 @@ pub(super) struct Link {
     /// Another instrument answered: its readings belong to nobody.
     pub changed: bool,
     /// What the driver was last told to measure.
-    pub want: Option<Function>,
+    pub want: Option<Want>,
 }
 
 impl Link {

@@ -3,7 +3,7 @@
 //! A link's bytes go to the active inspection of its bench, else to the idle book of the day.
 //! Each change of book is a `tap`: a fresh driver, a stream that counts from zero.
 
-use tapline_drivers::driver::{Input, Message, Output, Want};
+use tapline_drivers::driver::{Input, Message, Output};
 use tapline_drivers::reading::{Contacts, Function, Identity, Now, Reading};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{LinkFact, Out, Read, Tap, Tick};
@@ -363,12 +363,12 @@ impl Core {
                 let instrument = link.settings.instrument.as_ref()?;
                 let here = link.book == Some(BookId::Inspection(case.into()));
                 let asks = link.wire.as_ref().is_some_and(Wire::sends);
-                let want = wants.iter().find(|(id, _)| id == instrument).map(|(_, f)| *f);
+                let want = wants.iter().find(|(id, _)| id == instrument).map(|(_, w)| *w);
                 (here && asks && want != link.want).then(|| (link.settings.id.clone(), want))
             });
             let Some((link, want)) = next else { return };
             self.links.get_mut(&link).expect("found above").want = want;
-            self.feed(&link, at, Input::Want(want.map(|function| Want { function })));
+            self.feed(&link, at, Input::Want(want));
         }
     }
 }

@@ -65,13 +65,15 @@ pub(crate) struct Builder {
     calls: Option<&'static str>,
     env: Vec<(String, String)>,
     user: Option<u32>,
+    stdin: Option<PathBuf>,
 }
 
 impl Builder {
     /// An empty folder, a bench without links.
     pub(crate) fn new() -> Builder {
         let folder = tempfile::Builder::new().prefix("tapline-").tempdir().unwrap();
-        Builder { folder, links: String::new(), calls: None, env: Vec::new(), user: None }
+        let (links, calls, env, user, stdin) = (String::new(), None, Vec::new(), None, None);
+        Builder { folder, links, calls, env, user, stdin }
     }
 
     /// The folder; everything of the test may lie there.
@@ -96,6 +98,17 @@ impl Builder {
     /// A link to a TCP address.
     pub(crate) fn tcp(&mut self, id: &str, address: &str, driver: &str, meter: Option<&str>) {
         self.link(id, &format!("tcp = \"{address}\""), driver, meter);
+    }
+
+    /// A link to standard input; what is written comes from there.
+    pub(crate) fn stdin(&mut self, id: &str, driver: &str, meter: Option<&str>) -> File {
+        let path = self.folder().join("stdin");
+        let made = Command::new("mkfifo").arg(&path).status().unwrap();
+        assert!(made.success(), "mkfifo of coreutils");
+        self.link(id, "stdin = true", driver, meter);
+        let writer = File::options().read(true).write(true).open(&path).unwrap();
+        self.stdin = Some(path);
+        writer
     }
 
     fn link(&mut self, id: &str, place: &str, driver: &str, meter: Option<&str>) {
@@ -157,8 +170,9 @@ impl Builder {
             self.links
         );
         fs::write(folder.join("tapline.toml"), config).unwrap();
-        let Builder { folder, calls, env, user, .. } = self;
-        let mut station = Station { child: None, folder, calls, under_strace: false, env, user };
+        let Builder { folder, calls, env, user, stdin, .. } = self;
+        let (child, under_strace) = (None, false);
+        let mut station = Station { child, folder, calls, under_strace, env, user, stdin };
         station.restart();
         let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register");
         for (what, file) in REGISTERS {
@@ -180,6 +194,7 @@ pub(crate) struct Station {
     under_strace: bool,
     env: Vec<(String, String)>,
     user: Option<u32>,
+    stdin: Option<PathBuf>,
 }
 
 impl Station {
@@ -247,7 +262,11 @@ impl Station {
         command.args(["serve", "--config"]).arg(self.config());
         command.env("TAPLINE_SOCKET", self.socket()).env("RUST_LOG", "info");
         command.envs(self.env.iter().map(|(name, value)| (name, value)));
-        command.stdin(Stdio::null()).stdout(talk.try_clone().unwrap()).stderr(talk);
+        let pipe = self.stdin.as_ref().map(|path| Stdio::from(File::open(path).unwrap()));
+        command
+            .stdin(pipe.unwrap_or_else(Stdio::null))
+            .stdout(talk.try_clone().unwrap())
+            .stderr(talk);
         self.child = Some(command.spawn().unwrap());
         self.under_strace = stopped;
     }

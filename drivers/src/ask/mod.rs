@@ -121,6 +121,7 @@ pub struct Asker {
     heard: Option<Now>,
     not_before: Now,
     open: bool,
+    want: Option<Function>,
     wanted: bool,
     /// Its name was asked for since opening.
     greeted: bool,
@@ -142,6 +143,7 @@ impl Asker {
             heard: None,
             not_before: Now(0),
             open: false,
+            want: None,
             wanted: false,
             greeted: false,
             lost: false,
@@ -302,7 +304,9 @@ impl Asker {
     fn want(&mut self, now: Now, want: Option<Function>) {
         let may = |f: &Function| f.quantity().is_some() && *f != Function::InsulationResistance;
         self.wanted = want.as_ref().is_some_and(may);
-        self.pairing.broken();
+        if core::mem::replace(&mut self.want, want) != want {
+            self.pairing.broken();
+        }
         if want.is_some() && !self.wanted {
             self.empty(now, "not_configured", None);
         }

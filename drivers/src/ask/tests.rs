@@ -28,7 +28,7 @@ impl Bench {
     }
 
     fn want(&mut self, function: Option<Function>) -> Vec<String> {
-        self.handle(Input::Want(function.map(|function| Want { function })))
+        self.handle(Input::Want(function.map(|function| Want { function, live: false })))
     }
 
     fn says(&mut self, text: &[u8]) -> Vec<String> {
@@ -261,7 +261,8 @@ proptest! {
                 }
             };
             driver.handle(Now(0), Input::Open);
-            driver.handle(Now(0), Input::Want(Some(Want { function: Function::Resistance2w })));
+            let want = Want { function: Function::Resistance2w, live: false };
+            driver.handle(Now(0), Input::Want(Some(want)));
             take(&mut driver);
             for (piece, pause) in &script {
                 while let Some(due) = driver.deadline().filter(|due| due.0 <= now + pause) {
@@ -288,7 +289,8 @@ fn every_template_is_sent_and_every_driver_that_asks_has_its_list() {
         let mut sent: Vec<Vec<u8>> = Vec::new();
         let mut now = 0;
         driver.handle(Now(0), Input::Open);
-        driver.handle(Now(0), Input::Want(Some(Want { function: Function::VoltageDc })));
+        driver
+            .handle(Now(0), Input::Want(Some(Want { function: Function::VoltageDc, live: false })));
         for _ in 0..20 {
             let said: Vec<_> = core::iter::from_fn(|| driver.poll()).collect();
             let message = said.into_iter().find_map(|output| match output {

@@ -28,7 +28,7 @@ pub const SAME_US: u64 = 1_000_000;
 const LONGEST: usize = 4096;
 
 const FRAMING: Framing =
-    Framing { longest: LONGEST, ends: b"\r\n\t", silence_us: Some(SILENCE_US) };
+    Framing { longest: LONGEST, ends: b"\r\n\t", silence_us: Some(SILENCE_US), answers: false };
 
 /// A barcode scanner. Sends nothing, by type.
 pub type Scanner = Listener<Lines, Scans>;

@@ -17,6 +17,8 @@ pub(super) enum Query {
     Function,
     /// What happened to you since you were asked last?
     Status,
+    /// Which elements have your lists?
+    Elements,
     /// Measure once and say.
     Reading,
 }
@@ -45,7 +47,7 @@ impl Query {
     pub(super) fn limit_us(self) -> u64 {
         match self {
             Query::Identity | Query::Errors => 2_000_000,
-            Query::Function | Query::Status => 1_000_000,
+            Query::Function | Query::Status | Query::Elements => 1_000_000,
             Query::Reading => 3_000_000,
         }
     }
@@ -57,6 +59,7 @@ impl Query {
             Query::Errors => ERRORS,
             Query::Function => FUNCTION,
             Query::Status => STATUS,
+            Query::Elements => profile.elements.unwrap_or_default(),
             Query::Reading => profile.read,
         }
     }
@@ -73,7 +76,12 @@ pub(super) fn configure(function: Function) -> Option<Message> {
     Some(terminated(text))
 }
 
-/// A message of the allow-list on its way.
+/// A message of the allow-list on its way, as it stands.
+pub(super) fn raw(text: &'static str) -> Message {
+    Message(text.into())
+}
+
+/// The same with its end.
 pub(super) fn terminated(text: &'static str) -> Message {
     let mut bytes: Vec<u8> = text.into();
     bytes.push(b'\n');
@@ -100,9 +108,18 @@ pub(super) mod tests {
     ];
 
     /// The whole allow-list of each profile, written down a second time.
-    pub(in crate::scpi) const ALLOWED: [(&str, &Profile, &[&str]); 5] = [
+    pub(in crate::scpi) const ALLOWED: [(&str, &Profile, &[&str]); 10] = [
         ("scpi", &profile::PLAIN, &["READ?\n"]),
         ("scpi-remote", &profile::REMOTE, &["READ?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n"]),
+        ("scpi-tcp", &profile::TCP, &["READ?\n"]),
+        (
+            "scpi-remote-clear",
+            &profile::REMOTE_CLEAR,
+            &["READ?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n", "\x03"],
+        ),
+        ("scpi-list", &profile::LIST, &["READ?\n", "FORM:ELEM?\n"]),
+        ("scpi-low-ohm-8", &profile::LOW_OHM_8, &["READ?\n"]),
+        ("scpi-low-ohm-9", &profile::LOW_OHM_9, &["READ?\n"]),
         ("scpi-lang", &profile::LANGUAGE, &[":READ?\n", "*LANG SCPI\n"]),
         ("scpi-elements", &profile::ELEMENTS, &["READ?\n", "FORM:ELEM READ\n"]),
         ("scpi-auto", &profile::AUTO, &["READ?\n"]),
@@ -128,6 +145,8 @@ pub(super) mod tests {
         for (name, profile, own) in ALLOWED {
             let mut made: Vec<Message> = queries.map(|query| query.message(profile)).into();
             made.extend(profile.status.then(|| Query::Status.message(profile)));
+            made.extend(profile.elements.map(|_| Query::Elements.message(profile)));
+            made.extend(profile.clear.map(raw));
             made.extend(FUNCTIONS.into_iter().filter_map(configure));
             let said = [profile.begin, profile.shape, profile.leave];
             made.extend(said.into_iter().flatten().map(terminated));

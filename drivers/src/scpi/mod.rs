@@ -10,6 +10,11 @@
 //! configure, error queue, `CONF?` where the instrument has it, then `READ?` again and again.
 //! After a time-out all of that again, because a meter that was switched off has forgotten it.
 //! What some meters need besides is a [`profile`].
+//!
+//! While the asset may be energised a meter is told nothing a second time: relays would click and
+//! a function would change under the leads. It is asked what it is configured for (`CONF?`); when
+//! that is something else, or it can't say, readings stop until nothing may be live or another
+//! function is wanted.
 
 mod answer;
 mod message;
@@ -19,26 +24,26 @@ mod profiles;
 mod setup;
 mod state;
 mod status;
+mod take;
 #[cfg(test)]
 mod tests;
 
 use alloc::collections::VecDeque;
 use alloc::string::String;
 
-use answer::{Answer, form, sort};
+use answer::{Answer, sort};
 use message::Query;
 use profile::Profile;
 use state::{Known, Phase, RETRY_US, Setup, Stage, Step};
 
-use crate::driver::{Driver, Input, Message, Output};
-use crate::reading::{Function, Identity, Indication, Note, Now, Reading, Span};
-use crate::unit::{Prefix, Unit};
+use crate::driver::{Driver, Input, Message, Output, Want};
+use crate::reading::{Function, Identity, Note, Now, Reading, Span};
 use crate::wire::lines::{Framing, Line, Lines};
 use crate::wire::list::QueuedError;
 use crate::wire::{latin, trim};
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 2;
+pub const VERSION: u32 = 3;
 
 /// Quiet time between an answer, or a message without one, and the next message, microseconds.
 pub const GAP_US: u64 = 20_000;
@@ -62,6 +67,8 @@ pub struct Scpi {
     free_at: Now,
     heard: Now,
     want: Option<Function>,
+    /// The asset may be energised.
+    live: bool,
     setup: Option<Setup>,
     known: Known,
     /// A reading that waits for the status behind it.
@@ -74,12 +81,16 @@ impl Scpi {
     pub fn new(profile: &'static Profile) -> Scpi {
         Scpi {
             profile,
-            lines: Lines::new(Framing::text(LONGEST)),
+            lines: Lines::new(match profile.auto {
+                true => Framing::text(LONGEST),
+                false => Framing::answers(LONGEST),
+            }),
             out: VecDeque::new(),
             phase: Phase::Idle,
             free_at: Now(0),
             heard: Now(0),
             want: None,
+            live: false,
             setup: None,
             known: Known::nothing(false),
             pending: None,
@@ -90,6 +101,14 @@ impl Scpi {
         match self.phase {
             Phase::Asked { query, .. } => Some(query),
             Phase::Idle | Phase::Pause { .. } => None,
+        }
+    }
+
+    /// The question that a line can be an answer to: what was there when it was asked is none.
+    fn asked_by(&self, line: &Line) -> Option<Query> {
+        match self.phase {
+            Phase::Asked { query, at, .. } if line.first > at => Some(query),
+            _ => None,
         }
     }
 
@@ -105,7 +124,11 @@ impl Scpi {
         if self.pending.is_some() {
             return Some(Step::Ask(Query::Status));
         }
-        if profile.begin.is_some() && !known.begun && busy && !failed {
+        if profile.clear.is_some() && known.stuck && !self.live {
+            return Some(Step::Clear);
+        }
+        let withheld = self.want.is_some_and(|function| self.withheld(function));
+        if profile.begin.is_some() && !known.begun && busy && !failed && !withheld {
             return Some(Step::Begin);
         }
         if known.doubt.is_some() && busy {
@@ -124,6 +147,7 @@ impl Scpi {
             None | Some(Stage::New) => Some(Step::Configure(function)),
             Some(Stage::Shapeless) => Some(Step::Shape),
             Some(Stage::Accepted) => Some(Step::Ask(Query::Function)),
+            Some(Stage::Confirmed) => Some(Step::Ask(Query::Elements)),
             Some(Stage::Ready) => (!profile.auto).then_some(Step::Ask(Query::Reading)),
             Some(Stage::Sent | Stage::Unanswered) => Some(Step::Ask(Query::Errors)),
             Some(Stage::Failed) => None,
@@ -151,6 +175,10 @@ impl Scpi {
                 self.stage(Stage::Sent);
                 self.say(now, self.profile.shape);
             }
+            Some(Step::Clear) => {
+                self.known.stuck = false;
+                self.send(now, message::raw(self.profile.clear.unwrap_or_default()));
+            }
             Some(Step::Leave) => {
                 (self.known.begun, self.known.opening) = (false, false);
                 self.say(now, self.profile.leave);
@@ -161,16 +189,17 @@ impl Scpi {
     fn ask(&mut self, now: Now, query: Query) {
         match query {
             Query::Identity => self.known.asked_identity = true,
-            Query::Reading => self.known.last_read = self.want,
-            Query::Errors | Query::Function | Query::Status => {}
+            Query::Reading => (self.known.last_read, self.known.spoiled) = (self.want, false),
+            Query::Errors | Query::Function | Query::Status | Query::Elements => {}
         }
-        self.phase = Phase::Asked { query, until: Now(now.0 + query.limit_us()) };
+        self.phase = Phase::Asked { query, at: now, until: Now(now.0 + query.limit_us()) };
         self.out.push_back(Output::Send(query.message(self.profile)));
     }
 
     /// A line arrived: taken as the answer if it has the shape of one.
     fn line(&mut self, line: &Line) {
-        let status = (self.asked() == Some(Query::Status)).then(|| status::bits(trim(&line.bytes)));
+        let asked = self.asked_by(line);
+        let status = (asked == Some(Query::Status)).then(|| status::bits(trim(&line.bytes)));
         if let Some(bits) = status.flatten().filter(|_| !line.too_long) {
             return self.status(line, bits);
         }
@@ -181,20 +210,22 @@ impl Scpi {
             return self.garbled(line.last);
         }
         let bytes = trim(&line.bytes);
-        match (self.asked(), sort(bytes)) {
-            (_, Answer::Number(indication)) if self.profile.auto => {
-                self.sent_itself(line, indication);
-            }
+        match (asked, sort(bytes)) {
+            (_, Answer::Number(given)) if self.profile.auto => self.sent_itself(line, given),
+            (Some(Query::Elements), Answer::Text | Answer::Function(_)) => self.elements(line),
             (Some(Query::Identity), Answer::Text) if !bytes.starts_with(b"*") => {
                 self.identity(line, bytes);
             }
             (Some(Query::Errors), Answer::Error(error)) => self.error(line, error),
             (Some(Query::Function), Answer::Function(function)) => self.function(line, function),
-            (Some(Query::Reading), Answer::Number(indication)) => self.reading(line, indication),
-            (Some(Query::Reading), Answer::Text | Answer::Noise) => {
-                self.note(line, "malformed", None);
-                self.garbled(line.last);
-            }
+            (
+                Some(Query::Reading),
+                answer @ (Answer::Number(_)
+                | Answer::List(_)
+                | Answer::Block(_)
+                | Answer::Text
+                | Answer::Noise),
+            ) => self.answer_read(line, &answer),
             (_, answer) => self.stray(line, answer),
         }
     }
@@ -230,6 +261,7 @@ impl Scpi {
         let taken = self.known.doubt.unwrap_or(0).saturating_add(1);
         let more = error.code != 0 && taken < ERRORS_MAX;
         self.known.errors |= error.code != 0;
+        self.known.stuck = false;
         self.known.retry_us = RETRY_US.0;
         self.known.doubt = more.then_some(taken);
         self.note_error(line, error);
@@ -245,46 +277,16 @@ impl Scpi {
         self.note(line, word, Some(text));
     }
 
-    fn reading(&mut self, line: &Line, indication: Indication) {
-        let why = self.formless(line, indication);
-        match self.made(line, indication).filter(|_| self.profile.status) {
-            Some(reading) => self.pending = Some(Reading { why, ..reading }),
-            None => self.push_reading(line, indication, why),
-        }
-        self.answered(line.last);
-    }
-
-    /// A value of another form than the one before may have lost its first bytes: a second one of
-    /// that form has to come.
-    fn formless(&mut self, line: &Line, indication: Indication) -> Option<&'static str> {
-        let Indication::Value(_) = indication else { return None };
-        let form = form(&line.bytes);
-        let before = self.known.form.replace(form.clone());
-        before.is_some_and(|before| before != form).then_some("unpaired")
-    }
-
-    /// A reading of the function that was last asked for, in its base unit.
-    fn push_reading(&mut self, line: &Line, indication: Indication, why: Option<&'static str>) {
-        match self.made(line, indication) {
-            Some(reading) => self.out.push_back(Output::Reading(Reading { why, ..reading })),
-            None => self.note(line, "answer", Some(latin(trim(&line.bytes)))),
-        }
-    }
-
-    fn made(&self, line: &Line, indication: Indication) -> Option<Reading> {
-        let function = self.known.last_read?;
-        let unit = Unit { prefix: Prefix::One, quantity: function.quantity()? };
-        Some(line.reading(indication, function, unit))
-    }
-
     /// A line nobody asked for, or the answer to another question: kept, never taken.
     fn stray(&mut self, line: &Line, answer: Answer) {
         match answer {
-            Answer::Number(indication) => {
-                self.push_reading(line, indication, Some("unsolicited"));
+            Answer::Number(given) if given.of.is_none() => {
+                self.known.spoiled = self.asked() == Some(Query::Reading);
+                self.push_reading(line, given.indication, Some("unsolicited"));
             }
             Answer::Error(error) => self.note_error(line, error),
-            Answer::Function(_) | Answer::Text => {
+            Answer::Block(_) => self.note(line, "malformed", Some("a block".into())),
+            Answer::Number(_) | Answer::List(_) | Answer::Function(_) | Answer::Text => {
                 self.note(line, "answer", Some(latin(trim(&line.bytes))));
             }
             Answer::Noise => self.note(line, "malformed", None),
@@ -305,7 +307,11 @@ impl Scpi {
         self.phase = Phase::Idle;
         self.known.doubt = Some(0);
         match query {
-            Query::Reading | Query::Status => self.setup = None,
+            Query::Reading | Query::Status => {
+                self.setup = None;
+                self.known.stuck = query == Query::Reading && !self.live;
+            }
+            Query::Elements => self.forgotten(now),
             Query::Function => {
                 self.stage(Stage::Unanswered);
                 self.known.errors = false;
@@ -329,16 +335,18 @@ impl Scpi {
         }
         self.phase = Phase::Idle;
         self.free_at = Now(now.0 + self.profile.wait_us);
-        self.want = None;
+        (self.want, self.live) = (None, false);
         self.setup = None;
         self.known = Known::nothing(true);
         self.advance(now);
     }
 
-    /// Another function, or the same one that failed, is configured anew.
-    fn wanted(&mut self, now: Now, want: Option<Function>) {
+    /// Another function is configured anew, and the same one that failed when nothing may be live.
+    fn wanted(&mut self, now: Now, want: Option<Want>) {
         let failed = self.setup.is_some_and(|setup| setup.stage == Stage::Failed);
-        if want != self.want || failed {
+        self.live = want.is_some_and(|want| want.live);
+        let want = want.map(|want| want.function);
+        if want != self.want || (failed && !self.live) {
             self.setup = None;
             self.known.status_due = true;
             self.known.sent_itself = None;
@@ -366,7 +374,7 @@ impl Scpi {
         self.lines.tick(now);
         self.settle();
         match self.phase {
-            Phase::Asked { query, until } if now >= until => self.silent(now, query),
+            Phase::Asked { query, until, .. } if now >= until => self.silent(now, query),
             Phase::Pause { until } if now >= until => self.advance(now),
             _ => {}
         }
@@ -391,7 +399,7 @@ impl Driver for Scpi {
             Input::Tick => self.tick(now),
             Input::Want(want) => {
                 self.settle();
-                self.wanted(now, want.map(|want| want.function));
+                self.wanted(now, want);
             }
         }
     }

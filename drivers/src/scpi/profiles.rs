@@ -1,6 +1,8 @@
 //! What each profile says besides, against a peer that says what each test tells it to.
 
-use super::profile::{AUTO, ELEMENTS, LANGUAGE, REMOTE};
+use super::profile::{
+    AUTO, ELEMENTS, LANGUAGE, LIST, LOW_OHM_8, LOW_OHM_9, PLAIN, REMOTE, REMOTE_CLEAR, TCP,
+};
 use super::state::AUTO_US;
 use super::status::bits;
 use super::tests::Bench;
@@ -86,12 +88,25 @@ fn a_reading_is_taken_when_the_meter_says_that_it_was_not_switched_on_meanwhile(
     assert_eq!(bench.waits(), ["> READ?"]);
     assert_eq!(bench.says("+0.183"), NONE);
     assert_eq!(bench.waits(), ["> *ESR?"]);
-    // It was: the reading may be of another function, and while a step may be live nothing is
-    // configured anew.
+    // It was: the reading may be of another function.
+    assert_eq!(bench.says("128"), ["unsolicited 0.183 Ohm", "power_on 128"]);
+    let sent = dialogue(&mut bench, Vec::new(), "READ?");
+    let want = ["SYST:REM", "SYST:ERR?", "CONF:FRES", "SYST:ERR?", "CONF?", "READ?"];
+    assert_eq!(sent, want);
+}
+
+#[test]
+fn a_meter_that_was_switched_on_in_a_live_step_is_not_configured_before_the_step_is_dead() {
+    let mut bench = ready(&REMOTE);
+    assert_eq!(bench.live(OHMS), NONE);
+    assert_eq!(bench.says("+0.183"), NONE);
+    assert_eq!(bench.waits(), ["> *ESR?"]);
     let said = bench.says("128");
     assert_eq!(said, ["unsolicited 0.183 Ohm", "power_on 128", "not_configured"]);
     assert_eq!(bench.driver.deadline(), None);
-    // The next that is wanted, be it the same.
+    bench.now += 10_000_000;
+    assert_eq!(bench.live(OHMS), NONE);
+    assert_eq!(bench.driver.deadline(), None);
     let sent = wanted(&mut bench, "READ?");
     let want = ["SYST:REM", "SYST:ERR?", "*ESR?", "CONF:FRES", "SYST:ERR?", "CONF?", "READ?"];
     assert_eq!(sent, want);
@@ -156,7 +171,7 @@ fn the_elements_are_chosen_behind_each_function_and_refused_with_it() {
     let want = ["CONF:FRES", "SYST:ERR?", "FORM:ELEM READ", "SYST:ERR?", "CONF?", "READ?"];
     assert_eq!(sent, want);
     // A list is not one reading.
-    assert_eq!(bench.says("+0.182,0,1"), ["malformed"]);
+    assert_eq!(bench.says("+0.182,0,1"), ["malformed a list of other elements"]);
     let mut bench = Bench::of(&ELEMENTS);
     opened(&mut bench);
     wanted(&mut bench, "FORM:ELEM READ");
@@ -183,8 +198,162 @@ fn a_meter_that_sends_by_itself_is_believed_once_it_is_configured() {
     assert_eq!(bench.says("+0.3"), ["unsolicited 0.3 Ohm"]);
     assert_eq!(bench.says("+0.4"), ["ok 0.4 Ohm"]);
     bench.now += AUTO_US;
-    assert_eq!(bench.says("+0.5"), ["unsolicited 0.5 Ohm", "not_configured"]);
+    assert_eq!(bench.says("+0.5"), ["unsolicited 0.5 Ohm"]);
+    assert_eq!(bench.waits(), ["> CONF:FRES"]);
     assert_eq!(bench.says("+0.6"), ["unsolicited 0.6 Ohm"]);
+}
+
+/// Names of elements as in the test suite of a general-purpose library.
+#[test]
+fn the_wanted_element_of_a_list_is_taken_by_its_name() {
+    let lists = |names: &str| {
+        let mut bench = Bench::of(&LIST);
+        opened(&mut bench);
+        let sent = wanted(&mut bench, "FORM:ELEM?");
+        assert_eq!(sent, ["CONF:FRES", "SYST:ERR?", "CONF?", "FORM:ELEM?"]);
+        let said = bench.says(names);
+        (bench, said)
+    };
+    let (mut bench, said) = lists("VOLT,CURR,RES,TIME,STAT");
+    assert_eq!(said, ["answer VOLT,CURR,RES,TIME,STAT", "ready Resistance4w"]);
+    assert_eq!(bench.waits(), ["> READ?"]);
+    let five = |res: &str, stat: &str| alloc::format!("+1.0E+00,+5.0E-02,{res},+3.2E+01,{stat}");
+    assert_eq!(bench.says(&five("+1.8E-01", "+0.0E+00")), ["ok 0.18 Ohm"]);
+    bench.waits();
+    assert_eq!(bench.says(&five("+9.91E+37", "+0.0E+00")), ["ok NoValue Ohm"]);
+    bench.waits();
+    let odd = bench.says(&five("+1.8E-01", "+2.1E+01"));
+    assert_eq!(odd, ["malformed a status that nobody explained"]);
+    // Another count of elements, and one number alone.
+    for other in ["+1.8E-01", "+1.0E+00,+1.8E-01"] {
+        assert_eq!(dialogue(&mut bench, Vec::new(), "READ?").last().unwrap(), "READ?");
+        assert_eq!(bench.says(other), ["malformed a list of other elements"]);
+    }
+    for (names, said) in [("VOLT,CURR", "answer VOLT,CURR"), ("RES", "answer RES")] {
+        let (mut bench, got) = lists(names);
+        assert_eq!(got[0], said);
+        let got = bench.waits();
+        assert_eq!(got, [if names == "RES" { "> READ?" } else { "> CONF:FRES" }], "{names}");
+    }
+}
+
+#[test]
+fn a_unit_that_is_sent_is_compared_with_what_is_wanted() {
+    let mut bench = ready(&PLAIN);
+    assert_eq!(bench.says("+1.82E-01 OHM"), ["ok 0.182 Ohm"]);
+    bench.waits();
+    // The meter measures something else than it was told: it is told again.
+    assert_eq!(bench.says("+1.82E-01 VDC"), ["other_function"]);
+    assert_eq!(bench.waits(), ["> CONF:FRES"]);
+    assert_eq!(dialogue(&mut bench, Vec::new(), "READ?").last().unwrap(), "READ?");
+    assert_eq!(bench.live(OHMS), NONE);
+    assert_eq!(bench.says("+1.82E-01 VDC"), ["other_function", "not_configured"]);
+    assert_eq!(bench.driver.deadline(), None);
+}
+
+#[test]
+fn a_meter_that_always_answers_with_another_unit_is_given_up() {
+    let mut bench = ready(&PLAIN);
+    for attempt in 0..3 {
+        let said = bench.says("+1.82E-01 KOHM");
+        let all = ["other_function", "not_configured"];
+        assert_eq!(said, &all[..if attempt < 2 { 1 } else { 2 }]);
+        dialogue(&mut bench, Vec::new(), "READ?");
+    }
+    assert_eq!(bench.driver.deadline(), None);
+}
+
+#[test]
+fn a_block_is_no_reading_and_its_ends_are_data() {
+    for block in ["#217abcdefgh\nijklmnop", "#264{\r\n;\",#1}", "#0abc"] {
+        let mut bench = ready(&PLAIN);
+        let fill = if block.starts_with("#264") { "x".repeat(64 - 9) } else { String::new() };
+        let said = bench.says(&alloc::format!("{block}{fill}"));
+        assert_eq!(said, ["malformed a block, not a reading"], "{block}");
+        assert_eq!(bench.waits(), ["> SYST:ERR?"]);
+    }
+    // One that stays short is cut at its first end after a silence, and so is an open quote.
+    for short in ["#217abc\r\ndef", "\"1.0\r\n2.0"] {
+        let mut bench = ready(&PLAIN);
+        assert_eq!(bench.says(short), NONE, "{short}");
+        assert_eq!(bench.waits()[0], "malformed", "{short}");
+    }
+}
+
+#[test]
+fn what_was_there_before_the_question_is_not_its_answer() {
+    let mut bench = ready(&TCP);
+    bench.now += 5_000;
+    let said = bench.handle(Input::Bytes(b"+0.1\n+0.2\n"));
+    assert_eq!(said, ["ok 0.1 Ohm", "> READ?", "unsolicited 0.2 Ohm"]);
+    // It may be the answer to the question before.
+    assert_eq!(bench.says("+0.3"), ["unsolicited 0.3 Ohm", "> SYST:ERR?"]);
+    assert_eq!(bench.says("0,\"No error\""), ["answer 0,\"No error\"", "> READ?"]);
+    assert_eq!(bench.says("+0.4"), ["ok 0.4 Ohm", "> READ?"]);
+}
+
+#[test]
+fn a_stuck_reading_is_aborted_only_where_the_profile_says_so_and_nothing_may_be_live() {
+    let mut bench = ready(&REMOTE_CLEAR);
+    assert_eq!(bench.waits(), ["silent READ?", "> \u{3}"]);
+    assert_eq!(bench.waits(), ["> SYST:ERR?"]);
+    bench.says("0,\"No error\"");
+    assert_eq!(
+        dialogue(&mut bench, Vec::new(), "READ?"),
+        ["CONF:FRES", "SYST:ERR?", "CONF?", "READ?"]
+    );
+    assert_eq!(bench.live(OHMS), NONE);
+    assert_eq!(bench.waits(), ["silent READ?", "> SYST:ERR?"]);
+}
+
+#[test]
+fn sentinels_are_those_of_the_meter() {
+    for (profile, said) in [
+        (&PLAIN, "ok 1000000000 Ohm"),
+        (&LOW_OHM_9, "ok Overload Ohm"),
+        (&LOW_OHM_8, "ok NoValue Ohm"),
+    ] {
+        let mut bench = ready(profile);
+        assert_eq!(bench.says("+100.000E+7"), [said]);
+    }
+}
+
+#[test]
+fn while_it_may_be_live_a_silent_meter_is_asked_what_it_is_and_told_nothing() {
+    let mut bench = ready(&PLAIN);
+    assert_eq!(bench.live(OHMS), NONE);
+    assert_eq!(bench.waits(), ["silent READ?", "> SYST:ERR?"]);
+    bench.says("0,\"No error\"");
+    assert_eq!(bench.waits(), ["> CONF?"]);
+    assert_eq!(bench.says("\"FRES\""), ["answer \"FRES\"", "ready Resistance4w"]);
+    assert_eq!(bench.waits(), ["> READ?"]);
+    assert_eq!(bench.waits(), ["silent READ?", "> SYST:ERR?"]);
+    bench.says("0,\"No error\"");
+    assert_eq!(bench.waits(), ["> CONF?"]);
+    // It was switched off and on.
+    assert_eq!(bench.says("\"VOLT\""), ["answer \"VOLT\"", "not_configured"]);
+    assert_eq!(bench.driver.deadline(), None);
+    // Another function is what the step wants, the same one waits.
+    assert_eq!(bench.live(Some(Function::VoltageAc)), NONE);
+    assert_eq!(bench.waits(), ["> CONF:VOLT:AC"]);
+}
+
+#[test]
+fn a_link_that_comes_back_in_a_live_step_is_asked_and_told_nothing() {
+    for (answer, told) in [("\"FRES\"", "ready Resistance4w"), ("\"VOLT\"", "not_configured")] {
+        let mut bench = Bench::of(&PLAIN);
+        opened(&mut bench);
+        bench.now += 1_000_000;
+        assert_eq!(bench.live(OHMS), ["> CONF?"]);
+        assert_eq!(bench.says(answer), [alloc::format!("answer {answer}"), told.into()]);
+    }
+    let mut bench = Bench::of(&PLAIN);
+    opened(&mut bench);
     bench.now += 1_000_000;
-    assert_eq!(bench.want(OHMS), ["> CONF:FRES"]);
+    assert_eq!(bench.live(OHMS), ["> CONF?"]);
+    assert_eq!(bench.waits(), ["silent CONF?", "> SYST:ERR?"]);
+    bench.says("-113,\"Undefined header\"");
+    bench.waits();
+    assert_eq!(bench.says("0,\"No error\""), ["answer 0,\"No error\"", "not_configured"]);
+    assert_eq!(wanted(&mut bench, "CONF:FRES"), ["CONF:FRES"]);
 }

@@ -3,6 +3,7 @@
 use alloc::vec::Vec;
 
 use super::message::Query;
+use super::take::List;
 use crate::reading::{Function, Now};
 
 /// Pause after an unanswered error queue, microseconds; doubled each time up to the second.
@@ -17,7 +18,7 @@ pub(super) enum Phase {
     /// Nothing to do: no query, no deadline.
     Idle,
     /// A query is in flight.
-    Asked { query: Query, until: Now },
+    Asked { query: Query, at: Now, until: Now },
     /// The next message may go out then.
     Pause { until: Now },
 }
@@ -32,6 +33,8 @@ pub(super) enum Stage {
     Sent,
     /// Understood; `CONF?` is to confirm it.
     Accepted,
+    /// Confirmed; which elements its lists have is to be asked.
+    Confirmed,
     /// `CONF?` stayed unanswered; the error queue says why.
     Unanswered,
     /// Readings may be asked for.
@@ -46,6 +49,8 @@ pub(super) struct Setup {
     pub(super) function: Function,
     pub(super) stage: Stage,
     pub(super) attempts: u8,
+    /// It was told; else it is only asked whether it still is what it was.
+    pub(super) told: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,6 +61,8 @@ pub(super) enum Step {
     Begin,
     /// Says how the answers shall look.
     Shape,
+    /// Aborts a reading that stayed out.
+    Clear,
     /// Lets the meter go.
     Leave,
 }
@@ -86,6 +93,14 @@ pub(super) struct Known {
     pub(super) answers_conf: bool,
     /// Function of the last `READ?`.
     pub(super) last_read: Option<Function>,
+    /// Where the reading stands in its lists; `None`: it sends none.
+    pub(super) element: Option<List>,
+    /// The function that it was last told since opening.
+    pub(super) told: Option<Function>,
+    /// Another number came while the question for one was in flight: whose answer is whose?
+    pub(super) spoiled: bool,
+    /// A reading stayed out.
+    pub(super) stuck: bool,
     /// Form of the last value since the function was configured.
     pub(super) form: Option<Vec<u8>>,
     /// Pause after the next unanswered error queue, microseconds.
@@ -106,6 +121,10 @@ impl Known {
             sent_itself: None,
             answers_conf: true,
             last_read: None,
+            element: None,
+            told: None,
+            spoiled: false,
+            stuck: false,
             form: None,
             retry_us: RETRY_US.0,
         }

@@ -1,16 +1,17 @@
 //! Whether the meter was switched on in between, and readings that it sends by itself.
 //!
 //! A meter that was switched off has forgotten its function and may answer the next question with
-//! a reading of another. `*ESR?` tells (bit 7, power on; reading it clears it). A driver learns of
-//! a step only by the function that is wanted. While one is wanted somebody may stand at live
-//! terminals, so nothing is configured anew then: the reading is not taken, readings stop, and the
-//! meter is configured when the next function is wanted, be it the same.
+//! a reading of another. `*ESR?` tells (bit 7, power on; reading it clears it). The reading is not
+//! taken and the meter is configured anew, but not while the asset may be energised: then readings
+//! stop until nothing may be live, or another function is wanted.
 
 use super::Scpi;
+use super::answer::Given;
 use super::state::{AUTO_US, Stage};
 use crate::driver::Output;
-use crate::reading::{Indication, Note, Reading, Span};
+use crate::reading::{Note, Reading, Span};
 use crate::wire::lines::Line;
+use crate::wire::{latin, trim};
 
 /// Power on. IEEE 488.2-1992, 11.5.1 (from memory; bits as in public meter manuals).
 const POWER_ON: u8 = 0x80;
@@ -26,7 +27,7 @@ pub(super) fn bits(bytes: &[u8]) -> Option<u8> {
 
 impl Scpi {
     /// Configured for what is wanted, and nothing is in doubt.
-    fn live(&self) -> bool {
+    fn settled(&self) -> bool {
         let ready = self.setup.filter(|setup| setup.stage == Stage::Ready);
         self.want.is_some() && ready.map(|setup| setup.function) == self.want
     }
@@ -44,9 +45,8 @@ impl Scpi {
         self.flush(on.then_some("unsolicited"));
         self.note(line, if on { "power_on" } else { "answer" }, Some(alloc::format!("{bits}")));
         self.known.status_due = false;
-        if on && self.live() {
-            self.stage(Stage::Failed);
-            self.not_configured(line.last);
+        if on && self.settled() {
+            self.forgotten(line.last);
         }
         if on && !self.known.opening {
             // What it was told before is forgotten.
@@ -58,8 +58,12 @@ impl Scpi {
     /// A reading that the meter sent by itself: taken when the meter is configured and nothing is
     /// asked. The first may be of a conversion that began before. After a long silence the meter
     /// may have been switched off and on.
-    pub(super) fn sent_itself(&mut self, line: &Line, indication: Indication) {
-        let ready = self.live() && self.asked().is_none() && self.known.doubt.is_none();
+    pub(super) fn sent_itself(&mut self, line: &Line, given: Given) {
+        if given.of.is_some() {
+            return self.note(line, "answer", Some(latin(trim(&line.bytes))));
+        }
+        let indication = given.indication;
+        let ready = self.settled() && self.asked().is_none() && self.known.doubt.is_none();
         if !ready {
             self.known.sent_itself = None;
             return self.push_reading(line, indication, Some("unsolicited"));
@@ -70,9 +74,12 @@ impl Scpi {
         let formless = self.formless(line, indication);
         let why = (before.is_none() || late).then_some("unsolicited").or(formless);
         self.push_reading(line, indication, why);
+        if why.is_none() {
+            self.taken();
+        }
         if late {
-            self.stage(Stage::Failed);
-            self.not_configured(line.last);
+            self.forgotten(line.last);
+            self.answered(line.last);
         }
     }
 

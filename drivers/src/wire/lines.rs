@@ -8,6 +8,7 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use super::response;
 use super::stream::Stream;
 use crate::listen::Cutter;
 use crate::reading::{Function, Indication, Note, Now, Reading, Span};
@@ -16,6 +17,9 @@ use crate::unit::Unit;
 /// How long a line that ended by CR waits for its LF, microseconds. A byte takes 33 ms at 300
 /// baud and 1 ms at 9600: an LF that comes later than this is counted to the next line.
 pub const CR_WAIT_US: u64 = 20_000;
+
+/// How long an end inside quotes or a block waits for more, microseconds: three bytes at 300 baud.
+pub const OPEN_WAIT_US: u64 = 100_000;
 
 /// One line or frame, or a piece of what is none.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,13 +72,22 @@ pub struct Framing {
     pub ends: &'static [u8],
     /// Silence that ends a line, microseconds; `None`: only an end byte does.
     pub silence_us: Option<u64>,
+    /// An end inside quotes or a block is data (IEEE 488.2), unless nothing comes behind it for
+    /// [`OPEN_WAIT_US`].
+    pub answers: bool,
 }
 
 impl Framing {
     /// Lines that end by LF, CR LF or CR.
     #[must_use]
     pub fn text(longest: usize) -> Framing {
-        Framing { longest, ends: b"\r\n", silence_us: None }
+        Framing { longest, ends: b"\r\n", silence_us: None, answers: false }
+    }
+
+    /// The same, but an end inside quotes or a block of known length ends nothing.
+    #[must_use]
+    pub fn answers(longest: usize) -> Framing {
+        Framing { answers: true, ..Framing::text(longest) }
     }
 }
 
@@ -138,8 +151,10 @@ impl Lines {
     #[must_use]
     pub fn deadline(&self) -> Option<Now> {
         let tail = self.stream.tail();
-        let last = *tail.get(self.lead(tail)..)?.last()?;
+        let rest = tail.get(self.lead(tail)..)?;
+        let last = *rest.last()?;
         let wait = match self.framing.silence_us {
+            _ if self.enclosed(rest) => OPEN_WAIT_US,
             _ if last == b'\r' && self.framing.ends.contains(&last) => CR_WAIT_US,
             silence => silence?,
         };
@@ -172,6 +187,19 @@ impl Lines {
         tail.iter().take_while(|byte| self.is_end(**byte)).count()
     }
 
+    /// The first end of a line; `due`: one inside quotes or a block will do.
+    fn end(&self, line: &[u8], due: bool) -> Option<usize> {
+        if !self.framing.answers || due {
+            return line.iter().position(|byte| self.is_end(*byte));
+        }
+        response::end(line, self.framing.longest, |byte| self.is_end(byte))
+    }
+
+    /// There is an end, and it is data so far.
+    fn enclosed(&self, line: &[u8]) -> bool {
+        self.framing.answers && self.end(line, true).is_some() && self.end(line, false).is_none()
+    }
+
     /// The next piece. Depends on the bytes and on when they came, never on how they were cut.
     fn piece(&self) -> Option<Piece> {
         let tail = self.stream.tail();
@@ -185,7 +213,7 @@ impl Lines {
         let (lead, longest) = (self.lead(tail), self.framing.longest);
         let piece = |length| Some(Piece { length, overflow: false, ended: true });
         let overflow = Some(Piece { length: longest, overflow: true, ended: false });
-        let Some(found) = tail[lead..].iter().position(|byte| self.is_end(*byte)) else {
+        let Some(found) = self.end(&tail[lead..], due) else {
             if tail.len() >= longest {
                 return overflow;
             }
@@ -213,7 +241,12 @@ impl Lines {
         let bytes = if whole {
             piece.to_vec()
         } else {
-            let ends = piece.iter().rev().take_while(|byte| self.is_end(**byte)).count();
+            // One end: what stands in front of it may be the end of a block.
+            let ends = match piece {
+                [.., b'\r', b'\n'] if self.is_end(b'\r') => 2,
+                [.., last] => usize::from(self.is_end(*last)),
+                [] => 0,
+            };
             piece[lead..(length - ends).max(lead)].to_vec()
         };
         let (from, to) = (self.stream.offset(), self.stream.offset() + length as u64);
@@ -305,7 +338,8 @@ mod tests {
 
     #[test]
     fn silence_ends_a_line_only_where_it_is_asked_for() {
-        let framing = Framing { longest: 8, ends: b"\r\n\t", silence_us: Some(50_000) };
+        let framing =
+            Framing { longest: 8, ends: b"\r\n\t", silence_us: Some(50_000), answers: false };
         let mut lines = Lines::new(framing);
         lines.push(Now(1), b"ab");
         lines.tick(Now(50_000));
@@ -328,7 +362,8 @@ mod tests {
     #[test]
     fn bytes_that_come_after_the_silence_are_another_line_with_or_without_a_tick() {
         for tick in [false, true] {
-            let framing = Framing { longest: 8, ends: b"\r\n", silence_us: Some(50_000) };
+            let framing =
+                Framing { longest: 8, ends: b"\r\n", silence_us: Some(50_000), answers: false };
             let mut lines = Lines::new(framing);
             lines.push(Now(1), b"\nab");
             lines.push(Now(40_000), b"c");

@@ -45,7 +45,7 @@ mod tests;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use tapline_drivers::{Contacts, Function, Now};
+use tapline_drivers::{Contacts, Function, Now, Want};
 
 use crate::fact::{Fact, SwitchFact, VerdictFact};
 use crate::fault::Fault;
@@ -105,19 +105,21 @@ impl Inspection {
 
     /// What each instrument is to measure now. An instrument that is not listed is not needed.
     #[must_use]
-    pub fn wants(&self) -> Vec<(String, Function)> {
+    pub fn wants(&self) -> Vec<(String, Want)> {
         let Some(brief) = self.brief.as_ref() else { return Vec::new() };
         if self.record.parked || self.record.closed() {
             return Vec::new();
         }
-        let mut wants: Vec<(String, Function)> = Vec::new();
+        let live = self.record.run.may_be_live();
+        let mut wants: Vec<(String, Want)> = Vec::new();
         if let Some(null) = &self.watch.null {
-            wants.push((null.meter.clone(), null.function));
+            wants.push((null.meter.clone(), Want { function: null.function, live }));
         }
         if let Some((_, job)) = self.active_job()
             && wants.iter().all(|(meter, _)| *meter != job.meter)
         {
-            wants.push((job.meter.clone(), prompt::wanted(&self.record, brief, job)));
+            let function = prompt::wanted(&self.record, brief, job);
+            wants.push((job.meter.clone(), Want { function, live }));
         }
         wants
     }

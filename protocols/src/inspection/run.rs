@@ -75,6 +75,12 @@ impl Run {
         self.phase == Phase::Live && !self.unready && !self.doubt
     }
 
+    /// The asset is energised, or may be at any moment.
+    #[must_use]
+    pub fn may_be_live(&self) -> bool {
+        matches!(self.phase, Phase::Cleared | Phase::Live)
+    }
+
     /// A deliberate act moves it.
     pub(super) fn act(&mut self, seq: u64, at: Now, act: &ActFact) {
         match (act.what.as_str(), self.phase) {

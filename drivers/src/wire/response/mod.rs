@@ -22,7 +22,6 @@ use nom::sequence::{pair, preceded, terminated};
 use nom::{IResult, Parser};
 
 use super::blank;
-use super::frames::Look;
 use super::list::quoted;
 use super::number::{Numeric, leading};
 
@@ -83,31 +82,29 @@ pub fn boolean(datum: &Datum) -> Option<bool> {
     }
 }
 
-/// Where an answer ends in a stream: at the first LF outside quotes and blocks, or outside quotes
-/// that are never closed, at `longest` bytes as no answer. Blocks of unknown length are none: see
-/// [`answer`].
+/// Where the first end of an answer stands: outside quotes and outside blocks, which begin where an
+/// item does. Blocks of unknown length are none: see [`answer`]. `None` when more bytes are needed,
+/// or more than `longest`.
 #[must_use]
-pub fn message(bytes: &[u8], longest: usize) -> Look {
-    let bytes = bytes.get(..longest).unwrap_or(bytes);
-    let more = || if bytes.len() < longest { Look::More } else { Look::No };
-    let mut at = 0;
-    while let Some(byte) = bytes.get(at) {
+pub fn end(bytes: &[u8], longest: usize, is_end: impl Fn(u8) -> bool) -> Option<usize> {
+    let (mut at, mut fresh) = (0, true);
+    while let Some(&byte) = bytes.get(at) {
+        if is_end(byte) {
+            return Some(at);
+        }
         at += match byte {
-            b'\n' => return Look::Frame(at + 1),
-            b'"' => match bytes[at + 1..].iter().position(|byte| *byte == b'"') {
-                Some(inside) => inside + 2,
-                None => return more(),
-            },
-            b'#' => match definite(&bytes[at..]) {
-                Ok(Some(length)) if at + length > longest => return Look::No,
+            b'"' => bytes[at + 1..].iter().position(|byte| *byte == b'"')? + 2,
+            b'#' if fresh => match definite(&bytes[at..]) {
+                Ok(Some(length)) if at + length > longest => 1,
                 Ok(Some(length)) => length,
                 Ok(None) => 1,
-                Err(Short) => return more(),
+                Err(Short) => return None,
             },
             _ => 1,
         };
+        fresh = matches!(byte, b',' | b';') || blank(byte);
     }
-    more()
+    None
 }
 
 /// More bytes are needed to tell.

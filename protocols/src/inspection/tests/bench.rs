@@ -284,7 +284,7 @@ impl Bench {
 
     fn poll(&mut self) {
         let wants = self.inspection.wants();
-        let want = wants.iter().find(|(meter, _)| meter == "DM-01").map(|(_, function)| *function);
+        let want = wants.iter().find(|(meter, _)| meter == "DM-01").map(|(_, want)| want.function);
         let Some(function) = want else { return };
         if self.ready != Some(function) {
             self.ready = Some(function);

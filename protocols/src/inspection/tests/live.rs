@@ -129,7 +129,11 @@ fn a_voltage_keeps_the_meter_out_of_its_resistance_function() {
     bench.act("connected").unwrap();
     bench.run(20);
     let resistance = |bench: &Bench| {
-        bench.inspection.wants().iter().any(|(_, f)| *f == tapline_drivers::Function::Resistance2w)
+        bench
+            .inspection
+            .wants()
+            .iter()
+            .any(|(_, want)| want.function == tapline_drivers::Function::Resistance2w)
     };
     assert!(!resistance(&bench));
     let fails = |fact: &Fact| matches!(fact, Fact::Prove(p) if p.what == "no_voltage" && !p.ok);
