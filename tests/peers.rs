@@ -1,97 +1,33 @@
-//! A whole inspection against an instrument that nobody here wrote.
+//! Whole inspections against instruments that nobody here wrote.
 //!
 //! `sinstruments` (PyPI) simulates a SCPI multimeter; one simulated meter answers on a pty and on
-//! a TCP socket at once. Over each of them an asset of class II is inspected from the scan of its
-//! number to the sealed record, which `sha256sum` and `openssl` then verify.
+//! a TCP socket at once. `lewis` (PyPI) simulates it on a socket. `ser2net` (Debian), a terminal
+//! server, puts the pty on the network. Over each of them an asset of class II is inspected from
+//! the scan of its number to the sealed record, which `sha256sum` and `openssl` then verify; and
+//! PyVISA (PyPI) then reads the same meter the same way. Everything is on loopback.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "peers/client.rs"]
+mod client;
+#[path = "peers/simulator.rs"]
+mod simulator;
 mod support;
 
-use std::fs::{self, File};
-use std::io::{BufRead, BufReader, Write};
-use std::net::{TcpListener, TcpStream};
+use std::fs;
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::Command;
 
 use serde_json::{Value, json};
+use simulator::{Hands, Program, Simulator, free_port};
 use support::book::Book;
-use support::python;
 use support::station::{Builder, Output, Station};
 use support::technician::{Bench, Hand, Technician};
 use support::wait;
 
 const ASSET: &str = "T-0201";
-
-/// The simulator, a program of its own.
-struct Simulator {
-    program: Child,
-    address: String,
-    pty: PathBuf,
-}
-
-impl Simulator {
-    fn start(folder: &Path) -> Simulator {
-        let free = TcpListener::bind("127.0.0.1:0").unwrap();
-        let port = free.local_addr().unwrap().port();
-        drop(free);
-        let pty = folder.join("ttySIM");
-        let config = json!({ "devices": [{
-            "class": "BenchDmm", "package": "bench_dmm", "name": "dmm-1",
-            "transports": [
-                { "type": "serial", "url": pty },
-                { "type": "tcp", "url": ["127.0.0.1", port] },
-            ],
-        }] });
-        let file = folder.join("sim.json");
-        fs::write(&file, config.to_string()).unwrap();
-        let talk = File::create(folder.join("sim.log")).unwrap();
-        let program = Command::new(python::interpreter())
-            .args(["-m", "sinstruments", "-c"])
-            .arg(&file)
-            .env("PYTHONPATH", Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside"))
-            .env("PYTHONDONTWRITEBYTECODE", "1")
-            .stdin(Stdio::null())
-            .stdout(talk.try_clone().unwrap())
-            .stderr(talk)
-            .spawn()
-            .unwrap();
-        let mut simulator = Simulator { program, address: format!("127.0.0.1:{port}"), pty };
-        let answer = wait::until("the simulator answers; see contrib/packages.txt", || {
-            if let Some(ended) = simulator.program.try_wait().unwrap() {
-                let log = fs::read_to_string(folder.join("sim.log")).unwrap();
-                panic!("the simulator of contrib/packages.txt ended: {ended}\n{log}");
-            }
-            let stream = TcpStream::connect(&simulator.address).ok()?;
-            Some(Hands(BufReader::new(stream)).ask("*IDN?"))
-        });
-        assert_eq!(answer, "GENERIC,BENCH-DMM,0001,1.0");
-        simulator
-    }
-
-    fn hands(&self) -> Hands {
-        Hands(BufReader::new(TcpStream::connect(&self.address).unwrap()))
-    }
-}
-
-impl Drop for Simulator {
-    fn drop(&mut self) {
-        // It may have ended by itself.
-        let _ = self.program.kill();
-        let _ = self.program.wait();
-    }
-}
-
-/// A second client of the simulated meter: what hands do at the bench.
-struct Hands(BufReader<TcpStream>);
-
-impl Hands {
-    fn ask(&mut self, query: &str) -> String {
-        self.0.get_mut().write_all(format!("{query}\n").as_bytes()).unwrap();
-        let mut answer = String::new();
-        self.0.read_line(&mut answer).unwrap();
-        answer.trim_end().to_owned()
-    }
-}
+const SINSTRUMENTS: &str = "GENERIC,BENCH-DMM,0001,1.0";
+const LEWIS: &str = "GENERIC,LEWIS-DMM,0001,1.0";
 
 impl Bench for Hands {
     fn supply(&mut self, on: bool) {
@@ -120,9 +56,9 @@ fn sealed(station: &Station, id: &str) -> PathBuf {
 }
 
 /// What the record of the class II asset must hold.
-fn check(facts: &[Value]) {
+fn check(facts: &[Value], meter: &str) {
     let of = |kind: &'static str| facts.iter().filter(move |fact| fact["k"] == kind);
-    let identity = of("tap").any(|tap| tap["identity"] == "GENERIC,BENCH-DMM,0001,1.0");
+    let identity = of("tap").any(|tap| tap["identity"] == meter);
     assert!(identity, "the record names who answered");
     // R1 and R2 of the network in series, within 0.4 % of its certificate (10.012 + 0.9996).
     let network: Vec<_> = of("prove").filter(|p| p["what"] == "network_resistance").collect();
@@ -189,12 +125,14 @@ fn over_a_serial_port_and_by_scanner_an_asset_of_class_ii_passes() {
     let simulator = Simulator::start(wiring.folder());
     wiring.serial("dmm", &simulator.pty, "scpi", Some("DM-01"));
     let scanner = wiring.pty("scan", "scan", None);
-    let station = wiring.start();
+    let mut station = wiring.start();
     wait::until_true("the scanner is up", || station.link("scan")["state"] == "up");
     let id = inspect(&station, Hand::Scanner(scanner), simulator.hands());
     let file = sealed(&station, &id);
-    check(&Book::read(&file).facts());
+    check(&Book::read(&file).facts(), SINSTRUMENTS);
     verify_outside(&station, &file);
+    station.stop();
+    client::agrees(&format!("ASRL{}::INSTR", simulator.pty.display()), &file);
 }
 
 #[test]
@@ -205,7 +143,7 @@ fn over_tcp_and_by_command_an_asset_of_class_ii_passes_and_the_index_holds_it_to
     let mut station = wiring.start();
     let id = inspect(&station, Hand::Typed, simulator.hands());
     let file = sealed(&station, &id);
-    check(&Book::read(&file).facts());
+    check(&Book::read(&file).facts(), SINSTRUMENTS);
     verify_outside(&station, &file);
     let lists = ["/v1/inspections?asset=T-0201", "/v1/inspections?instrument=DM-01"];
     let before: Vec<Value> = lists.iter().map(|path| station.get(path)).collect();
@@ -213,7 +151,67 @@ fn over_tcp_and_by_command_an_asset_of_class_ii_passes_and_the_index_holds_it_to
     rebuilt_from_the_books(&mut station);
     let after: Vec<Value> = lists.iter().map(|path| station.get(path)).collect();
     assert_eq!(before, after);
+    let read = station
+        .folder()
+        .join("away")
+        .join(file.strip_prefix(station.data().join("inspections")).unwrap());
     raw_bytes_from_the_index(&station, &id);
+    station.stop();
+    client::agrees(&socket(&simulator.address), &read);
+}
+
+/// A raw socket as PyVISA names it.
+fn socket(address: &str) -> String {
+    format!("TCPIP0::{}::SOCKET", address.replace(':', "::"))
+}
+
+#[test]
+fn of_a_second_make_without_pauses_it_is_read_and_passes_too() {
+    let mut wiring = Builder::new();
+    let simulator = Simulator::lewis(wiring.folder());
+    wiring.tcp("dmm", &simulator.address, "scpi-tcp", Some("DM-01"));
+    let mut station = wiring.start();
+    let id = inspect(&station, Hand::Typed, simulator.hands());
+    let file = sealed(&station, &id);
+    check(&Book::read(&file).facts(), LEWIS);
+    verify_outside(&station, &file);
+    station.stop();
+    client::agrees(&socket(&simulator.address), &file);
+}
+
+/// `ser2net` in front of a pty.
+fn terminal_server(folder: &Path, pty: &Path) -> (Program, String) {
+    let (port, file) = (free_port(), folder.join("ser2net.yaml"));
+    let text = format!(
+        "connection: &dmm\n  accepter: tcp,127.0.0.1,{port}\n  \
+         connector: serialdev,{},9600n81,local\n  options:\n    kickolduser: true\n",
+        pty.display()
+    );
+    fs::write(&file, text).unwrap();
+    let mut command = Command::new("ser2net");
+    command.args(["-n", "-u", "-c"]).arg(&file);
+    let mut program = Program::start(&mut command, folder.join("ser2net.log"));
+    let address = format!("127.0.0.1:{port}");
+    wait::until_true("ser2net listens; see contrib/packages.txt", || {
+        program.runs();
+        TcpStream::connect(&address).is_ok()
+    });
+    (program, address)
+}
+
+#[test]
+fn through_a_terminal_server_it_is_the_same_meter() {
+    let mut wiring = Builder::new();
+    let simulator = Simulator::start(wiring.folder());
+    let (_server, address) = terminal_server(wiring.folder(), &simulator.pty);
+    wiring.tcp("dmm", &address, "scpi", Some("DM-01"));
+    let mut station = wiring.start();
+    let id = inspect(&station, Hand::Typed, simulator.hands());
+    let file = sealed(&station, &id);
+    check(&Book::read(&file).facts(), SINSTRUMENTS);
+    verify_outside(&station, &file);
+    station.stop();
+    client::agrees(&socket(&address), &file);
 }
 
 /// The index is a cache: it is thrown away and made again.
