@@ -6,75 +6,15 @@
 //! list of all that changed; `UPDATE_EXPECT=1` writes it anew. Read the difference.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+mod samples;
+
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use samples::{SAMPLES, Sample, is_reading};
 use tapline_drivers::{
     AnyDriver, Driver, Function, Indication, Input, Now, Output, Reading, Want, by_name, catalogue,
 };
-
-/// A driver, one good frame, its conversion in milliseconds, and how often each is sent.
-struct Sample {
-    driver: &'static str,
-    frame: &'static [u8],
-    every_ms: u64,
-    copies: usize,
-    /// What a polled instrument answers to other questions than that for a reading: the beginning
-    /// of the question, and the answer.
-    answers: &'static [(&'static str, &'static [u8])],
-}
-
-const fn sample(driver: &'static str, frame: &'static [u8], every_ms: u64) -> Sample {
-    Sample { driver, frame, every_ms, copies: 1, answers: &[] }
-}
-
-const fn scpi(driver: &'static str) -> Sample {
-    Sample { answers: POLITE, ..sample(driver, b"+1.98E-01\r\n", 400) }
-}
-
-const POLITE: &[(&str, &[u8])] = &[
-    ("*IDN?", b"GENERIC,METER,1,1.0\r\n"),
-    ("SYST:ERR?", b"0,\"No error\"\r\n"),
-    ("CONF?", b"\"RES\"\r\n"),
-    ("*ESR?", b"0\r\n"),
-    ("FORM:ELEM?", b"RES,STAT\r\n"),
-];
-
-const SAMPLES: &[Sample] = &[
-    scpi("scpi"),
-    scpi("scpi-tcp"),
-    scpi("scpi-remote"),
-    scpi("scpi-remote-clear"),
-    scpi("scpi-lang"),
-    scpi("scpi-elements"),
-    Sample { frame: b"+1.98E-01,+0.0E+00\r\n", ..scpi("scpi-list") },
-    scpi("scpi-low-ohm-8"),
-    scpi("scpi-low-ohm-9"),
-    scpi("scpi-auto"),
-    sample("val-unit-line", b"R4 +0.182 Ohm\r\n", 400),
-    sample("csv-line", b"2026-11-24,09:14:03,0.198,OHM,PE\r\n", 400),
-    sample("report", b"resistance: 0.198 Ohm\r\n\x0c", 400),
-    sample("contacts", b"C 1010\r\n", 400),
-    sample("scan", b".TL-SIGN-T\r", 1_500),
-    sample("scan", b"]C0P-0107\r", 1_500),
-    sample("seg14", b"\x17\x27\x3d\x48\x55\x63\x7f\x87\x9f\xa0\xb0\xc4\xd0\xe0", 400),
-    Sample { copies: 2, ..sample("range11", b"10198300:\r\n", 400) },
-    sample("range14", b"001980300020\r\n", 400),
-    sample("ascii14", b"+0198 4 \0\0 \x04\r\n", 400),
-    sample("nib11", b"019801401\r\n", 400),
-    sample("stx16", b"\x0241380300000198\r", 1000),
-    sample("envelope", b"\xab\xcd\x10\x061 0.198100000\x02\x88", 400),
-    sample("fixed14", b"OH 0.198  Ohm\r", 400),
-    sample("fixed14-poll", b"OH 0.198  Ohm\r", 400),
-    Sample {
-        answers: &[("K", b"305\r")],
-        ..sample("letter-poll", b"R1       0.198  OHM  \r", 400)
-    },
-    Sample {
-        answers: &[("ID", b"0\rMETER,V1.0,1\r")],
-        ..sample("ack-code", b"0\r1.987E-1,OHM,NORMAL,NONE\r", 400)
-    },
-];
 
 /// Drivers whose frames give no reading.
 const WITHOUT: &[&str] = &["prompt-echo"];
@@ -191,18 +131,13 @@ fn play(sample: &Sample, damaged: &[u8]) -> Vec<(usize, Told)> {
     told.into_iter().map(|told| (number(told.to), told)).collect()
 }
 
-fn is_reading(question: &[u8]) -> bool {
-    question == b"D" || question == b"QM\r" || question.ends_with(b"READ?\n")
-}
-
 /// The instrument answers.
 fn polled(run: &mut Run, sample: &Sample, damaged: &[u8], question: &[u8]) {
     run.now += 100_000;
     if is_reading(question) {
         return run.frame(sample, damaged);
     }
-    let known = |(ask, _): &&(&str, &[u8])| question.starts_with(ask.as_bytes());
-    if let Some((_, answer)) = sample.answers.iter().find(known) {
+    if let Some(answer) = sample.answer(question) {
         run.feed(answer);
     }
 }

@@ -1,8 +1,8 @@
 //! Numeric responses against another program's arithmetic.
 //!
 //! Responses are made at random with every trap the grammar knows, read by it, and checked by
-//! `outside/responses.py` with Python's own `decimal`. `RESPONSES=1000000` makes so many. Without
-//! `python3` this fails.
+//! `outside/responses.py` with Python's own `decimal`. There are a hundred
+//! thousand, with `SOAK=1` a million, with `RESPONSES=5000` so many. Without `python3` this fails.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use std::fmt::Write as _;
@@ -87,7 +87,9 @@ fn said(bytes: &[u8]) -> String {
 
 #[test]
 fn decimals_of_another_program_agree() {
-    let count = std::env::var("RESPONSES").map_or(100_000, |n| n.parse::<usize>().unwrap());
+    let soak = std::env::var_os("SOAK").is_some();
+    let given = std::env::var("RESPONSES").map(|n| n.parse().unwrap());
+    let count: usize = given.unwrap_or(if soak { 1_000_000 } else { 100_000 });
     let mut python = Command::new("python3")
         .arg(concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/outside/responses.py"))
         .stdin(Stdio::piped())

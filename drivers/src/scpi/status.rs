@@ -9,9 +9,8 @@ use super::Scpi;
 use super::answer::Given;
 use super::state::{AUTO_US, Stage};
 use crate::driver::Output;
-use crate::reading::{Note, Reading, Span};
+use crate::reading::{Function, Note, Reading, Span};
 use crate::wire::lines::Line;
-use crate::wire::{latin, trim};
 
 /// Power on. IEEE 488.2-1992, 11.5.1 (from memory; bits as in public meter manuals).
 const POWER_ON: u8 = 0x80;
@@ -59,8 +58,10 @@ impl Scpi {
     /// asked. The first may be of a conversion that began before. After a long silence the meter
     /// may have been switched off and on.
     pub(super) fn sent_itself(&mut self, line: &Line, given: Given) {
-        if given.of.is_some() {
-            return self.note(line, "answer", Some(latin(trim(&line.bytes))));
+        let wanted = |of: &[Function]| self.want.is_some_and(|function| of.contains(&function));
+        if given.of.is_some_and(|of| !wanted(of)) {
+            self.known.sent_itself = None;
+            return self.note(line, "other_function", None);
         }
         let indication = given.indication;
         let ready = self.settled() && self.asked().is_none() && self.known.doubt.is_none();
