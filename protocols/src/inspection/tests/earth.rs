@@ -272,3 +272,37 @@ fn a_held_display_is_never_captured() {
         assert_eq!((at.why, facts.len()), (Some("duplicate"), 0));
     }
 }
+
+/// The meter changes its range or its function inside the window.
+#[test]
+fn a_change_of_unit_or_function_inside_the_window_is_never_the_same_value() {
+    use tapline_drivers::Function;
+    for (function, shows) in [
+        (Function::Resistance4w, "0.182 kOhm"),
+        (Function::Resistance4w, "182 kOhm"),
+        (Function::Resistance2w, "0.182 Ohm"),
+        (Function::VoltageDc, "0.182 V"),
+    ] {
+        let mut bench = looked();
+        bench.touch("-0.150 Ohm");
+        bench.run(2);
+        bench.world.ohms = "OL".into();
+        bench.run(2);
+        bench.world.ohms = "0.182 Ohm".into();
+        bench.run(4);
+        bench.now += 400_000;
+        bench.feed("LR-01", function, shows);
+        let attached = bench.readings.last().unwrap().at.why;
+        bench.run(14);
+        let value = bench.values()[1].clone();
+        let ohms = function == Function::Resistance4w;
+        assert_eq!(attached.is_none(), ohms, "{shows}: {attached:?}");
+        if ohms {
+            // In base units it is a jump of more than 20 % of the limit.
+            assert_eq!(value.words, ["open_seen"], "{shows}");
+            assert_eq!(bench.verdict("pe").0, Word::Undecided, "{shows}");
+        } else {
+            assert_eq!((value.value.as_str(), value.words.len()), ("0.182", 0), "{shows}");
+        }
+    }
+}
