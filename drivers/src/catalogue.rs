@@ -1,6 +1,9 @@
 //! The built-in drivers by name.
 
+use alloc::sync::Arc;
+
 use crate::ask::Asker;
+use crate::described::{DescribedDriver, Description};
 use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
 use crate::reading::Now;
@@ -8,7 +11,7 @@ use crate::report::Printer;
 use crate::scan::Scanner;
 use crate::scpi::{Scpi, profile};
 use crate::talker::Talker;
-use crate::{ask, contacts, csv_line, report, scan, scpi, val_unit_line};
+use crate::{ask, contacts, csv_line, described, report, scan, scpi, val_unit_line};
 
 /// How sure the layout of a style is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -149,8 +152,15 @@ const ENTRIES: &[Entry] = &[
 /// A built-in driver. All speak with one output type; a listen-only one can't make a `Send`.
 #[derive(Debug)]
 pub struct AnyDriver {
-    entry: &'static Entry,
+    about: About,
     kind: Kind,
+}
+
+/// What it is called, and what is known of it.
+#[derive(Debug)]
+enum About {
+    BuiltIn(&'static Entry),
+    Described(Arc<Description>),
 }
 
 #[derive(Debug)]
@@ -161,6 +171,7 @@ enum Kind {
     Framed(Framed),
     Printer(Printer),
     Asker(Asker),
+    Described(DescribedDriver),
 }
 
 /// The names of all built-in drivers.
@@ -172,39 +183,62 @@ pub fn names() -> impl Iterator<Item = &'static str> {
 #[must_use]
 pub fn by_name(name: &str) -> Option<AnyDriver> {
     let entry = ENTRIES.iter().find(|entry| entry.name == name)?;
-    Some(AnyDriver { entry, kind: (entry.make)() })
+    Some(AnyDriver { about: About::BuiltIn(entry), kind: (entry.make)() })
 }
 
 impl AnyDriver {
-    /// Its name in the configuration.
+    /// A fresh driver of a description. It only listens.
     #[must_use]
-    pub fn name(&self) -> &'static str {
-        self.entry.name
+    pub fn described(about: &Arc<Description>) -> AnyDriver {
+        let kind = Kind::Described(DescribedDriver::new(about.clone()));
+        AnyDriver { about: About::Described(about.clone()), kind }
     }
 
-    /// Raised whenever the same bytes give another output.
+    /// Its name in the configuration.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match &self.about {
+            About::BuiltIn(entry) => entry.name,
+            About::Described(about) => &about.name,
+        }
+    }
+
+    /// Raised whenever the same bytes give another output; of a described driver the
+    /// interpreter's: another description is another text.
     #[must_use]
     pub fn version(&self) -> u32 {
-        self.entry.version
+        match &self.about {
+            About::BuiltIn(entry) => entry.version,
+            About::Described(_) => described::VERSION,
+        }
     }
 
     /// It may ask. Only for instruments of source class none and low.
     #[must_use]
     pub fn sends(&self) -> bool {
-        self.entry.sends
+        match &self.about {
+            About::BuiltIn(entry) => entry.sends,
+            About::Described(_) => false,
+        }
     }
 
     /// One conversion, milliseconds, where nothing better is known; 0 where readings come when
     /// they are asked for.
     #[must_use]
     pub fn period_ms(&self) -> u32 {
-        self.entry.period_ms
+        match &self.about {
+            About::BuiltIn(entry) => entry.period_ms,
+            About::Described(about) => about.period_ms,
+        }
     }
 
     /// How sure its layout is.
     #[must_use]
     pub fn source(&self) -> Source {
-        self.entry.source
+        match &self.about {
+            About::BuiltIn(entry) => entry.source,
+            About::Described(about) => about.source,
+        }
     }
 
     /// Outputs that are made and not yet polled for.
@@ -214,7 +248,8 @@ impl AnyDriver {
             Kind::Scpi(driver) => driver.queued(),
             Kind::Asker(driver) => driver.queued(),
             // Made one at a time, when polled for.
-            Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) | Kind::Printer(_) => 0,
+            Kind::Talker(_) | Kind::Scanner(_) | Kind::Framed(_) => 0,
+            Kind::Printer(_) | Kind::Described(_) => 0,
         }
     }
 }
@@ -243,6 +278,7 @@ impl Driver for AnyDriver {
             Kind::Scanner(driver) => driver.handle(now, input),
             Kind::Framed(driver) => driver.handle(now, input),
             Kind::Printer(driver) => driver.handle(now, input),
+            Kind::Described(driver) => driver.handle(now, input),
         }
     }
 
@@ -254,6 +290,7 @@ impl Driver for AnyDriver {
             Kind::Scanner(driver) => driver.poll().map(quiet),
             Kind::Framed(driver) => driver.poll().map(quiet),
             Kind::Printer(driver) => driver.poll().map(quiet),
+            Kind::Described(driver) => driver.poll().map(quiet),
         }
     }
 
@@ -265,6 +302,7 @@ impl Driver for AnyDriver {
             Kind::Scanner(driver) => driver.deadline(),
             Kind::Framed(driver) => driver.deadline(),
             Kind::Printer(driver) => driver.deadline(),
+            Kind::Described(driver) => driver.deadline(),
         }
     }
 }

@@ -21,6 +21,7 @@ pub mod ask;
 pub mod catalogue;
 pub mod contacts;
 pub mod csv_line;
+pub mod described;
 pub mod driver;
 pub mod frame;
 pub mod listen;

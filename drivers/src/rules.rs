@@ -8,6 +8,7 @@ use alloc::vec::Vec;
 use proptest::prelude::*;
 
 use crate::catalogue::{AnyDriver, by_name, names};
+use crate::described::one_of_each;
 use crate::driver::{Driver, Input, Message, Output, Want};
 use crate::reading::{Function, Indication, Now, Span};
 use crate::unit::Unit;
@@ -116,7 +117,10 @@ fn span(output: &Output<Message>) -> Option<Span> {
 
 impl Run {
     fn new(name: &str) -> Run {
-        let driver = by_name(name).unwrap();
+        Run::of(by_name(name).unwrap())
+    }
+
+    fn of(driver: AnyDriver) -> Run {
         Run { driver, now: 0, fed: 0, covered: 0, in_flight: false, out: Vec::new() }
     }
 
@@ -220,6 +224,44 @@ proptest! {
             }
             prop_assert_eq!(whole.out, pieces.out, "{}", name);
         }
+    }
+
+    /// Events around good frames of the description, so that readings come in between.
+    #[test]
+    fn described_drivers_keep_the_rules(
+        script in prop::collection::vec((event(), 0..3_usize), 0..40), cut in 1..30_usize,
+    ) {
+        for (about, frame) in one_of_each() {
+            let mut whole = Run::of(AnyDriver::described(&about));
+            let mut pieces = Run::of(AnyDriver::described(&about));
+            for (event, frames) in &script {
+                for event in [event.clone(), Event::Bytes(frame.repeat(*frames))] {
+                    whole.play(&event, usize::MAX);
+                    pieces.play(&event, cut);
+                }
+                prop_assert_eq!(whole.driver.deadline(), pieces.driver.deadline());
+            }
+            prop_assert_eq!(whole.out, pieces.out, "{}", about.name);
+        }
+    }
+}
+
+#[test]
+fn described_drivers_understand_their_frames_drop_the_rest_and_only_listen() {
+    for (about, frame) in one_of_each() {
+        let mut run = Run::of(AnyDriver::described(&about));
+        assert!(!run.driver.sends(), "{}", about.name);
+        run.play(&Event::Bytes(frame.repeat(3)), usize::MAX);
+        run.play(&Event::Due, 1);
+        let read = |out: &&Output<Message>| matches!(out, Output::Reading(_));
+        assert_eq!(run.out.iter().filter(read).count(), 3, "{}: {:?}", about.name, run.out);
+        for _ in 0..100 {
+            run.play(&Event::Bytes(alloc::vec![b'7'; 4096]), usize::MAX);
+        }
+        run.play(&Event::Bytes(b"\n".to_vec()), 1);
+        run.play(&Event::Due, 1);
+        assert_eq!(run.covered, run.fed, "{}", about.name);
+        assert_eq!(run.out.iter().filter(read).count(), 3, "{}", about.name);
     }
 }
 

@@ -92,6 +92,11 @@ impl Unit {
         Some(Unit { prefix, quantity })
     }
 
+    /// Every unit of the closed list.
+    pub fn all() -> impl Iterator<Item = Unit> {
+        UNITS.iter().map(|(_, prefix, quantity)| Unit { prefix: *prefix, quantity: *quantity })
+    }
+
     /// A quantity with a prefix, `None` for a combination outside the closed list.
     #[must_use]
     pub fn new(prefix: Prefix, quantity: Quantity) -> Option<Unit> {

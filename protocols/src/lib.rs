@@ -13,6 +13,7 @@ extern crate alloc;
 
 pub mod amount;
 pub mod correct;
+pub mod described;
 pub mod doubt;
 pub mod exact;
 pub mod fact;

@@ -54,19 +54,19 @@ impl Fit {
 #[must_use]
 pub fn fits(heard: &Heard) -> Vec<Fit> {
     let bytes = heard.bytes();
-    let drivers = catalogue::names().filter_map(catalogue::by_name);
+    let drivers = catalogue::names().filter_map(|name| Some((name, catalogue::by_name(name)?)));
     let mut fits: Vec<Fit> = drivers
-        .filter(|driver| !driver.sends())
-        .map(|driver| fit(driver, heard, &bytes))
+        .filter(|(_, driver)| !driver.sends())
+        .map(|(name, driver)| fit(name, driver, heard, &bytes))
         .filter(|fit| fit.readings > 0)
         .collect();
     fits.sort_by_key(|fit| std::cmp::Reverse(fit.rank()));
     fits
 }
 
-fn fit(mut driver: AnyDriver, heard: &Heard, bytes: &[u8]) -> Fit {
+fn fit(name: &'static str, mut driver: AnyDriver, heard: &Heard, bytes: &[u8]) -> Fit {
     let mut fit = Fit {
-        driver: driver.name(),
+        driver: name,
         layout: driver.source().word(),
         readings: 0,
         understood: 0,

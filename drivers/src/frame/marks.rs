@@ -78,7 +78,8 @@ impl Table {
 }
 
 impl Marks {
-    fn take(&mut self, mark: Mark) -> Option<()> {
+    /// One more; `None` when it says what only one can and another has said.
+    pub(crate) fn take(&mut self, mark: Mark) -> Option<()> {
         match mark {
             Mark::Prefix(prefix) => return self.prefix.replace(prefix).is_none().then_some(()),
             Mark::Quantity(quantity) => {

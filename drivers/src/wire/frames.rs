@@ -35,6 +35,25 @@ pub struct Shape {
     pub silence_us: u64,
 }
 
+/// What tells frames from the rest: a [`Shape`], or one that was read from a description.
+pub trait Looks: Clone + Send + Sync + core::fmt::Debug {
+    /// What the first bytes of something are; the rules of [`Shape::look`] hold.
+    fn look(&self, bytes: &[u8]) -> Look;
+
+    /// Silence that ends a damaged frame, microseconds.
+    fn silence_us(&self) -> u64;
+}
+
+impl Looks for Shape {
+    fn look(&self, bytes: &[u8]) -> Look {
+        (self.look)(bytes)
+    }
+
+    fn silence_us(&self) -> u64 {
+        self.silence_us
+    }
+}
+
 /// Bytes of a frame of a fixed length, each checked by its place.
 #[must_use]
 pub fn fixed(bytes: &[u8], length: usize, fits: impl Fn(usize, u8) -> bool) -> Look {
@@ -48,8 +67,8 @@ pub fn fixed(bytes: &[u8], length: usize, fits: impl Fn(usize, u8) -> bool) -> L
 
 /// Cuts a stream into frames.
 #[derive(Debug)]
-pub struct Frames {
-    shape: Shape,
+pub struct Frames<S = Shape> {
+    shape: S,
     stream: Stream,
     dropped: usize,
     due: bool,
@@ -57,10 +76,10 @@ pub struct Frames {
     parted: Option<u64>,
 }
 
-impl Frames {
+impl<S: Looks> Frames<S> {
     /// An empty stream at offset 0.
     #[must_use]
-    pub fn new(shape: Shape) -> Frames {
+    pub fn new(shape: S) -> Frames<S> {
         Frames { shape, stream: Stream::new(), dropped: 0, due: false, parted: None }
     }
 
@@ -87,7 +106,7 @@ impl Frames {
         loop {
             let (window, closed) = self.window();
             let rest = window.get(self.dropped..).unwrap_or_default();
-            let look = if rest.is_empty() { Look::More } else { (self.shape.look)(rest) };
+            let look = if rest.is_empty() { Look::More } else { self.shape.look(rest) };
             match look {
                 Look::Frame(length) if self.dropped == 0 => return Some(self.give(length, true)),
                 Look::Frame(_) => return Some(self.give(self.dropped, false)),
@@ -105,7 +124,7 @@ impl Frames {
     }
 }
 
-impl Cutter for Frames {
+impl<S: Looks> Cutter for Frames<S> {
     fn push(&mut self, now: Now, bytes: &[u8]) {
         if bytes.is_empty() {
             return;
@@ -131,13 +150,13 @@ impl Cutter for Frames {
     }
 
     fn deadline(&self) -> Option<Now> {
-        Some(Now(self.stream.newest()?.0 + self.shape.silence_us))
+        Some(Now(self.stream.newest()?.0 + self.shape.silence_us()))
     }
 
     fn open(&mut self) -> Option<Line> {
         let length = self.stream.tail().len();
         let given_up = (length > 0).then(|| self.give(length, false));
-        *self = Frames::new(self.shape);
+        *self = Frames::new(self.shape.clone());
         given_up
     }
 

@@ -15,5 +15,5 @@ pub use date::is_date;
 pub use form::Form;
 pub use near::nearest;
 pub use sheet::{FAULTS_MAX, Lines, Sheet, TEXT_BYTES_MAX, read};
-pub use value::{Value, is_decimal, is_name, plain_text};
+pub use value::{Value, is_decimal, is_name, plain_text, raw};
 pub use word::word;

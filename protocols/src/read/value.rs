@@ -54,6 +54,22 @@ impl<'s, 'i> Value<'s, 'i> {
         }
     }
 
+    /// Bytes as raw text, 1 to `most` of them: character n of U+0000 to U+00FF is the byte n.
+    #[must_use]
+    pub fn bytes(&self, most: usize) -> Option<Vec<u8>> {
+        match raw(self.string("bytes as text in quotes")?) {
+            Ok(bytes) if (1..=most).contains(&bytes.len()) => Some(bytes),
+            Ok(bytes) => self.fault(format!("has {} bytes, it needs 1 to {most}", bytes.len())),
+            Err(why) => self.fault(why),
+        }
+    }
+
+    /// Any text.
+    #[must_use]
+    pub fn any_text(&self) -> Option<&'s str> {
+        self.string("a text in quotes")
+    }
+
     /// A name: 1 to 60 visible characters without blank, never beginning with `.TL-`.
     #[must_use]
     pub fn name(&self) -> Option<String> {
@@ -209,6 +225,22 @@ pub fn is_name(text: &str) -> bool {
 pub fn plain_text(text: &str) -> bool {
     let letters = text.chars().count();
     !text.trim().is_empty() && letters <= TEXT_CHARS_MAX && !text.chars().any(char::is_control)
+}
+
+/// The bytes of a raw text: character n is byte n.
+///
+/// # Errors
+/// A character beyond U+00FF, with what to write.
+pub fn raw(text: &str) -> Result<Vec<u8>, String> {
+    let byte = |c: char| {
+        u8::try_from(c).map_err(|_| {
+            let mut utf8 = [0; 4];
+            let sent: Vec<u8> = c.encode_utf8(&mut utf8).bytes().collect();
+            let sent = sent.iter().map(|byte| format!("\\u{byte:04x}")).collect::<String>();
+            format!("`{c}` is more than one byte: write the bytes that are sent, such as {sent}")
+        })
+    };
+    text.chars().map(byte).collect()
 }
 
 /// A decimal that is not negative, in plain notation.
