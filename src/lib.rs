@@ -3,6 +3,7 @@
 //! The only place with tokio, ports, files, sockets and clocks. It judges nothing by itself.
 
 pub mod books;
+pub mod capture;
 pub mod cli;
 pub mod clock;
 pub mod config;

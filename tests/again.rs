@@ -5,6 +5,8 @@
 #[path = "sim/bench.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod bench;
+#[path = "again/described.rs"]
+mod described;
 #[path = "again/find.rs"]
 mod find;
 #[path = "again/folder.rs"]

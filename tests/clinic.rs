@@ -2,8 +2,9 @@
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
-use tapline::config::Config;
+use tapline::config::{Config, drivers};
 use tapline_demo::clinic;
 use tapline_protocols::register::{read_assets, read_fixtures, read_instruments, read_operators};
 
@@ -28,7 +29,7 @@ fn the_configuration_is_read_for_every_kind_of_bench() {
             ports.iter().map(|(name, at)| ((*name).into(), (*at).into())).collect();
         ports.insert("scanner".into(), "/run/demo/scanner".into());
         let text = clinic::config(&ports, "/run/demo/store", "off", witnessed);
-        let config = Config::read(&text, |_, name| tapline_drivers::by_name(name).is_some());
+        let config = Config::read(&text, &|name| drivers::choose(Path::new(""), name));
         let config = config.unwrap_or_else(|faults| panic!("{faults:#?}\n{text}"));
         assert_eq!(config.benches[0].witness.is_empty(), !witnessed);
         assert_eq!(config.links.len(), if witnessed { 4 } else { 3 });

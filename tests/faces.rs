@@ -138,7 +138,9 @@ fn a_check_tells_every_fault_and_starts_nothing() {
     let drivers = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
     let stderr = format!(
         "tapline: {at}: line 3, `station.id`: must be 2 to 6 of A-Z and 0-9\n\
-         tapline: {at}: line 19, `link.driver`: no driver `val-unit-lime`; there are {drivers}\n"
+         tapline: {at}: line 19, `link.driver`: no driver `val-unit-lime`: there \
+         is no drivers/val-unit-lime.toml beside this file that describes it, and built in are \
+         {drivers}\n"
     );
     assert_eq!(check(&config), Output { stdout: String::new(), stderr, code: 2 });
     assert!(!house.path("data").exists(), "a check makes no folder");

@@ -18,6 +18,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use tapline::cli::decode::render;
+use tapline::config::drivers;
 use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, Want, by_name};
 
 #[derive(Debug, Clone)]
@@ -95,9 +96,20 @@ fn read(path: &Path) -> Capture {
     }
     let driver = &capture.head["driver"];
     let known: Vec<_> = tapline_drivers::catalogue::names().collect();
-    let built_in = known.contains(&driver.as_str());
-    assert!(built_in, "{name}: no driver `{driver}` in catalogue.rs, only {}", known.join(", "));
+    let there = known.contains(&driver.as_str()) || drivers::is_path(driver);
+    assert!(there, "{name}: no driver `{driver}` in catalogue.rs, only {}", known.join(", "));
     capture
+}
+
+/// The driver of a capture: a built-in one, or a file that describes one.
+fn driver_of(capture: &Capture) -> AnyDriver {
+    let name = &capture.head["driver"];
+    if !drivers::is_path(name) {
+        return by_name(name).expect("a built-in driver");
+    }
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+    let described = drivers::load(&file).unwrap_or_else(|faults| panic!("{}", faults.join("\n")));
+    AnyDriver::described(&described.description)
 }
 
 fn take(capture: &mut Capture, line: &str) -> Result<(), String> {
@@ -131,7 +143,7 @@ struct Run {
 
 impl Run {
     fn play(capture: &Capture, cuts: &mut dyn FnMut() -> usize) -> Run {
-        let driver = by_name(&capture.head["driver"]).expect("a built-in driver");
+        let driver = driver_of(capture);
         let mut run = Run { driver, stream: vec![], said: vec![], sent: vec![], believed: vec![] };
         for (at, event) in &capture.events {
             run.ticks(*at);
@@ -303,5 +315,13 @@ fn every_driver_has_a_capture_and_every_capture_says_what_it_is() {
     for name in tapline_drivers::catalogue::names() {
         let there = heads.iter().any(|head| head["driver"] == name);
         assert!(there, "no capture for {name}: put one into tests/captures, see drivers/README.md");
+    }
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("contrib/drivers");
+    for file in fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()) {
+        if file.extension() != Some("toml".as_ref()) {
+            continue;
+        }
+        let name = format!("contrib/drivers/{}", file.file_name().unwrap().to_str().unwrap());
+        assert!(heads.iter().any(|head| head["driver"] == name), "no capture for {name}");
     }
 }

@@ -40,7 +40,8 @@ pub struct Find {
     /// ("IEC 62353/2014"), or at least 12 digits of a table's SHA-256
     #[arg(long, value_name = "LIMIT", group = "basis")]
     pub limit_table: Option<String>,
-    /// Verdicts that rest on bytes read by this driver, such as scpi or scpi@1
+    /// Verdicts that rest on bytes read by this driver, such as scpi or scpi@1; of a described one
+    /// also by at least 12 digits of its file's SHA-256
     #[arg(long, value_name = "NAME[@VERSION]", group = "basis")]
     pub driver: Option<String>,
     /// Which inspections

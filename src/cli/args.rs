@@ -63,10 +63,11 @@ pub enum Command {
     Identify(super::identify::Identify),
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
-        /// Name of a driver
+        /// Name of a driver, or a file that describes one (.toml): without bytes its examples are
+        /// tried
         #[arg(long)]
         driver: String,
-        /// File of bytes [default: standard input]
+        /// File of bytes, or a capture (.cap) [default: standard input]
         file: Option<PathBuf>,
     },
     /// Measured values in, one JSON object a line; verdicts out; needs no station

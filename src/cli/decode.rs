@@ -2,7 +2,7 @@
 //!
 //! The driver is not opened and nothing is asked: a file has no first frame to suspect and nobody
 //! to answer. For a polled meter this means that its numbers stay answers, because what was asked
-//! is not in the file.
+//! is not in the file. A capture is played in its own time, its openings included.
 
 use std::fmt;
 
@@ -14,6 +14,7 @@ use tapline_drivers::{
 };
 
 use crate::books::line::{RawText, raw_text};
+use crate::capture::{Capture, Happened};
 
 /// Between two lines of a file lies more time than between two sights of one code.
 const LINE_US: u64 = 2_000_000;
@@ -43,7 +44,20 @@ impl std::error::Error for UnknownDriver {}
 /// # Errors
 /// [`UnknownDriver`] when no driver has that name. Bytes that can't be read are no error.
 pub fn decode(driver: &str, bytes: &[u8]) -> Result<Vec<String>, UnknownDriver> {
-    let mut driver = by_name(driver).ok_or_else(|| UnknownDriver { name: driver.to_string() })?;
+    Ok(decode_by(named(driver)?, bytes))
+}
+
+/// A fresh built-in driver.
+///
+/// # Errors
+/// [`UnknownDriver`] when no driver has that name.
+pub fn named(driver: &str) -> Result<AnyDriver, UnknownDriver> {
+    by_name(driver).ok_or_else(|| UnknownDriver { name: driver.to_string() })
+}
+
+/// Decodes a stream with a fresh driver.
+#[must_use]
+pub fn decode_by(mut driver: AnyDriver, bytes: &[u8]) -> Vec<String> {
     let mut out = Vec::new();
     let mut now = Now(0);
     for read in reads(bytes) {
@@ -62,7 +76,43 @@ pub fn decode(driver: &str, bytes: &[u8]) -> Result<Vec<String>, UnknownDriver> 
     if let Some(output @ Output::Note(_)) = driver.poll() {
         out.push(render(driver.name(), &output, bytes));
     }
-    Ok(out)
+    out
+}
+
+/// Decodes a capture with a fresh driver, in the time of the capture: what silence tore is torn.
+#[must_use]
+pub fn decode_capture(mut driver: AnyDriver, capture: &Capture) -> Vec<String> {
+    let (mut stream, mut out) = (Vec::new(), Vec::new());
+    for (at, happened) in &capture.events {
+        while let Some(due) = driver.deadline().filter(|due| due.0 <= *at) {
+            driver.handle(due, Input::Tick);
+            drain(&mut driver, &stream, &mut out);
+        }
+        match happened {
+            Happened::In(bytes) => {
+                for read in bytes.chunks(READ) {
+                    stream.extend_from_slice(read);
+                    driver.handle(Now(*at), Input::Bytes(read));
+                    drain(&mut driver, &stream, &mut out);
+                }
+            }
+            Happened::Station(deed) if deed == "open" => {
+                driver.handle(Now(*at), Input::Open);
+                drain(&mut driver, &stream, &mut out);
+                stream.clear();
+            }
+            Happened::Station(_) | Happened::Sent(_) => {}
+        }
+    }
+    if let Some(deadline) = driver.deadline() {
+        driver.handle(deadline, Input::Tick);
+        drain(&mut driver, &stream, &mut out);
+    }
+    driver.handle(Now(u64::MAX / 2), Input::Open);
+    if let Some(output @ Output::Note(_)) = driver.poll() {
+        out.push(render(driver.name(), &output, &stream));
+    }
+    out
 }
 
 fn drain(driver: &mut AnyDriver, bytes: &[u8], out: &mut Vec<String>) {

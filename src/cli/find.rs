@@ -79,8 +79,15 @@ fn driver_named(text: &str) -> Result<Basis, Trouble> {
     let Some((name, version)) = text.split_once('@') else {
         return Ok(Basis::Driver(text.into(), None));
     };
+    // Eleven digits or more are no version.
+    if is_hash(version) {
+        return Ok(Basis::Described(name.into(), version.into()));
+    }
     let version = version.parse().map_err(|_| {
-        Trouble::Said(format!("`{version}` is no version of a driver: a number, as in scpi@1"))
+        Trouble::Said(format!(
+            "`{version}` is no version of a driver: a number, as in scpi@1, or at least 12 digits \
+             of the SHA-256 of the file that describes it"
+        ))
     })?;
     Ok(Basis::Driver(name.into(), Some(version)))
 }

@@ -1,15 +1,20 @@
 //! Commands that need no station.
 
 use std::fs;
-use std::io::{self, Read};
+use std::io::{self, IsTerminal, Read};
 use std::path::{Path, PathBuf};
+
+use tapline_drivers::AnyDriver;
 
 use super::args::{Common, PlanShow};
 use super::{Exit, Trouble, decode, judge, output, plan, rebuild};
 use crate::books::Folder;
 use crate::books::place::{IDLE, INSPECTIONS, OPEN, STATION};
+use crate::capture::Capture;
 use crate::clock;
-use crate::config::Config;
+use crate::config::{Config, drivers};
+use crate::station::Described;
+use crate::words::english;
 
 /// Largest file that is read whole, bytes.
 const FILE_MAX: u64 = 64 << 20;
@@ -38,6 +43,12 @@ pub(super) fn text(file: &Path) -> Result<String, Trouble> {
     })
 }
 
+/// A capture.
+pub(super) fn capture(file: &Path) -> Result<Capture, Trouble> {
+    let refused = |why| Trouble::Said(format!("{}: {why}", file.display()));
+    Capture::read(&text(file)?).map_err(refused)
+}
+
 /// A name as part of a path of the interface.
 pub(super) fn escaped(name: &str) -> String {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-_.~".contains(&b);
@@ -45,10 +56,51 @@ pub(super) fn escaped(name: &str) -> String {
     name.bytes().map(one).collect()
 }
 
+/// Decodes a file or standard input. With a file that describes a driver, and nothing to decode,
+/// it says what came of the file's examples.
 pub(super) fn decode(driver: &str, file: Option<&Path>) -> Result<Exit, Trouble> {
-    let lines =
-        decode::decode(driver, &bytes(file)?).map_err(|error| Trouble::Said(error.to_string()))?;
+    let fresh = if drivers::is_path(driver) {
+        let described = described(Path::new(driver))?;
+        if file.is_none() && io::stdin().is_terminal() {
+            return tried(&described);
+        }
+        let fresh = AnyDriver::described(&described.description);
+        if file.is_none() {
+            let sent = bytes(None)?;
+            return if sent.is_empty() { tried(&described) } else { decoded(fresh, &sent) };
+        }
+        fresh
+    } else {
+        decode::named(driver).map_err(|error| Trouble::Said(error.to_string()))?
+    };
+    match file.filter(|file| file.extension().is_some_and(|ending| ending == "cap")) {
+        Some(file) => said(&decode::decode_capture(fresh, &capture(file)?)),
+        None => decoded(fresh, &bytes(file)?),
+    }
+}
+
+fn decoded(fresh: AnyDriver, bytes: &[u8]) -> Result<Exit, Trouble> {
+    said(&decode::decode_by(fresh, bytes))
+}
+
+fn said(lines: &[String]) -> Result<Exit, Trouble> {
     lines.iter().try_for_each(|line| output::data(line))?;
+    Ok(Exit::Done)
+}
+
+/// The driver that a file describes, or all that is wrong with it.
+fn described(file: &Path) -> Result<Described, Trouble> {
+    drivers::load(file).map_err(|faults| {
+        let faults: Vec<String> = faults.iter().map(|fault| format!("\n  {fault}")).collect();
+        Trouble::Said(format!("{} can't be used:{}", file.display(), faults.concat()))
+    })
+}
+
+/// Its examples were tried when it was read.
+fn tried(described: &Described) -> Result<Exit, Trouble> {
+    let count = described.examples.to_string();
+    let values = [("name", described.name()), ("count", &count)];
+    output::data(&english().tell("decode", "examples", &values))?;
     Ok(Exit::Done)
 }
 

@@ -132,6 +132,8 @@ mod tests {
             instrument: None,
             driver: "val-unit-line".into(),
             driver_version: tapline_drivers::catalogue::by_name("val-unit-line").unwrap().version(),
+            driver_sha256: None,
+            driver_text: None,
             identity: None,
             source_class: None,
             unconfirmed: false,

@@ -1,13 +1,13 @@
 //! Links of the configuration: what is plugged in where.
 
-use std::path::Path;
-
 use tapline_protocols::register::{Isolation, IsolationKind};
 
 use super::Config;
 use super::bench::{ID_RULE, is_id};
+use super::drivers::Choice;
 use super::place::{self, Place};
 use super::table::{Faults, Table};
+use crate::station::Described;
 
 /// The most links that one station serves.
 const LINKS_MAX: usize = 256;
@@ -21,37 +21,72 @@ pub struct Link {
     pub bench: String,
     /// Where it is plugged in.
     pub place: Place,
-    /// Driver: the name of a built-in one.
+    /// Driver: the name of a built-in one, or the name that a file gives it.
     pub driver: String,
+    /// The driver that a file describes.
+    pub described: Option<Described>,
     /// Instrument on it, an entry of the register; scanners and contacts have none.
     pub instrument: Option<String>,
     /// Galvanic isolation of the cable or converter, besides the instrument's own.
     pub isolation: Option<Isolation>,
 }
 
-pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Vec<Link> {
+pub(super) fn read(
+    root: &Table<'_>,
+    driver: &dyn Fn(&str) -> Choice,
+    faults: &mut Faults<'_>,
+) -> Vec<Link> {
     let tables = root.tables(faults, "link");
     if tables.len() > LINKS_MAX {
         faults.note(root.place("link"), "link", format!("more than {LINKS_MAX} links"));
     }
-    tables.iter().take(LINKS_MAX).map(|table| link(table, faults)).collect()
+    tables.iter().take(LINKS_MAX).map(|table| link(table, driver, faults)).collect()
 }
 
-fn link(table: &Table<'_>, faults: &mut Faults<'_>) -> Link {
+fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<'_>) -> Link {
     let known = ["id", "bench", "driver", "instrument", "isolation"];
     table.only(faults, &[&known[..], &place::KEYS].concat());
     let id = table.need(faults, "id");
     if table.has("id") && !is_id(id) {
         faults.note(table.place("id"), "link.id", ID_RULE);
     }
+    let named = table.need(faults, "driver");
+    let described = described(table, named, driver, faults);
     Link {
         id: id.into(),
         bench: table.need(faults, "bench").into(),
         place: place::read(table, faults),
-        driver: table.need(faults, "driver").into(),
+        driver: described.as_ref().map_or(named, Described::name).into(),
+        described,
         instrument: table.text(faults, "instrument").map(str::to_owned),
         isolation: isolation(table, faults),
     }
+}
+
+/// The driver that a file describes, where the name is no built-in one's.
+fn described(
+    table: &Table<'_>,
+    named: &str,
+    driver: &dyn Fn(&str) -> Choice,
+    faults: &mut Faults<'_>,
+) -> Option<Described> {
+    let choice = if named.is_empty() { Choice::BuiltIn } else { driver(named) };
+    let told = match choice {
+        Choice::BuiltIn => Vec::new(),
+        Choice::Described(described) => return Some(*described),
+        Choice::Faulty(told) => told,
+        Choice::Unknown => {
+            let known = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
+            vec![format!(
+                "no driver `{named}`: there is no drivers/{named}.toml beside this file that \
+                 describes it, and built in are {known}"
+            )]
+        }
+    };
+    for fault in told {
+        faults.note(table.place("driver"), "link.driver", fault);
+    }
+    None
 }
 
 fn isolation(link: &Table<'_>, faults: &mut Faults<'_>) -> Option<Isolation> {
@@ -70,12 +105,7 @@ fn isolation(link: &Table<'_>, faults: &mut Faults<'_>) -> Option<Isolation> {
 }
 
 /// What can be told only when the whole file was read.
-pub(super) fn check(
-    root: &Table<'_>,
-    config: &Config,
-    driver: impl Fn(&Path, &str) -> bool,
-    faults: &mut Faults<'_>,
-) {
+pub(super) fn check(root: &Table<'_>, config: &Config, faults: &mut Faults<'_>) {
     let tables = root.tables(faults, "link");
     for (n, (link, table)) in config.links.iter().zip(&tables).enumerate() {
         let before = &config.links[..n];
@@ -98,9 +128,13 @@ pub(super) fn check(
             faults.note(table.at(), "link", say);
         }
         link.place.check(link, table, faults);
-        if !link.driver.is_empty() && !driver(&config.store.folder, &link.driver) {
-            let known = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
-            let say = format!("no driver `{}`; there are {known}", link.driver);
+        let other =
+            before.iter().find(|l| l.driver == link.driver && l.described != link.described);
+        if let Some(other) = other.filter(|_| link.described.is_some()) {
+            let say = format!(
+                "link `{}` has another file that describes a `{}`, too: give each a name of its own",
+                other.id, link.driver
+            );
             faults.note(table.place("driver"), "link.driver", say);
         }
     }

@@ -4,6 +4,7 @@
 //! instruments, fixtures, people) is the register, not the configuration.
 
 mod bench;
+pub mod drivers;
 mod link;
 pub(crate) mod nearest;
 mod place;
@@ -17,6 +18,7 @@ use tapline_protocols::Fault;
 use tapline_protocols::fact::Policy;
 
 pub use bench::Bench;
+pub use drivers::Choice;
 pub use link::Link;
 pub use place::{Bits, Flow, Layout, Line, Parity, Place, Signals};
 use table::{Faults, Table, parse};
@@ -81,7 +83,12 @@ impl Config {
             let text = format!("can't read {}: {error}", path.display());
             vec![Fault { line: 0, field: String::new(), text }]
         })?;
-        Config::read(&text, |_, _| true).map(|config| config.beside(path))
+        // One that can't be used keeps its name: whether the station could run is not asked here.
+        let driver = |name: &str| match drivers::choose(path, name) {
+            Choice::Described(described) => Choice::Described(described),
+            _ => Choice::BuiltIn,
+        };
+        Config::read(&text, &driver).map(|config| config.beside(path))
     }
 
     /// The configuration of a file: a data folder that does not begin with `/` lies beside it.
@@ -92,11 +99,11 @@ impl Config {
         self
     }
 
-    /// Reads the text of a file. `driver` says whether the folder knows a driver of that name.
+    /// Reads the text of a file. `driver` says what the name of a driver comes to.
     ///
     /// # Errors
     /// All faults at once, in the order of the file.
-    pub fn read(text: &str, driver: impl Fn(&Path, &str) -> bool) -> Result<Config, Vec<Fault>> {
+    pub fn read(text: &str, driver: &dyn Fn(&str) -> Choice) -> Result<Config, Vec<Fault>> {
         let mut faults = Faults::of(text);
         let file = parse(text, &mut faults);
         let root = Table::root(&file);
@@ -105,7 +112,7 @@ impl Config {
         if root.need(&mut faults, "format") != FORMAT {
             faults.note(root.place("format"), "format", format!("must be \"{FORMAT}\""));
         }
-        let links = link::read(&root, &mut faults);
+        let links = link::read(&root, driver, &mut faults);
         let config = Config {
             station: station(&root, &mut faults),
             store: store(&root, &mut faults),
@@ -114,7 +121,7 @@ impl Config {
             links,
             policy: policy::read(&root, &mut faults),
         };
-        link::check(&root, &config, driver, &mut faults);
+        link::check(&root, &config, &mut faults);
         let faults = faults.into_sorted();
         if faults.is_empty() { Ok(config) } else { Err(faults) }
     }

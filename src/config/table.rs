@@ -26,7 +26,8 @@ impl<'a> Faults<'a> {
 
     /// All faults, in the order of the file.
     pub(crate) fn into_sorted(mut self) -> Vec<Fault> {
-        self.list.sort();
+        // By their place: what one place has to say stays in the order it was said in.
+        self.list.sort_by(|a, b| (a.line, &a.field).cmp(&(b.line, &b.field)));
         self.list.dedup();
         self.list
     }

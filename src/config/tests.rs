@@ -5,8 +5,12 @@ use super::*;
 const GOOD: &str = include_str!("../../contrib/example/tapline.toml");
 
 fn read(text: &str) -> Result<Config, Vec<String>> {
-    let known = ["val-unit-line", "scpi", "scan", "contacts", "bench-ohm-line"];
-    let config = Config::read(text, |_, name| known.contains(&name));
+    let known = ["val-unit-line", "scpi", "scan", "contacts"];
+    let choose = |name: &str| match known.contains(&name) {
+        true => Choice::BuiltIn,
+        false => Choice::Unknown,
+    };
+    let config = Config::read(text, &choose);
     config.map_err(|faults| faults.iter().map(ToString::to_string).collect())
 }
 
@@ -47,7 +51,10 @@ line = { baud = 9600, bits = "9N1" }
 driver = "nothing"
 "#;
     let drivers = tapline_drivers::catalogue::names().collect::<Vec<_>>().join(", ");
-    let unknown = format!("line 20, `link.driver`: no driver `nothing`; there are {drivers}");
+    let unknown = format!(
+        "line 20, `link.driver`: no driver `nothing`: there is no drivers/nothing.toml beside this \
+         file that describes it, and built in are {drivers}"
+    );
     let want = [
         "line 3, `station.id`: must be 2 to 6 of A-Z and 0-9",
         "line 5, `station.zone`: this machine knows no zone `Mars/Base`; write one such as Etc/UTC",
@@ -121,7 +128,7 @@ fn both_or_neither_place_is_refused() {
 #[test]
 fn a_folder_without_a_beginning_lies_beside_the_file() {
     let text = include_str!("../../contrib/example/one-meter.toml");
-    let config = Config::read(text, |_, _| true).unwrap();
+    let config = Config::read(text, &|_| Choice::BuiltIn).unwrap();
     let config = config.beside(Path::new("/srv/bench/one-meter.toml"));
     assert_eq!(config.store.folder, Path::new("/srv/bench/data"));
 }

@@ -115,6 +115,7 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::config::{Choice, drivers};
     use crate::identify::setting;
     use tapline_protocols::register::read_instruments;
 
@@ -127,12 +128,12 @@ mod tests {
 
     #[test]
     fn a_fragment_is_accepted_behind_any_configuration() {
-        let config = Config::read(EXAMPLE, |_, _| true).unwrap();
+        let config = Config::read(EXAMPLE, &|_| Choice::BuiltIn).unwrap();
         for name in tapline_drivers::catalogue::names() {
             for layout in ["confirmed", "unconfirmed"] {
                 let text = link(&found((name, layout), None), Some(&config), None);
                 let whole = format!("{EXAMPLE}\n{text}");
-                let read = Config::read(&whole, |_, name| tapline_drivers::by_name(name).is_some());
+                let read = Config::read(&whole, &|name| drivers::choose(Path::new(""), name));
                 let read = read.unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
                 let made = read.links.last().unwrap();
                 assert_eq!((made.id.as_str(), made.bench.as_str()), ("new-1", "b1"));
@@ -145,7 +146,7 @@ mod tests {
 
     #[test]
     fn a_link_that_uses_the_port_already_is_written_anew() {
-        let config = Config::read(EXAMPLE, |_, _| true).unwrap();
+        let config = Config::read(EXAMPLE, &|_| Choice::BuiltIn).unwrap();
         let wired = crate::ports::wired(
             Path::new("/"),
             Path::new("/dev/serial/by-id/usb-0001-if00-port0"),

@@ -220,7 +220,7 @@ fn a_link_is_found_by_any_name_of_its_port_and_what_is_away_is_told() {
     machine.adapter(0, Some("1"));
     machine.link("dev/serial/by-id/usb-0001-if00-port0", "../../ttyUSB0");
     let text = include_str!("../../contrib/example/tapline.toml");
-    let config = crate::config::Config::read(text, |_, _| true).unwrap();
+    let config = crate::config::Config::read(text, &|_| crate::config::Choice::BuiltIn).unwrap();
     let node = Path::new("/dev/ttyUSB0");
     let found = wired(machine.0.path(), node, &config, None).unwrap();
     assert_eq!((found.link.as_str(), found.bench.as_str()), ("ohm", "b1"));

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use tapline_drivers::catalogue::{self, Source};
+use tapline_drivers::catalogue::{self, AnyDriver, Source};
 use tapline_protocols::register::{Instrument, Isolation, IsolationKind, SourceClass};
 
 use super::below;
@@ -73,6 +73,7 @@ pub fn canonical(root: &Path, path: &Path) -> PathBuf {
 
 fn declared(link: &Link, register: Option<&Register>) -> Wired {
     let driver = catalogue::by_name(&link.driver);
+    let described = link.described.as_ref().map(|described| described.description.source);
     let of = |id: &String| register?.instruments.get(id);
     let instrument: Option<&Instrument> = link.instrument.as_ref().and_then(of);
     let kinds = [link.isolation, instrument.map(|one| one.isolation)];
@@ -80,7 +81,7 @@ fn declared(link: &Link, register: Option<&Register>) -> Wired {
         link: link.id.clone(),
         bench: link.bench.clone(),
         driver: link.driver.clone(),
-        layout: driver.as_ref().map(|driver| driver.source()).map(Source::word),
+        layout: described.or(driver.as_ref().map(AnyDriver::source)).map(Source::word),
         asks: driver.is_some_and(|driver| driver.sends()),
         instrument: link.instrument.clone(),
         class: instrument.map(|one| one.source_class),

@@ -23,6 +23,8 @@ pub enum Basis {
     Limits(String),
     /// A driver, maybe of one version.
     Driver(String, Option<u32>),
+    /// A described driver by the beginning of the SHA-256 of its file.
+    Described(String, String),
 }
 
 /// A verdict in force that rests on what is asked for.
@@ -217,6 +219,10 @@ impl Sources {
                 self.taps_of(step, judged).any(named) || labelled(id)
             }
             Basis::Fixture(id) => labelled(id),
+            Basis::Described(name, sha256) => self.taps_of(step, judged).any(|tap| {
+                let own = tap.driver_sha256.as_ref();
+                tap.driver == *name && own.is_some_and(|own| own.starts_with(sha256))
+            }),
             Basis::Driver(name, version) => self.taps_of(step, judged).any(|tap| {
                 tap.driver == *name && version.is_none_or(|version| version == tap.driver_version)
             }),

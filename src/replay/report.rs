@@ -51,7 +51,7 @@ pub struct Verdict {
 pub struct Difference {
     /// Line of the book; `null` where the book ended before it.
     pub seq: Option<u64>,
-    /// `fact read out offset raw tap plan`, or the name of what has a version.
+    /// `fact read out offset raw tap plan driver`, or the name of what has a version.
     pub what: String,
     /// What came out now, JSON.
     pub replayed: Option<String>,

@@ -12,7 +12,7 @@ use super::report::Report;
 use super::stream::{Seen, Stream, bytes_of};
 use super::{derived, opening};
 use crate::books::Line;
-use crate::station::{Context, RETUNE_MAX, read_of, read_of_contacts};
+use crate::station::{Context, Described, RETUNE_MAX, read_of, read_of_contacts};
 
 /// One book on its way through, line by line. What is held of an inspection are its facts without
 /// the bytes, of a day of idle bytes nothing.
@@ -30,6 +30,8 @@ pub struct Run<'a> {
     prepared: bool,
     inspection: Inspection,
     streams: BTreeMap<String, Stream>,
+    /// Described drivers that the book has told, by the SHA-256 of their texts.
+    described: BTreeMap<String, Described>,
     /// What the next line must be, as it follows from the record.
     due: Option<Fact>,
     /// What readings led to and has not been seen yet.
@@ -50,6 +52,7 @@ impl<'a> Run<'a> {
             prepared: false,
             inspection: Inspection::new(),
             streams: BTreeMap::new(),
+            described: BTreeMap::new(),
             due: None,
             expected: VecDeque::new(),
         }
@@ -107,13 +110,34 @@ impl<'a> Run<'a> {
     }
 
     fn tap(&mut self, line: &Line, tap: &Tap) {
-        let stream = Stream::new(tap);
+        self.described(line.seq, tap);
+        let stream = Stream::new(tap, &self.described);
         let (was, is) = (tap.driver_version.to_string(), stream.version().to_string());
         self.report.version(line.seq, &tap.driver, &was, &is);
         self.apply(line);
         self.streams.insert(tap.link.clone(), stream);
         self.late(line, &tap.link, |stream, at| stream.open(at));
         self.retune(now(line));
+    }
+
+    /// Keeps the text of a described driver; one that is not what the line says it is, or that
+    /// this program can't read, is told.
+    fn described(&mut self, seq: u64, tap: &Tap) {
+        let (Some(sha256), Some(text)) = (&tap.driver_sha256, &tap.driver_text) else { return };
+        match Described::read(text) {
+            Ok(read) if read.sha256 == *sha256 && read.name() == tap.driver => {
+                self.described.insert(sha256.clone(), read);
+            }
+            Ok(read) => {
+                let now = (read.name(), &read.sha256);
+                let then = (tap.driver.as_str(), sha256);
+                self.report.differs(Some(seq), "driver", Some(&now), Some(&then));
+            }
+            Err(faults) => {
+                let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+                self.report.differs(Some(seq), "driver", Some(&faults), None);
+            }
+        }
     }
 
     fn sent(&mut self, line: &Line, out: &Out) {

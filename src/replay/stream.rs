@@ -1,13 +1,13 @@
 //! One link's stream, played again.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use tapline_drivers::driver::{Input, Output, Want};
 use tapline_drivers::reading::{Contacts, Function, Now, Reading};
 use tapline_protocols::fact::{In, Tap};
 
 use crate::books::line::{raw_bytes, raw_text};
-use crate::station::Wire;
+use crate::station::{Described, Wire};
 
 /// What a driver made of its input.
 #[derive(Debug, Clone)]
@@ -34,10 +34,15 @@ pub(super) struct Stream {
 }
 
 impl Stream {
-    /// A fresh driver. One that was not run then (`driver_version` 0) is not run now.
-    pub(super) fn new(tap: &Tap) -> Stream {
+    /// A fresh driver, by the texts that the book has told so far. One that was not run then
+    /// (`driver_version` 0) is not run now.
+    pub(super) fn new(tap: &Tap, texts: &BTreeMap<String, Described>) -> Stream {
+        let wire = match &tap.driver_sha256 {
+            Some(sha256) => texts.get(sha256).map(Wire::described),
+            None => Wire::new(&tap.driver).ok(),
+        };
         Stream {
-            wire: Wire::new(&tap.driver).ok().filter(|_| tap.driver_version != 0),
+            wire: wire.filter(|_| tap.driver_version != 0),
             instrument: tap.instrument.clone(),
             changed: false,
             offset: 0,

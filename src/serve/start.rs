@@ -219,6 +219,7 @@ fn link(link: &crate::config::Link) -> LinkSettings {
         id: link.id.clone(),
         bench: link.bench.clone(),
         driver: link.driver.clone(),
+        described: link.described.clone(),
         instrument: link.instrument.clone(),
         isolation: link.isolation,
     }

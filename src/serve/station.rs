@@ -8,7 +8,6 @@ use std::time::Duration;
 
 use rustix::fs::Mode;
 use rustix::process::{geteuid, umask};
-use tapline_drivers::catalogue;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
 use tokio::time::sleep;
@@ -21,7 +20,7 @@ use super::shared::{Halt, Shared};
 use super::start::{Started, library, note_halt, start};
 use crate::books::{Cause, Folder, Halted, Lock};
 use crate::clock;
-use crate::config::Config;
+use crate::config::{Config, drivers};
 use crate::face;
 
 /// How often a halted station looks for room.
@@ -109,8 +108,7 @@ fn say(text: impl Display) {
 /// Reads the configuration with everything that it names.
 fn read(path: &Path) -> Result<Config, Vec<String>> {
     let text = std::fs::read_to_string(path).map_err(|error| vec![error.to_string()])?;
-    let built_in = |_: &Path, name: &str| catalogue::names().any(|known| known == name);
-    let config = Config::read(&text, built_in);
+    let config = Config::read(&text, &|name| drivers::choose(path, name));
     let config =
         config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())?;
     let config = config.beside(path);

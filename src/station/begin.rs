@@ -210,7 +210,7 @@ impl Core {
 
     fn link_given(&self, link: &Link) -> LinkGiven {
         let settings = &link.settings;
-        let wire = Wire::new(&settings.driver).ok();
+        let wire = Wire::of(settings).ok();
         let instrument =
             settings.instrument.as_ref().and_then(|i| self.register.instruments.get(i));
         let own = instrument.map_or(0, |i| volts(i.isolation));

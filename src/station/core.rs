@@ -45,6 +45,8 @@ pub struct Core {
     pub(super) cases: BTreeMap<String, Case>,
     pub(super) names: BTreeSet<String>,
     pub(super) idle: Option<String>,
+    /// Books that hold the text of a described driver, by its SHA-256.
+    pub(super) told: BTreeSet<(BookId, String)>,
     pub(super) seq: u64,
     pub(super) outbox: Outbox,
     /// Something changed that is no fact, and the status says it.
@@ -68,6 +70,7 @@ impl Core {
             cases: BTreeMap::new(),
             names: BTreeSet::new(),
             idle: None,
+            told: BTreeSet::new(),
             unseen: false,
             seq: 0,
         }

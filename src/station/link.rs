@@ -37,7 +37,7 @@ pub(super) struct Link {
 
 impl Link {
     pub(super) fn new(settings: LinkSettings) -> Link {
-        let unconfirmed = Wire::new(&settings.driver).is_ok_and(|wire| wire.unconfirmed());
+        let unconfirmed = Wire::of(&settings).is_ok_and(|wire| wire.unconfirmed());
         Link {
             settings,
             unconfirmed,

@@ -11,6 +11,7 @@ mod carry;
 mod case;
 mod command;
 mod core;
+mod described;
 mod desk;
 pub mod event;
 mod import;
@@ -27,6 +28,7 @@ mod time;
 mod wire;
 
 pub use self::core::{Core, Found};
+pub use described::Described;
 pub use library::Library;
 pub use pending::{RAW_BYTES_MAX, read_of, read_of_contacts};
 pub use settings::{BenchSettings, Context, LinkSettings, StationSettings};

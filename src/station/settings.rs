@@ -6,6 +6,7 @@ use tapline_protocols::Fault;
 use tapline_protocols::fact::Policy;
 use tapline_protocols::register::{Isolation, SourceClass};
 
+use super::described::Described;
 use super::register::Register;
 use super::wire::Wire;
 use crate::clock::Zone;
@@ -54,6 +55,8 @@ pub struct LinkSettings {
     pub bench: String,
     /// Driver, of the catalogue or described.
     pub driver: String,
+    /// What the file of a described driver says.
+    pub described: Option<Described>,
     /// Register entry of the instrument on it; scanners and contacts have none.
     pub instrument: Option<String>,
     /// Isolation of the link itself; a path has the larger of link and instrument.
@@ -97,7 +100,7 @@ impl StationSettings {
             if !benches.contains(link.bench.as_str()) {
                 say("bench", format!("no bench `{}`: add it or correct the name", link.bench));
             }
-            match Wire::new(&link.driver) {
+            match Wire::of(link) {
                 Err(text) => say("driver", text),
                 Ok(wire) if wire.sends() && !may_send(link, register) => say(
                     "driver",

@@ -11,7 +11,7 @@ use tapline_protocols::fact::{LinkFact, Out, Read, Tap, Tick};
 use super::core::Core;
 use super::event::{BookId, Effect};
 use super::pending::{Pending, read_of, read_of_contacts};
-use super::settings::may_send;
+use super::settings::{LinkSettings, may_send};
 use super::wire::Wire;
 use crate::books::line::raw_text;
 use crate::clock::{self, Stamp};
@@ -319,14 +319,18 @@ impl Core {
     /// never gets a driver that sends: its bytes are kept and not understood.
     pub(super) fn tap(&mut self, link: &str, at: Stamp, book: BookId) {
         let known = &self.links[link];
-        let wire = Wire::new(&known.settings.driver).ok();
+        let wire = Wire::of(&known.settings).ok();
         let wire = wire.filter(|w| !w.sends() || may_send(&known.settings, &self.register));
         let instrument = known.settings.instrument.clone();
+        let described = self.told_by(&known.settings.clone(), &book);
+        let known = &self.links[link];
         let registered = instrument.as_ref().and_then(|id| self.register.instruments.get(id));
         let tap = Tap {
             link: link.into(),
             driver: known.settings.driver.clone(),
             driver_version: wire.as_ref().map_or(0, Wire::version),
+            driver_sha256: described.as_ref().map(|(sha256, _)| sha256.clone()),
+            driver_text: described.and_then(|(_, text)| text),
             identity: known.identity.clone(),
             source_class: registered.map(|i| i.source_class),
             unconfirmed: known.unconfirmed,
@@ -351,6 +355,19 @@ impl Core {
             self.put_wire(&link, at, Fact::Link(LinkFact { link: link.clone(), state, why }));
             self.link_lost(&link, at);
         }
+    }
+
+    /// SHA-256 and text of the file that a link's driver is described in; the text once a book.
+    fn told_by(&mut self, link: &LinkSettings, book: &BookId) -> Option<(String, Option<String>)> {
+        let described = link.described.as_ref()?;
+        let told = (book.clone(), described.sha256.clone());
+        let cases = &self.cases;
+        self.told.retain(|(other, _)| match other {
+            BookId::Inspection(id) => cases.contains_key(id),
+            other => other == book,
+        });
+        let text = self.told.insert(told).then(|| described.text.clone());
+        Some((described.sha256.clone(), text))
     }
 
     /// Tells the polled instruments of an inspection what is wanted of them now. What is wanted

@@ -6,6 +6,9 @@ use tapline_drivers::catalogue::{self, AnyDriver, Source};
 use tapline_drivers::driver::{Driver, Input, Message, Output};
 use tapline_drivers::reading::Now;
 
+use super::described::Described;
+use super::settings::LinkSettings;
+
 /// Driver of barcode scanners. What they send lives in `scan` lines only.
 pub(super) const SCANNER: &str = "scan";
 
@@ -13,7 +16,7 @@ pub(super) const SCANNER: &str = "scan";
 pub struct Wire(AnyDriver);
 
 impl Wire {
-    /// A fresh driver of this name.
+    /// A fresh built-in driver of this name.
     ///
     /// # Errors
     /// No driver has this name.
@@ -22,6 +25,23 @@ impl Wire {
             let known: Vec<&str> = catalogue::names().collect();
             format!("no driver `{name}`: choose one of {}", known.join(", "))
         })
+    }
+
+    /// A fresh driver of a link: the one that a file describes, or a built-in one.
+    ///
+    /// # Errors
+    /// No driver has this name.
+    pub fn of(link: &LinkSettings) -> Result<Wire, String> {
+        match &link.described {
+            Some(described) => Ok(Wire::described(described)),
+            None => Wire::new(&link.driver),
+        }
+    }
+
+    /// A fresh driver that a file describes. It only listens.
+    #[must_use]
+    pub fn described(described: &Described) -> Wire {
+        Wire(AnyDriver::described(&described.description))
     }
 
     /// Whether it may ask: only for instruments that can't put out a voltage.

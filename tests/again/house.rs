@@ -12,7 +12,9 @@ use tapline_protocols::fact::KeyFact;
 use tapline_protocols::plan::{Direction, Switch};
 
 use super::bench::Bench;
+use super::log::Log;
 use super::rng::Rng;
+use super::wiring::Station;
 use super::world::{self, World};
 
 /// What stood on the bench during one inspection.
@@ -40,7 +42,12 @@ pub(crate) struct House {
 impl House {
     /// A station that announced its key before anything else.
     pub(crate) fn new(seed: u64) -> House {
-        let mut house = House { world: World::new(seed, true), cases: Vec::new() };
+        House::of(seed, Station::default())
+    }
+
+    fn of(seed: u64, station: Station) -> House {
+        let world = World::of(seed, station, 1_000_000, Log::default());
+        let mut house = House { world, cases: Vec::new() };
         let world = &mut house.world;
         let key = world::key().public().fingerprint();
         let first = KeyFact { key, file: KEY.into(), replaces: None, before: None, reason: None };
@@ -203,6 +210,18 @@ impl Made {
             house.inspect([243, 352], [45100, 46200]);
             house.inspect([243, 520], [45100, 46200]);
             house.begin();
+            Made::of(house)
+        })
+    }
+
+    /// Two inspections on two days whose low-resistance meter is read by a described driver.
+    pub(crate) fn described() -> &'static Made {
+        static MADE: OnceLock<Made> = OnceLock::new();
+        MADE.get_or_init(|| {
+            let mut house = House::of(3, Station { described: true, ..Station::default() });
+            house.inspect([243, 275], [45100, 46200]);
+            house.next_day();
+            house.inspect([243, 520], [45100, 46200]);
             Made::of(house)
         })
     }

@@ -92,6 +92,7 @@ fn settings() -> StationSettings {
         id: "ohm".into(),
         bench: "b1".into(),
         driver: "val-unit-line".into(),
+        described: None,
         instrument: None,
         isolation: None,
     };

@@ -81,6 +81,8 @@ impl Bench {
             instrument: Some("LR-01".into()),
             driver: "val-unit-line".into(),
             driver_version: 1,
+            driver_sha256: None,
+            driver_text: None,
             identity: None,
             source_class: None,
             unconfirmed: false,

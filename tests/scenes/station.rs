@@ -196,6 +196,7 @@ fn settings(witnessed: bool) -> StationSettings {
         id: id.into(),
         bench: "b1".into(),
         driver: driver.into(),
+        described: None,
         instrument: instrument.map(String::from),
         isolation: None,
     };

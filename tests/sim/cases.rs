@@ -253,6 +253,7 @@ fn wiring_that_would_send_to_a_dangerous_instrument_is_a_fault() {
         id: id.into(),
         bench: "b1".into(),
         driver: driver.into(),
+        described: None,
         instrument: instrument.map(String::from),
         isolation: None,
     };

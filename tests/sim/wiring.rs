@@ -6,7 +6,7 @@ use tapline::books::{Books, Halted, Key, Line, Memory, Recovered};
 use tapline::clock::{Stamp, Zone};
 use tapline::station::event::{BookId, Event, Stored};
 use tapline::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings,
+    BenchSettings, Context, Core, Described, Found, Library, LinkSettings, StationSettings,
 };
 use tapline_protocols::Fact;
 use tapline_protocols::fact::ReasonFact;
@@ -57,6 +57,8 @@ pub(crate) struct Station {
     pub(crate) witnessed: bool,
     /// There is a second bench.
     pub(crate) two: bool,
+    /// The low-resistance meter is read by a driver that a file describes.
+    pub(crate) described: bool,
     pub(crate) boot: u64,
     /// When the machine was switched on.
     pub(crate) born: u64,
@@ -66,7 +68,7 @@ pub(crate) struct Station {
 
 impl Default for Station {
     fn default() -> Station {
-        Station { witnessed: true, two: false, boot: 1, born: 0, set_us: 0 }
+        Station { witnessed: true, two: false, described: false, boot: 1, born: 0, set_us: 0 }
     }
 }
 
@@ -102,6 +104,13 @@ impl Station {
         if self.two {
             settings.benches.push(bench("b2", &["L-2"]));
             settings.links.extend(links("b2"));
+        }
+        if self.described {
+            let text = include_str!("../../contrib/drivers/bench-ohm-line.toml");
+            let described = Described::read(text).unwrap();
+            let ohm = settings.links.iter_mut().find(|link| link.id == "ohm").unwrap();
+            ohm.driver = described.name().into();
+            ohm.described = Some(described);
         }
         settings
     }
@@ -189,6 +198,7 @@ fn links(bench: &'static str) -> impl Iterator<Item = LinkSettings> {
         id: link.id.into(),
         bench: link.bench.into(),
         driver: link.driver.into(),
+        described: None,
         instrument: link.instrument.map(String::from),
         isolation: None,
     })

@@ -20,6 +20,12 @@ pub struct Tap {
     pub driver: String,
     /// Version of the driver.
     pub driver_version: u32,
+    /// SHA-256 of the file that describes the driver, hex; absent for a built-in one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub driver_sha256: Option<String>,
+    /// Text of that file, at most 16 KiB, in the first `tap` of a book that rests on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub driver_text: Option<String>,
     /// What the instrument says it is, if it was asked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,

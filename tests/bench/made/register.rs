@@ -160,6 +160,7 @@ pub(crate) fn settings() -> StationSettings {
             id,
             bench: format!("b{n}"),
             driver: driver.into(),
+            described: None,
             instrument,
             isolation: None,
         })
