@@ -1,6 +1,7 @@
 //! The built-in drivers by name.
 
 use alloc::sync::Arc;
+use alloc::vec::Vec;
 
 use crate::ask::Asker;
 use crate::described::{DescribedDriver, Description};
@@ -238,6 +239,21 @@ impl AnyDriver {
         match &self.about {
             About::BuiltIn(entry) => entry.source,
             About::Described(about) => about.source,
+        }
+    }
+
+    /// Its allow-list: everything that it can ever send. Nothing where it can't send.
+    #[must_use]
+    pub fn allowed(&self) -> Vec<Message> {
+        match &self.kind {
+            Kind::Scpi(driver) => driver.allowed(),
+            Kind::Asker(driver) => driver.allowed(),
+            // By type: what they send has no values.
+            Kind::Talker(_)
+            | Kind::Scanner(_)
+            | Kind::Framed(_)
+            | Kind::Printer(_)
+            | Kind::Described(_) => Vec::new(),
         }
     }
 

@@ -2,6 +2,18 @@
 //!
 //! **Law.** No `std`: no ports, files, threads or clocks. The compiler refuses them.
 //!
+//! **Law.** What is sent is a [`Message`], and only this crate can make one:
+//!
+//! ```compile_fail,E0423
+//! let outside = tapline_drivers::Message(b"OUTP ON\n".to_vec());
+//! ```
+//!
+//! What a listen-only driver sends can be made by nobody:
+//!
+//! ```compile_fail,E0599
+//! let never = tapline_drivers::Never::Anything;
+//! ```
+//!
 //! Reading order: [`reading`] says what comes out, [`driver`] says how a driver is driven,
 //! [`wire`] holds the grammars, and each instrument style is one small module.
 #![no_std]

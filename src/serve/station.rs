@@ -22,6 +22,8 @@ use crate::books::{Cause, Folder, Halted, Lock};
 use crate::clock;
 use crate::config::{Config, drivers};
 use crate::face;
+use crate::ports;
+use crate::station::StationSettings;
 
 /// How often a halted station looks for room.
 const LOOK_S: Duration = Duration::from_secs(5);
@@ -54,6 +56,13 @@ pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
         }
     };
     if check {
+        let loud = must_not_send(&config);
+        if !loud.is_empty() {
+            for fault in loud {
+                say(format_args!("{}: {fault}", path.display()));
+            }
+            return TROUBLE;
+        }
         say(format_args!("{}: no fault found", path.display()));
         unexercised(&config);
         return 0;
@@ -84,6 +93,20 @@ pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
             TROUBLE
         }
     }
+}
+
+/// Links whose driver sends while the register of the data folder, if there is one, calls their
+/// instrument hazardous or unknown. An instrument that it does not have yet is no fault here: the
+/// station listens to it and sends nothing until it is registered.
+fn must_not_send(config: &Config) -> Vec<String> {
+    let Ok(register) = ports::register(&config.store.folder) else { return Vec::new() };
+    let Ok(settings) = super::start::settings(config) else { return Vec::new() };
+    let registered = |label: &Option<String>| {
+        label.as_ref().is_some_and(|label| register.instruments.contains_key(label))
+    };
+    let links = settings.links.iter().filter(|link| registered(&link.instrument)).cloned();
+    let settings = StationSettings { links: links.collect(), ..settings };
+    settings.faults(&register).iter().map(ToString::to_string).collect()
 }
 
 /// Says which links are of a kind that was never run on the real thing.

@@ -26,6 +26,10 @@ const REGISTERS: [(&str, &str); 4] = [
 /// Calls that `strace` writes down.
 const CALLS: &str = "trace=read,write,writev,pwrite64,fdatasync,fsync,sendto,sendmsg";
 
+/// Calls that tell a serial port something.
+const PORTS: &str =
+    "trace=open,openat,read,write,writev,pwrite64,pwritev,sendto,sendmsg,sendfile,splice,ioctl";
+
 /// Calls that change a disk or tell somebody something; the kernel stops the station at no others.
 const RECORDED: &str = concat!(
     "trace=open,openat,creat,write,writev,pwrite64,pwritev,pwritev2,fdatasync,fsync,",
@@ -126,6 +130,11 @@ impl Builder {
     /// Runs the station under `strace`; [`Station::trace`] has what it wrote down.
     pub(crate) fn traced(self) -> Builder {
         self.under(CALLS)
+    }
+
+    /// The same, for everything that a serial port could notice.
+    pub(crate) fn listened(self) -> Builder {
+        self.under(PORTS)
     }
 
     /// The same, for everything that changes a disk, with all its bytes.

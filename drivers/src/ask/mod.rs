@@ -16,6 +16,7 @@ mod tests;
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;
 use alloc::string::String;
+use alloc::vec::Vec;
 
 use crate::driver::{Driver, Input, Message, Output};
 use crate::frame::Shown;
@@ -149,6 +150,13 @@ impl Asker {
             lost: false,
             retry_us: QUIET_US,
         }
+    }
+
+    /// Everything that it can ever send.
+    #[must_use]
+    pub fn allowed(&self) -> Vec<Message> {
+        let all = self.talk.identity.into_iter().chain([self.talk.reading]);
+        all.map(|bytes| Message(bytes.into())).collect()
     }
 
     fn next(&self) -> Option<Ask> {

@@ -88,6 +88,18 @@ pub(super) fn terminated(text: &'static str) -> Message {
     Message(bytes)
 }
 
+/// Everything that can be said with a profile, each message once.
+pub(super) fn allowed(profile: &Profile) -> Vec<Message> {
+    let queries = [Query::Identity, Query::Errors, Query::Function, Query::Reading];
+    let mut all: Vec<Message> = queries.map(|query| query.message(profile)).into();
+    all.extend(profile.status.then(|| Query::Status.message(profile)));
+    all.extend(profile.elements.map(terminated));
+    all.extend(CONFIGURE.iter().map(|(_, text)| terminated(text)));
+    all.extend([profile.begin, profile.shape, profile.leave].into_iter().flatten().map(terminated));
+    all.extend(profile.clear.map(raw));
+    all
+}
+
 #[cfg(test)]
 pub(super) mod tests {
     use super::super::profile;

@@ -30,6 +30,7 @@ mod tests;
 
 use alloc::collections::VecDeque;
 use alloc::string::String;
+use alloc::vec::Vec;
 
 use answer::{Answer, sort};
 use message::Query;
@@ -95,6 +96,12 @@ impl Scpi {
             known: Known::nothing(false),
             pending: None,
         }
+    }
+
+    /// Everything that it can ever send.
+    #[must_use]
+    pub fn allowed(&self) -> Vec<Message> {
+        message::allowed(self.profile)
     }
 
     fn asked(&self) -> Option<Query> {
