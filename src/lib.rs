@@ -10,6 +10,7 @@ pub mod config;
 pub mod face;
 pub mod identify;
 pub mod index;
+pub mod learn;
 pub mod link;
 pub mod ports;
 pub mod replay;

@@ -7,6 +7,7 @@ mod support;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::mpsc::{RecvTimeoutError, channel};
 
 use support::station::{Builder, Output, Station, TAPLINE};
 use support::{book, wait};
@@ -177,4 +178,94 @@ fn a_flipped_bit_of_a_worked_file_is_at_most_another_digit_of_a_line() {
             }
         }
     }
+}
+
+/// The files of a page by the names behind their fences, and the commands of its `sh` blocks.
+fn page(text: &str) -> (Vec<(&str, &str)>, Vec<&str>) {
+    let (mut files, mut commands) = (Vec::new(), Vec::new());
+    for block in text.split("\n```").skip(1).step_by(2) {
+        let (info, body) = block.split_once('\n').unwrap();
+        match info.split_once(' ') {
+            Some((_, name)) => files.push((name, body)),
+            None => {
+                assert_eq!(info, "sh", "a block is a file or commands");
+                commands.extend(body.lines());
+            }
+        }
+    }
+    (files, commands)
+}
+
+#[test]
+fn the_page_for_newcomers_is_true() {
+    let (files, commands) = page(include_str!("../contrib/drivers/README.md"));
+    assert_eq!((files.len(), commands.len()), (3, 4));
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("drivers")).unwrap();
+    for (name, body) in files {
+        fs::write(folder.path().join(name), format!("{body}\n")).unwrap();
+    }
+    let mut said = Vec::new();
+    for command in commands {
+        let mut words = command.split(' ');
+        assert_eq!(words.next(), Some("tapline"));
+        let mut run = Command::new(TAPLINE);
+        run.args(words).current_dir(folder.path()).env_remove("TAPLINE_CONFIG");
+        let output = Output::of(&mut run);
+        assert_eq!(output.code, 0, "{command}: {output:?}");
+        said.push(output);
+    }
+    for guess in ["frames of 10 bytes", "xor8 of bytes 2 to 8 in byte 9", "5b 31 30 31 38 32 30 40"]
+    {
+        assert!(said[0].stderr.contains(guess), "{guess}: {}", said[0].stderr);
+    }
+    let draft = fs::read_to_string(folder.path().join("draft.toml")).unwrap();
+    assert!(draft.contains("function = \"?\""), "{draft}");
+    let values = ["0.1820", "0.1823", "0.1820", "18.200", "", "0.1823"];
+    let lines: Vec<serde_json::Value> =
+        said[2].stdout.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let shown = |line: &serde_json::Value| line["value"].as_str().unwrap_or_default().to_owned();
+    assert_eq!(lines.iter().map(shown).collect::<Vec<_>>(), values);
+    assert_eq!(lines[3]["flags"][0], "hold");
+    assert_eq!(lines[4]["indication"], "overload");
+}
+
+#[test]
+fn learn_listens_to_a_port_and_never_sends_a_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let name = folder.path().join("ttynew");
+    let port = support::port::Port::plug(&name);
+    let draft = folder.path().join("draft.toml");
+    let speaker = port.clone();
+    let (stop, stopped) = channel::<()>();
+    let speaks = std::thread::spawn(move || {
+        let pace = std::time::Duration::from_millis(50);
+        while stopped.recv_timeout(pace) == Err(RecvTimeoutError::Timeout) {
+            speaker.say(b"R4 +0.182 Ohm\r\n");
+        }
+    });
+    let said = tapline(&["learn", name.to_str().unwrap(), "--seconds", "2"]);
+    drop(stop);
+    speaks.join().unwrap();
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.stdout.contains("pattern = \"{function} {value} {unit}\""), "{said:?}");
+    assert!(port.heard().is_empty(), "nothing was sent");
+    // Nothing is over-written, and a silent port says what to look at.
+    fs::write(&draft, "mine").unwrap();
+    let draft_name = draft.to_str().unwrap();
+    let said = tapline(&["learn", "tests/captures/low_ohm.cap", "--write", draft_name]);
+    assert!(said.code == 2 && said.stderr.contains("never touched"), "{said:?}");
+    assert_eq!(fs::read_to_string(&draft).unwrap(), "mine");
+    let said = tapline(&["learn", name.to_str().unwrap(), "--seconds", "1"]);
+    assert!(said.code == 2 && said.stderr.contains("Nothing came in 1 s"), "{said:?}");
+}
+
+#[test]
+fn learn_is_refused_a_port_that_the_station_has() {
+    let (station, _port) = station("bench-ohm-line");
+    wait::until_true("the meter is there", || station.link("ohm")["state"] == "up");
+    let said = tapline(&["learn", station.folder().join("ttyohm").to_str().unwrap()]);
+    let pid = station.pid().as_raw_nonzero();
+    assert_eq!(said.code, 2, "{said:?}");
+    assert!(said.stderr.contains(&format!("is in use by process {pid} (")), "{said:?}");
 }

@@ -61,6 +61,8 @@ pub enum Command {
     Ports(super::ports::Ports),
     /// Listen what speaks on a port and how; gives a piece of configuration. Sends nothing unasked
     Identify(super::identify::Identify),
+    /// Listen to a stranger, guess its framing, write a first draft of its driver. Sends nothing
+    Learn(super::learn::Learn),
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver, or a file that describes one (.toml): without bytes its examples are

@@ -18,6 +18,7 @@ mod folder;
 mod identify;
 pub mod judge;
 pub mod key;
+mod learn;
 mod offline;
 mod output;
 pub mod plan;
@@ -131,6 +132,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Demo(demo) => demo::demo(&demo),
         Command::DemoBench { args } => Ok(demo::bench(args)),
         Command::Ports(args) => ports::run(&args, &client(), &common),
+        Command::Learn(args) => learn::run(&args),
         Command::Identify(args) => identify::run(&args, &client(), &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),

@@ -20,7 +20,7 @@ use crate::words::english;
 const FILE_MAX: u64 = 64 << 20;
 
 /// The bytes of a file, or of standard input.
-fn bytes(file: Option<&Path>) -> Result<Vec<u8>, Trouble> {
+pub(super) fn bytes(file: Option<&Path>) -> Result<Vec<u8>, Trouble> {
     let name = file.map_or_else(|| "standard input".into(), |f| f.display().to_string());
     let refused = |error: io::Error| Trouble::Said(format!("can't read {name}: {error}"));
     let source: Box<dyn Read> = match file {
