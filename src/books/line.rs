@@ -6,10 +6,11 @@
 use std::fmt;
 use std::io;
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use serde_json::ser::{CharEscape, Formatter, Serializer};
 use tapline_protocols::Fact;
 
+use super::read::Read;
 use crate::clock::Stamp;
 
 /// Longest line, bytes, with its line feed.
@@ -121,8 +122,13 @@ pub fn time_text(wall_us: i64) -> Option<String> {
 /// Reads what [`time_text`] writes, and nothing else.
 #[must_use]
 pub fn time_read(text: &str) -> Option<i64> {
-    let wall_us = text.parse::<jiff::Timestamp>().ok()?.as_microsecond();
-    (time_text(wall_us)? == text).then_some(wall_us)
+    let form = b"0000-00-00T00:00:00.000000Z";
+    let fits = |(is, wanted): (&u8, &u8)| is == wanted || (*wanted == b'0' && is.is_ascii_digit());
+    let second = text.as_bytes().get(17..19)?;
+    // A leap second is read by the library as the one before.
+    let same = text.len() == form.len() && text.as_bytes().iter().zip(form).all(fits);
+    let read = (same && second < b"60".as_slice()).then(|| text.parse::<jiff::Timestamp>());
+    Some(read?.ok()?.as_microsecond())
 }
 
 /// `seq` and kind of a line, read from its fixed beginning `{"seq":N,"t":"…","m":N,"k":"…"`.
@@ -153,19 +159,6 @@ struct Form<'a> {
     by: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sig: Option<&'a str>,
-}
-
-#[derive(Deserialize)]
-struct Read {
-    seq: u64,
-    t: String,
-    m: u64,
-    #[serde(flatten)]
-    fact: Fact,
-    #[serde(default)]
-    by: Option<String>,
-    #[serde(default)]
-    sig: Option<String>,
 }
 
 /// Escapes `"` `\` LF CR TAB by their short forms, 00-1F and 7F-9F as `\u00xx`; all else is
@@ -271,6 +264,24 @@ mod tests {
         assert_eq!(read.by.as_deref(), Some("op-7"));
     }
 
+    /// As JSON has it, whatever the order.
+    #[test]
+    fn keys_may_stand_in_any_order_and_each_once() {
+        let text = r#"{"by":"op-7","k":"note","m":2,"text":"x","t":"2026-11-24T08:14:03.530551Z","seq":1}"#;
+        let read = Line::read(text.as_bytes()).unwrap();
+        assert_eq!((read.seq, read.by.as_deref()), (1, Some("op-7")));
+        for bad in [
+            r#"{"seq":1,"seq":1,"t":"2026-11-24T08:14:03.530551Z","m":2,"k":"note","text":"x"}"#,
+            r#"{"t":"2026-11-24T08:14:03.530551Z","m":2,"k":"note","text":"x"}"#,
+            r#"{"seq":1,"t":"2026-11-24T08:14:03.530551Z","m":2,"text":"x"}"#,
+            r#"{"seq":1,"t":"2026-11-24T08:14:03.530551Z","m":2,"k":"nought","text":"x"}"#,
+            r#"{"seq":-1,"t":"2026-11-24T08:14:03.530551Z","m":2,"k":"note","text":"x"}"#,
+            "[]",
+        ] {
+            assert!(matches!(Line::read(bad.as_bytes()), Err(LineFault::Json(_))), "{bad}");
+        }
+    }
+
     #[test]
     fn a_line_that_is_too_long_is_refused_and_the_longest_is_not() {
         let empty = line(Fact::Note(NoteFact { text: String::new() })).bytes().unwrap().len();
@@ -288,6 +299,10 @@ mod tests {
             "2026-11-24T08:14:03.512004+00:00",
             "2026-11-24 08:14:03.512004Z",
             "2026-11-24T09:14:03.512004+01:00",
+            "2026-06-30T23:59:60.000000Z",
+            "2026-13-24T08:14:03.512004Z",
+            "-026-11-24T08:14:03.512004Z",
+            "2026-11-24t08:14:03.512004z",
             "",
         ] {
             assert_eq!(time_read(other), None, "{other}");

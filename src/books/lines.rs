@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::disk::Disk;
 use super::halted::{Cause, Halted};
-use super::line::Line;
+use super::line::{Line, outline};
 use super::place::{self, IDLE, INSPECTIONS, InspectionName, OPEN, STATION};
 use super::reader::{Ending, Reader, Tail};
 use super::writer::{Books, length};
@@ -69,9 +69,33 @@ impl Shelf {
     /// # Errors
     /// A folder can't be listed.
     pub fn texts(&self, book: &BookId) -> Result<Texts, Halted> {
-        let paths = self.paths(book)?.into();
+        self.newest_texts(book, usize::MAX)
+    }
+
+    /// The same, of no more than the newest files of a book.
+    ///
+    /// # Errors
+    /// A folder can't be listed.
+    pub fn newest_texts(&self, book: &BookId, files: usize) -> Result<Texts, Halted> {
+        let mut paths = VecDeque::from(self.paths(book)?);
+        paths.drain(..paths.len().saturating_sub(files));
         let disk = Arc::clone(&self.disk);
         Ok(Texts { disk, paths, reader: None, commit: VecDeque::new(), damaged: None })
+    }
+
+    /// The lines that the newest station book has after a number.
+    ///
+    /// # Errors
+    /// The book can't be read or understood.
+    pub fn station_after(&self, seq: u64) -> Result<Vec<Line>, Halted> {
+        let mut texts = self.newest_texts(&BookId::Station, 1)?;
+        let mut lines = Vec::new();
+        while let Some(text) = texts.next().transpose()? {
+            if outline(&text.bytes).is_none_or(|(at, _)| at > seq) {
+                lines.push(understood(&text.bytes, text.line, texts.path())?);
+            }
+        }
+        Ok(lines)
     }
 
     /// Reads one of the files that [`Shelf::paths`] names.
@@ -118,21 +142,15 @@ impl Shelf {
     /// A folder can't be listed.
     pub fn inspections(&self) -> Result<Vec<OnShelf>, Halted> {
         let mut all = Vec::new();
-        let mut folders = vec![(OPEN.to_owned(), false)];
         for year in self.list(INSPECTIONS)? {
             for month in self.list(&format!("{INSPECTIONS}/{year}"))? {
-                folders.push((format!("{INSPECTIONS}/{year}/{month}"), true));
+                let sealed = self.list(&format!("{INSPECTIONS}/{year}/{month}"))?;
+                let here = |name: InspectionName<'_>| name.is_of(&year, &month);
+                all.extend(sealed.into_iter().filter_map(|name| on_shelf(name, true, here)));
             }
         }
-        for (folder, sealed) in folders {
-            for name in self.list(&folder)? {
-                let Some(id) = name.strip_suffix(".jsonl") else { continue };
-                let in_place = place::sealed_path(id) == Some(format!("{folder}/{name}"));
-                if InspectionName::read(id).is_some() && in_place == sealed {
-                    all.push(OnShelf { id: id.to_owned(), sealed });
-                }
-            }
-        }
+        let open = self.list(OPEN)?.into_iter();
+        all.extend(open.filter_map(|name| on_shelf(name, false, |_| true)));
         all.sort();
         // Both names after a power cut: the one in work comes first and counts.
         all.dedup_by(|a, b| a.id == b.id);
@@ -156,6 +174,16 @@ impl Shelf {
         });
         Ok(names)
     }
+}
+
+/// A file of a folder of inspections, if it is the book of one that belongs there.
+fn on_shelf(
+    mut file: String,
+    sealed: bool,
+    here: impl Fn(InspectionName<'_>) -> bool,
+) -> Option<OnShelf> {
+    file.truncate(file.strip_suffix(".jsonl")?.len());
+    here(InspectionName::read(&file)?).then_some(OnShelf { id: file, sealed })
 }
 
 impl Books {
@@ -248,10 +276,15 @@ impl Iterator for Lines {
             Ok(text) => text,
             Err(halted) => return Some(Err(halted)),
         };
-        Some(Line::read(&text.bytes).map_err(|fault| Halted {
-            what: format!("can't understand line {} of `{}`", text.line, self.0.path()),
-            why: fault.to_string(),
-            cause: Cause::Format,
-        }))
+        Some(understood(&text.bytes, text.line, self.0.path()))
     }
+}
+
+/// A believed line, or why the book is of no use to this program.
+pub(super) fn understood(text: &[u8], number: u64, path: &str) -> Result<Line, Halted> {
+    Line::read(text).map_err(|fault| Halted {
+        what: format!("can't understand line {number} of `{path}`"),
+        why: fault.to_string(),
+        cause: Cause::Format,
+    })
 }

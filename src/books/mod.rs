@@ -15,6 +15,7 @@ pub mod line;
 pub mod lines;
 pub mod lock;
 pub mod place;
+mod read;
 pub mod reader;
 pub mod recover;
 mod scan;

@@ -62,6 +62,12 @@ impl InspectionName<'_> {
         Some(InspectionName { station, day, number: number.parse().ok()?, addendum })
     }
 
+    /// Its sealed book belongs into the folder of this year and month.
+    #[must_use]
+    pub fn is_of(&self, year: &str, month: &str) -> bool {
+        (&self.day[..4], &self.day[4..6]) == (year, month)
+    }
+
     /// Folder of the sealed book: `inspections/2026/11`.
     #[must_use]
     pub fn folder(&self) -> String {

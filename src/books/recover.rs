@@ -4,20 +4,23 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use tapline_protocols::fact::SealedFact;
+use tapline_protocols::fact::{KeyFact, SealedFact};
 
 use super::disk::{Disk, folder_of};
 use super::halted::{Cause, Halted};
 use super::key::Key;
-use super::line::time_text;
-use super::lines::OnShelf;
+use super::line::{Line, time_text};
+use super::lines::{OnShelf, understood};
 use super::place::{self, IDLE, INSPECTIONS, InspectionName, OPEN, STATION};
 use super::reader::{Ending, Tail};
-use super::scan::{End, Scan, end, scan};
+use super::scan::{End, Scan, end, scan, scan_lines};
 use super::torn::SetAside;
 use super::writer::{Book, Books, length};
 use crate::clock::Stamp;
 use crate::station::event::BookId;
+
+/// Sealed inspections that are named as the newest.
+const NEWEST_MAX: usize = 8;
 
 /// What [`Books::open`] found. Lines are read by [`Books::lines`].
 #[derive(Debug, Default)]
@@ -37,6 +40,10 @@ pub struct Recovered {
     pub torn: Vec<SetAside>,
     /// Sealed books that no `sealed` fact names yet: store one for each.
     pub sealed: Vec<SealedFact>,
+    /// Sealed inspections, the newest few, the newest last.
+    pub newest_sealed: Vec<String>,
+    /// The key that was announced last.
+    pub key: Option<KeyFact>,
     /// Highest number of an inspection by its day (`20261124`), over all places.
     pub numbers: BTreeMap<String, u32>,
     /// Sentences for the log: what could not be made sense of and was left alone.
@@ -48,6 +55,9 @@ pub struct Recovered {
     /// Day of the newest idle book.
     newest_day: Option<String>,
 }
+
+/// Takes the lines of a book.
+pub type Show<'a> = &'a mut dyn FnMut(Line);
 
 /// A book that is not written again.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +81,20 @@ impl Books {
         key: Arc<Key>,
         at: Stamp,
     ) -> Result<(Books, Recovered), Halted> {
+        Books::open_showing(disk, key, at, &mut |_| {})
+    }
+
+    /// The same, and shows the lines of the station books as they are looked at, oldest first:
+    /// those of years are read once. What is stored on the way is not among them.
+    ///
+    /// # Errors
+    /// The file system says no, or a line can't be understood. May be repeated.
+    pub fn open_showing(
+        disk: Arc<dyn Disk>,
+        key: Arc<Key>,
+        at: Stamp,
+        show: Show<'_>,
+    ) -> Result<(Books, Recovered), Halted> {
         let mut books = Books { disk, key, open: BTreeMap::new(), halted: false };
         let mut found = Recovered::default();
         for folder in [STATION, IDLE, OPEN, INSPECTIONS] {
@@ -78,7 +102,7 @@ impl Books {
             made.map_err(|error| Halted::disk("make the folder", folder, &error))?;
         }
         books.settle_names(STATION)?;
-        books.open_station(&mut found)?;
+        books.open_station(&mut found, show)?;
         // The new name of a book that was being sealed is there for good before the old one goes.
         let shelf = books.shelf().inspections()?;
         for folder in just_sealed(&shelf, &found) {
@@ -89,6 +113,7 @@ impl Books {
         let closed = books.open_inspections(&mut found)?;
         books.open_idle(&mut found, at)?;
         books.look_at_sealed(&shelf, &mut found)?;
+        found.newest_sealed = newest(shelf);
         found.next_seq += 1;
         books.store_torn(&mut found, at)?;
         books.keep_open(&found, at);
@@ -105,13 +130,14 @@ impl Books {
         self.drop_unfinished(folder)
     }
 
-    fn open_station(&mut self, found: &mut Recovered) -> Result<(), Halted> {
+    fn open_station(&mut self, found: &mut Recovered, show: Show<'_>) -> Result<(), Halted> {
         let names = self.shelf().station_names()?;
         found.newest_station = names.last().cloned();
         for name in &names {
             let path = format!("{STATION}/{name}.jsonl");
-            let mut scan = self.look(&path, found)?;
-            found.announced.extend(scan.sealed.drain(..).map(|sealed| sealed.id));
+            let mut scan = self.look_showing(&path, found, Some(&mut *show))?;
+            found.announced.extend(scan.sealed.drain(..));
+            found.key = scan.key.take().or(found.key.take());
             if found.newest_station.as_ref() != Some(name) {
                 if let Ending::Damaged(tail) = scan.ending {
                     found.damaged.push(Damaged { book: BookId::Station, path, tail });
@@ -247,9 +273,22 @@ impl Books {
 
     /// Reads a book as the disk has it: what a system holds in memory may never get there.
     fn look(&self, path: &str, found: &mut Recovered) -> Result<Scan, Halted> {
+        self.look_showing(path, found, None)
+    }
+
+    fn look_showing(
+        &self,
+        path: &str,
+        found: &mut Recovered,
+        show: Option<Show<'_>>,
+    ) -> Result<Scan, Halted> {
         let read = |error| Halted::disk("read", path, &error);
         self.disk.settle(path).map_err(read)?;
-        let mut scan = scan(self.disk.as_ref(), path).map_err(read)?;
+        let disk = self.disk.as_ref();
+        let mut scan = match show {
+            None => scan(disk, path).map_err(read)?,
+            Some(show) => scan_understood(disk, path, show)?,
+        };
         found.next_seq = found.next_seq.max(scan.seq);
         if let Ending::Torn(Tail { mark_line: Some(_), .. }) | Ending::Damaged(_) = scan.ending {
             // Its commit was marked, so its numbers may have been shown: they are not used again.
@@ -272,6 +311,27 @@ impl Recovered {
             *highest = name.number.max(*highest);
         }
     }
+}
+
+/// A scan that shows each line, understood.
+fn scan_understood(disk: &dyn Disk, path: &str, show: Show<'_>) -> Result<Scan, Halted> {
+    let mut first = Ok(());
+    let scan = scan_lines(disk, path, &mut |number, text| {
+        if first.is_ok() {
+            first = understood(text, number, path).map(&mut *show);
+        }
+    });
+    first?;
+    scan.map_err(|error| Halted::disk("read", path, &error))
+}
+
+fn newest(mut shelf: Vec<OnShelf>) -> Vec<String> {
+    shelf.retain(|book| book.sealed);
+    shelf
+        .split_off(shelf.len().saturating_sub(NEWEST_MAX))
+        .into_iter()
+        .map(|book| book.id)
+        .collect()
 }
 
 /// Folders of sealed inspections that the station book does not know yet.

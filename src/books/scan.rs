@@ -3,9 +3,10 @@
 use std::collections::BTreeSet;
 use std::io;
 
+use serde::Deserialize;
 use sha2::Sha256;
 use tapline_protocols::Fact;
-use tapline_protocols::fact::SealedFact;
+use tapline_protocols::fact::KeyFact;
 
 use super::disk::Disk;
 use super::line::{Line, outline};
@@ -23,12 +24,29 @@ pub(super) struct Scan {
     /// Set-aside files that its `torn` facts name.
     pub(super) torn: BTreeSet<String>,
     /// Its `sealed` facts name these books.
-    pub(super) sealed: Vec<SealedFact>,
+    pub(super) sealed: Vec<String>,
+    /// Its last `key` fact.
+    pub(super) key: Option<KeyFact>,
     /// Its last fact, `torn` ones aside, is `sign` or `end`.
     pub(super) closed: bool,
 }
 
+/// Of the many lines of this kind only the name is read.
+#[derive(Deserialize)]
+struct Named {
+    id: String,
+}
+
 pub(super) fn scan(disk: &dyn Disk, path: &str) -> io::Result<Scan> {
+    scan_lines(disk, path, &mut |_, _| {})
+}
+
+/// The same, and shows each believed line with its number in the file.
+pub(super) fn scan_lines(
+    disk: &dyn Disk,
+    path: &str,
+    show: &mut dyn FnMut(u64, &[u8]),
+) -> io::Result<Scan> {
     let mut reader = Reader::new(disk.read(path, 0)?);
     let mut scan = Scan {
         ending: Ending::Whole,
@@ -37,12 +55,14 @@ pub(super) fn scan(disk: &dyn Disk, path: &str) -> io::Result<Scan> {
         seq: 0,
         torn: BTreeSet::new(),
         sealed: Vec::new(),
+        key: None,
         closed: false,
     };
     while let Some(commit) = reader.commit()? {
         scan.above = reader.above();
-        for line in commit.lines() {
+        for (line, number) in commit.lines().zip(commit.line..) {
             scan.line(line);
+            show(number, line);
         }
     }
     scan.bytes = reader.believed();
@@ -56,9 +76,10 @@ impl Scan {
         self.seq = self.seq.max(seq);
         match kind {
             b"sign" | b"end" => self.closed = true,
-            b"torn" | b"sealed" => match Line::read(line).map(|line| line.fact) {
+            b"sealed" => self.sealed.extend(serde_json::from_slice(line).map(|Named { id }| id)),
+            b"torn" | b"key" => match Line::read(line).map(|line| line.fact) {
                 Ok(Fact::Torn(torn)) => drop(self.torn.insert(torn.file)),
-                Ok(Fact::Sealed(sealed)) => self.sealed.push(sealed),
+                Ok(Fact::Key(key)) => self.key = Some(key),
                 _ => {}
             },
             _ => self.closed = false,

@@ -1,34 +1,39 @@
 //! Lines that are on disk already are shown to the feed again, so that a client which comes back
 //! after a restart goes on where it was.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
 use tapline_protocols::Fact;
 
 use super::feed::{Feed, LINES_MAX, Shown};
 use crate::books::line::outline;
-use crate::books::{Halted, Line, Shelf};
+use crate::books::{Halted, Line, Recovered, Shelf};
 use crate::config::Config;
 use crate::station::event::BookId;
 
-/// Sealed inspections that are looked into, the newest.
-const SEALED_MAX: usize = 8;
+/// Station books that are looked into, the newest: a year may just have begun.
+const YEARS_MAX: usize = 2;
 
 /// Shows what was stored since the feed's newest line, as far as it hangs together: a client
 /// must never get a line while one before it is missing.
 ///
 /// # Errors
 /// The books can't be read.
-pub(super) fn show(shelf: &Shelf, config: &Config, day: &str, feed: &Feed) -> Result<(), Halted> {
+pub(super) fn show(
+    (shelf, found): (&Shelf, &Recovered),
+    config: &Config,
+    day: &str,
+    feed: &Feed,
+) -> Result<(), Halted> {
     let (_, newest) = feed.ends();
     let mut books = vec![BookId::Station];
     if !day.is_empty() {
         books.push(BookId::Idle(day.to_owned()));
     }
-    let inspections = shelf.inspections()?;
-    let (sealed, open): (Vec<_>, Vec<_>) = inspections.into_iter().partition(|book| book.sealed);
-    let sealed = sealed.into_iter().rev().take(SEALED_MAX);
-    books.extend(open.into_iter().chain(sealed).map(|book| BookId::Inspection(book.id)));
+    let just = found.sealed.iter().map(|sealed| &sealed.id);
+    let inspections = just.chain(&found.inspections).chain(&found.newest_sealed);
+    let inspections: BTreeSet<&String> = inspections.collect();
+    books.extend(inspections.into_iter().cloned().map(BookId::Inspection));
     let mut lines = Vec::new();
     for book in books {
         read(shelf, config, &book, newest, &mut lines)?;
@@ -48,7 +53,7 @@ fn read(
     let mut of_book = None;
     // Of a long book only the newest lines matter: the others are looked at, not understood.
     let mut texts = VecDeque::new();
-    for text in shelf.texts(book)? {
+    for text in shelf.newest_texts(book, YEARS_MAX)? {
         let text = text?.bytes;
         let Some((seq, kind)) = outline(&text) else { continue };
         if kind == b"open" {

@@ -32,12 +32,7 @@ pub(super) fn announce(
     (config, at): (&Config, Stamp),
     said: Said,
 ) -> Result<(), Halted> {
-    let mut last = None;
-    for line in books.lines(&BookId::Station)? {
-        if let Fact::Key(fact) = line?.fact {
-            last = Some(fact);
-        }
-    }
+    let last = found.key.take();
     let key = books.key().public().fingerprint();
     if last.as_ref().is_some_and(|last| last.key == key) {
         return forget(books, last.as_ref());
@@ -110,13 +105,15 @@ pub fn renew(config: &Config, said: Said) -> Result<KeyFact, String> {
     let at = clock::now();
     let halted = |halted: Halted| halted.to_string();
     // First with the key that is there: what an earlier life left undone is its work.
-    let (mut books, mut found) = super::start::open(config, &disk, at).map_err(halted)?;
+    let (mut books, mut found) =
+        super::start::open(config, &disk, at, &mut |_| {}).map_err(halted)?;
     announce(&mut books, &mut found, (config, at), Said::default()).map_err(halted)?;
     known(&books, said.by.as_deref())?;
     drop(books);
     Key::next(&disk, &config.station.id)
         .map_err(|error| format!("can't make a key in {}: {error}", folder.display()))?;
-    let (mut books, mut found) = super::start::open(config, &disk, at).map_err(halted)?;
+    let (mut books, mut found) =
+        super::start::open(config, &disk, at, &mut |_| {}).map_err(halted)?;
     announce(&mut books, &mut found, (config, at), said).map_err(halted)?;
     let lines = books.lines(&BookId::Station).map_err(halted)?;
     let facts = lines.map_while(Result::ok).filter_map(|line| match line.fact {

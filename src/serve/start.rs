@@ -1,6 +1,5 @@
 //! From what is on disk to an engine that goes on from there.
 
-use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -11,10 +10,12 @@ use super::again;
 use super::indexer::Indexer;
 use super::keys::{Said, announce};
 use super::shared::Shared;
+use crate::books::recover::Show;
 use crate::books::{Books, Cause, Damaged, Disk, FORMAT, Folder, Halted, Key, Recovered};
 use crate::clock::{self, Stamp, Watch, Zone};
 use crate::config::Config;
 use crate::station::event::{BookId, Event, Stored};
+use crate::station::register::Register;
 use crate::station::{BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings};
 
 /// Number of the judgement: rises when the same readings would give other verdicts.
@@ -40,7 +41,8 @@ pub(super) fn start(
 ) -> Result<Started, Halted> {
     let clocks = clock::clocks();
     let at = clocks.map_or_else(clock::now, |clocks| clocks.at);
-    let (mut books, mut found) = open(config, disk, at)?;
+    let mut register = Register::default();
+    let (mut books, mut found) = open(config, disk, at, &mut |line| register.take(&line))?;
     announce(&mut books, &mut found, (config, at), Said::default())?;
     if let Some(reason) = recovered {
         let fact = Fact::Recovered(ReasonFact { reason: Some(reason) });
@@ -62,11 +64,11 @@ pub(super) fn start(
         // Only this thread ever sets it.
         let _ = shared.indexer.set(started);
     }
-    again::show(&books.shelf(), config, &last_day(&books)?, &shared.feed)?;
+    again::show((&books.shelf(), &found), config, &last_day(&books)?, &shared.feed)?;
     let context = context(&books, at)?;
     let settings = settings(config)?;
     let mut core = Core::new(settings.clone(), context, library(&config.store.folder)?);
-    core.recover(at, what_was_found(&books, &found)?);
+    core.recover(at, what_was_found(&books, &found, register)?);
     for fault in settings.faults(core.register()) {
         tracing::warn!(%fault, "A link stays listen-only.");
     }
@@ -79,7 +81,7 @@ pub(super) fn start(
 /// Writes that the station halted, if there is any room for it: the reserve was given up.
 pub(super) fn note_halt(config: &Config, disk: &Folder, reason: &str) -> Result<(), Halted> {
     let at = clock::now();
-    let (mut books, mut found) = open(config, disk, at)?;
+    let (mut books, mut found) = open(config, disk, at, &mut |_| {})?;
     let fact = Fact::Halted(ReasonFact { reason: Some(reason.to_owned()) });
     note(&mut books, &mut found, at, fact)
 }
@@ -88,6 +90,7 @@ pub(super) fn open(
     config: &Config,
     disk: &Folder,
     at: Stamp,
+    show: Show<'_>,
 ) -> Result<(Books, Recovered), Halted> {
     let folder = &config.store.folder;
     let failed = |what: &str, error: &std::io::Error| {
@@ -96,7 +99,7 @@ pub(super) fn open(
     let disk: Arc<dyn Disk> = Arc::new(disk.again().map_err(|error| failed("open", &error))?);
     let key = Key::open(disk.as_ref(), &config.station.id)
         .map_err(|error| failed("open the key in", &error))?;
-    Books::open(disk, Arc::new(key), at)
+    Books::open_showing(disk, Arc::new(key), at, show)
 }
 
 /// Stores one line in the station book, if there is one already.
@@ -140,7 +143,14 @@ pub(super) fn first_line(
     })
 }
 
-fn what_was_found(books: &Books, found: &Recovered) -> Result<Found, Halted> {
+/// `station` is the fold of the lines that were there before this start.
+fn what_was_found(
+    books: &Books,
+    found: &Recovered,
+    mut station: Register,
+) -> Result<Found, Halted> {
+    let since = books.shelf().station_after(station.seq)?;
+    since.iter().for_each(|line| station.take(line));
     let all = |book: &BookId| books.lines(book)?.collect::<Result<Vec<_>, _>>();
     let mut open = Vec::new();
     for id in &found.inspections {
@@ -149,10 +159,10 @@ fn what_was_found(books: &Books, found: &Recovered) -> Result<Found, Halted> {
     // The highest number in use counts, in whichever book it stands.
     let last = found.next_seq.saturating_sub(1);
     Ok(Found {
-        station: all(&BookId::Station)?,
+        station,
         open,
         idle: Some((last_day(books)?, last)),
-        names: names(books.key().name(), &found.numbers),
+        numbers: found.numbers.clone(),
     })
 }
 
@@ -162,15 +172,6 @@ fn last_day(books: &Books) -> Result<String, Halted> {
     let names = list.map_err(|error| Halted::disk("list", "idle", &error))?;
     let days = names.iter().filter_map(|name| name.get(..10));
     Ok(days.filter(|day| day.starts_with("20")).max().unwrap_or_default().to_owned())
-}
-
-/// All names up to the highest number of each day: none of them is given again.
-fn names(key: &str, numbers: &BTreeMap<String, u32>) -> BTreeSet<String> {
-    let station = key.split('-').next().unwrap_or_default();
-    let of_day = |(day, highest): (&String, &u32)| {
-        (1..=*highest).map(|n| format!("{station}-{day}-{n:04}")).collect::<Vec<_>>()
-    };
-    numbers.iter().flat_map(of_day).collect()
 }
 
 fn context(books: &Books, at: Stamp) -> Result<Context, Halted> {

@@ -13,7 +13,7 @@ use tapline_protocols::{Fact, Fault};
 
 use super::case::Case;
 use super::command::Seat;
-use super::core::Core;
+use super::core::{Core, given};
 use super::event::{Answer, BookId, Problem};
 use super::library::sha256;
 use super::link::Link;
@@ -264,14 +264,13 @@ impl Core {
 
     fn next_name(&self, at: Stamp) -> String {
         let date = self.settings.zone.date(at.wall_us).replace('-', "");
-        let name = |n: u32| format!("{}-{date}-{n:04}", self.settings.id);
-        let free = |n: &u32| !self.names.contains(&name(*n));
-        name((1..).find(free).expect("names don't run out"))
+        let given = self.numbers.get(&date).copied().unwrap_or(0);
+        format!("{}-{date}-{:04}", self.settings.id, given.saturating_add(1))
     }
 
     fn open(&mut self, seat: &Seat, id: &str, facts: Vec<Fact>, by: &str) -> u64 {
         let (bench, at) = (seat.bench.as_str(), seat.at);
-        self.names.insert(id.into());
+        given(&mut self.numbers, id);
         self.cases.insert(id.into(), Case::new(id.into()));
         let book = BookId::Inspection(id.into());
         for fact in facts {

@@ -4,7 +4,7 @@
 //! same facts from disk. Order is by `seq`: bytes on their way to a line hold the number of
 //! their first byte, and are closed before any other fact is made.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{Open, ReasonFact, ResumeFact, SealedFact, StartFact};
@@ -18,20 +18,21 @@ use super::link::Link;
 use super::outbox::{Outbox, Waiting};
 use super::register::Register;
 use super::settings::{Context, StationSettings};
+use crate::books::place::InspectionName;
 use crate::books::{FORMAT, Line};
 use crate::clock::{self, Change, Stamp};
 
 /// What was found on disk at the start.
 #[derive(Debug, Clone, Default)]
 pub struct Found {
-    /// Station books, oldest first.
-    pub station: Vec<Line>,
+    /// What the station books come to.
+    pub station: Register,
     /// Open inspections with their lines.
     pub open: Vec<(String, Vec<Line>)>,
     /// UTC day of the last idle book, and the last `seq` in it.
     pub idle: Option<(String, u64)>,
-    /// Names of all books that exist, open or sealed: a number is never given twice.
-    pub names: BTreeSet<String>,
+    /// Highest number that an inspection of a day (`20261124`) has, open or sealed.
+    pub numbers: BTreeMap<String, u32>,
 }
 
 /// The station core.
@@ -43,7 +44,8 @@ pub struct Core {
     pub(super) links: BTreeMap<String, Link>,
     pub(super) benches: BTreeMap<String, Bench>,
     pub(super) cases: BTreeMap<String, Case>,
-    pub(super) names: BTreeSet<String>,
+    /// Highest number that was given on a day: none is given twice.
+    pub(super) numbers: BTreeMap<String, u32>,
     pub(super) idle: Option<String>,
     /// Books that hold the text of a described driver, by its SHA-256.
     pub(super) told: BTreeSet<(BookId, String)>,
@@ -68,7 +70,7 @@ impl Core {
             library,
             register: Register::default(),
             cases: BTreeMap::new(),
-            names: BTreeSet::new(),
+            numbers: BTreeMap::new(),
             idle: None,
             told: BTreeSet::new(),
             unseen: false,
@@ -79,24 +81,24 @@ impl Core {
     /// Takes what is on disk and starts. Inspections in work go on, every instrument spent;
     /// signed ones are sealed now.
     pub fn recover(&mut self, at: Stamp, found: Found) {
-        for line in &found.station {
-            self.seq = self.seq.max(line.seq);
-            self.register.apply(line.seq, line.at, &line.fact);
-        }
+        self.register = found.station;
+        self.seq = self.seq.max(self.register.seq);
         if let Some((_, seq)) = found.idle {
             // Its book begins anew, with the boot that its stamps count from.
             self.seq = self.seq.max(seq);
         }
-        self.names = found.names;
-        // Also those whose files were taken elsewhere: a name is never given twice.
-        self.names.extend(self.register.sealed.keys().cloned());
+        self.numbers = found.numbers;
+        // Also those whose files were taken elsewhere.
+        for id in &self.register.sealed {
+            given(&mut self.numbers, id);
+        }
         for (id, lines) in found.open {
             let mut case = Case::new(id.clone());
             for line in &lines {
                 self.seq = self.seq.max(line.seq);
                 case.apply(line.seq, line.at, &line.fact, line.by.as_deref());
             }
-            self.names.insert(id.clone());
+            given(&mut self.numbers, &id);
             self.cases.insert(id, case);
         }
         let start = StartFact {
@@ -386,13 +388,22 @@ impl Core {
     fn sealed(&mut self, at: Stamp, sealed: SealedFact) {
         let ticket = self.cases.remove(&sealed.id).and_then(|case| case.ticket);
         let id = sealed.id.clone();
-        if self.register.sealed.contains_key(&id) {
+        if self.register.sealed.contains(&id) {
             return;
         }
         let seq = self.put_station(at, Fact::Sealed(sealed), None);
         if let Some((ticket, answer)) = ticket {
             self.answer(ticket, Ok(Answer { seq, ..answer.about(&id) }));
         }
+    }
+}
+
+/// The number in a name is taken.
+pub(super) fn given(numbers: &mut BTreeMap<String, u32>, id: &str) {
+    let Some(name) = InspectionName::read(id) else { return };
+    match numbers.get_mut(name.day) {
+        Some(highest) => *highest = name.number.max(*highest),
+        None => drop(numbers.insert(name.day.to_owned(), name.number)),
     }
 }
 

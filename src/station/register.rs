@@ -3,14 +3,16 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::SealedFact;
 use tapline_protocols::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
 
+use crate::books::Line;
 use crate::clock::Stamp;
 
 /// The fold of the station book. It interprets nothing.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Register {
+    /// Highest number of its lines.
+    pub seq: u64,
     /// Assets by number, with the `seq` of the line that is their revision.
     pub assets: BTreeMap<String, (u64, Asset)>,
     /// Instruments by label.
@@ -27,8 +29,8 @@ pub struct Register {
     pub logins: BTreeMap<String, String>,
     /// Limit rows that the workshop has confirmed.
     pub confirmed: BTreeSet<String>,
-    /// Sealed books by name.
-    pub sealed: BTreeMap<String, SealedFact>,
+    /// Names of the sealed books.
+    pub sealed: BTreeSet<String>,
     /// Year of the book in use, `2026`.
     pub year: Option<String>,
     /// Fingerprint of the key in use.
@@ -51,6 +53,7 @@ pub struct Told {
 impl Register {
     /// The only place where the register changes.
     pub fn apply(&mut self, seq: u64, at: Stamp, fact: &Fact) {
+        self.seq = self.seq.max(seq);
         self.latest_us = self.latest_us.max(Some(at.wall_us));
         match fact {
             Fact::Open(open) => self.year = Some(open.id.clone()),
@@ -82,12 +85,27 @@ impl Register {
             },
             Fact::Confirm(confirm) => self.confirmed.extend(confirm.rows.iter().cloned()),
             Fact::Sealed(sealed) => {
-                self.sealed.insert(sealed.id.clone(), sealed.clone());
+                self.sealed.insert(sealed.id.clone());
             }
             Fact::Key(key) => self.key = Some(key.key.clone()),
             Fact::Start(start) => self.told = Some(Told { boot: start.boot.clone(), at }),
             Fact::Clock(_) => self.told.iter_mut().for_each(|told| told.at = at),
             _ => {}
+        }
+    }
+
+    /// The fold of some lines.
+    #[must_use]
+    pub fn of(lines: impl IntoIterator<Item = Line>) -> Register {
+        let mut register = Register::default();
+        lines.into_iter().for_each(|line| register.take(&line));
+        register
+    }
+
+    /// Takes a stored line, unless it has it.
+    pub fn take(&mut self, line: &Line) {
+        if line.seq > self.seq {
+            self.apply(line.seq, line.at, &line.fact);
         }
     }
 

@@ -74,6 +74,9 @@ impl Wire {
         let Some(spite) = self.spite.get(link).copied() else {
             return self.send(at, link, bytes.to_vec());
         };
+        if bytes.is_empty() {
+            return;
+        }
         let bytes = self.spoilt(spite, bytes, rng);
         let late = self.once(spite.late, "late", rng);
         let mut at = at + if late { rng.below(LATE_US_MAX) } else { 0 };

@@ -2,9 +2,11 @@
 
 use std::sync::Arc;
 
+use tapline::books::recover::Show;
 use tapline::books::{Books, Halted, Key, Line, Memory, Recovered};
 use tapline::clock::{Stamp, Zone};
 use tapline::station::event::{BookId, Event, Stored};
+use tapline::station::register::Register;
 use tapline::station::{
     BenchSettings, Context, Core, Described, Found, Library, LinkSettings, StationSettings,
 };
@@ -122,7 +124,9 @@ impl Station {
         at: Stamp,
         because: Option<&str>,
     ) -> Result<Started, Halted> {
-        let (mut books, mut found) = open(disk, at)?;
+        let mut register = Register::default();
+        let mut take = |line: Line| register.take(&line);
+        let (mut books, mut found) = open(disk, at, &mut take)?;
         let mut odd = found.troubles.clone();
         odd.extend(found.damaged.iter().map(|damaged| format!("{damaged:?}")));
         if let Some(reason) = because {
@@ -131,15 +135,12 @@ impl Station {
         let next_seq = found.next_seq;
         let lines = |book: &BookId| -> Result<Vec<Line>, Halted> { books.lines(book)?.collect() };
         let open = |id: &String| Ok((id.clone(), lines(&BookId::Inspection(id.clone()))?));
-        let names = found
-            .numbers
-            .iter()
-            .flat_map(|(day, highest)| (1..=*highest).map(move |n| format!("K3-{day}-{n:04}")));
+        books.shelf().station_after(register.seq)?.iter().for_each(|line| register.take(line));
         let given = Found {
-            station: lines(&BookId::Station)?,
+            station: register,
             open: found.inspections.iter().map(open).collect::<Result<_, Halted>>()?,
             idle: Some((last_day(disk), next_seq - 1)),
-            names: names.collect(),
+            numbers: found.numbers,
         };
         let library = Library::builtin().unwrap();
         let mut core = Core::new(self.settings(), context(self.boot), library);
@@ -153,14 +154,14 @@ impl Station {
 
     /// Writes that the station halted, if there is room for it.
     pub(crate) fn note_halt(&self, disk: &Memory, at: Stamp, why: &str) -> Result<(), Halted> {
-        let (mut books, mut found) = open(disk, at)?;
+        let (mut books, mut found) = open(disk, at, &mut |_| {})?;
         note(&mut books, &mut found, at, Fact::Halted(reason_of(why)))
     }
 }
 
-fn open(disk: &Memory, at: Stamp) -> Result<(Books, Recovered), Halted> {
+fn open(disk: &Memory, at: Stamp, show: Show<'_>) -> Result<(Books, Recovered), Halted> {
     let key = Key::open(disk, "K3").map_err(|error| Halted::disk("open", "the key", &error))?;
-    Books::open(Arc::new(disk.clone()), Arc::new(key), at)
+    Books::open_showing(Arc::new(disk.clone()), Arc::new(key), at, show)
 }
 
 fn reason_of(why: &str) -> ReasonFact {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use tapline::books::{Books, Disk, Key, Line};
 use tapline::clock::Stamp;
 use tapline::station::event::{Answer, Effect, Event, Expect, Origin, Problem, Request};
+use tapline::station::register::Register;
 use tapline::station::status::Status;
 use tapline::station::{Context, Core, Found, Library};
 use tapline_protocols::Fact;
@@ -59,7 +60,8 @@ impl Shift {
         let library = Library::builtin().expect("the built-in plans have no fault");
         let mut core = Core::new(settings(), context, library);
         let idle = Some((String::new(), first_seq - 1));
-        core.recover(at, Found { station: before, idle, ..Found::default() });
+        let station = Register::of(before);
+        core.recover(at, Found { station, idle, ..Found::default() });
         let mut shift = Shift {
             core,
             books,
