@@ -4,7 +4,7 @@
 //! same facts from disk. Order is by `seq`: bytes on their way to a line hold the number of
 //! their first byte, and are closed before any other fact is made.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{Open, ReasonFact, ResumeFact, SealedFact, StartFact};
