@@ -1,8 +1,6 @@
 //! A day of faults at the station's core, in virtual time: nothing is sent to an instrument that is
 //! hazardous, unknown or not registered, whatever driver the configuration names.
 
-use std::collections::BTreeSet;
-
 use tapline::clock::{EARLIEST_US, Stamp, Zone};
 use tapline::station::event::{Effect, Event, Origin, Request};
 use tapline::station::{
@@ -65,7 +63,7 @@ fn station(driver: &str, instrument: Option<&str>) -> Core {
         key: None,
     };
     let mut core = Core::new(settings, context, Library::builtin().unwrap());
-    let nothing = Found { station: vec![], open: vec![], idle: None, names: BTreeSet::new() };
+    let nothing = Found::default();
     core.recover(at(1), nothing);
     core
 }
