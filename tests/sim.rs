@@ -29,6 +29,8 @@ mod log;
 mod person;
 #[path = "sim/rng.rs"]
 mod rng;
+#[path = "sim/silent.rs"]
+mod silent;
 #[path = "sim/state.rs"]
 mod state;
 #[path = "sim/story.rs"]

@@ -33,7 +33,12 @@ pub(super) struct Link {
     pub changed: bool,
     /// What the driver was last told to measure.
     pub want: Option<Want>,
+    /// How often it was asked in vain since it last said anything.
+    pub unanswered: u32,
 }
+
+/// An instrument that let so many questions pass in a row is silent: one may be lost on its way.
+const SILENT: u32 = 2;
 
 impl Link {
     pub(super) fn new(settings: LinkSettings) -> Link {
@@ -50,7 +55,23 @@ impl Link {
             identity: None,
             changed: false,
             want: None,
+            unanswered: 0,
         }
+    }
+
+    /// It was asked and did not answer. That a connection is open says nothing of who is behind it.
+    pub(super) fn unanswered(&mut self) {
+        self.unanswered = self.unanswered.saturating_add(1);
+    }
+
+    /// It says something.
+    pub(super) fn heard(&mut self) {
+        self.unanswered = 0;
+    }
+
+    /// It is asked in vain.
+    pub(super) fn is_silent(&self) -> bool {
+        self.unanswered >= SILENT
     }
 
     /// Scanned bytes live in `scan` lines only.
@@ -75,5 +96,6 @@ impl Link {
         self.book = None;
         self.want = None;
         self.changed = false;
+        self.heard();
     }
 }

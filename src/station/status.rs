@@ -95,8 +95,8 @@ pub struct LinkStatus {
     pub unconfirmed: bool,
     /// Instrument on it.
     pub instrument: Option<String>,
-    /// `up down changed refused`; refused: a driver that sends, on an instrument that must not be
-    /// sent to.
+    /// `up down changed refused silent`; refused: a driver that sends, on an instrument that must
+    /// not be sent to; silent: it was asked and says nothing.
     pub state: &'static str,
     /// Why it is not up, in words.
     pub why: Option<String>,
@@ -173,6 +173,7 @@ impl Link {
             (false, ..) => "down",
             (true, true, _) => "changed",
             (true, false, false) => "refused",
+            (true, false, true) if self.is_silent() => "silent",
             (true, false, true) => "up",
         };
         LinkStatus {

@@ -27,6 +27,7 @@ impl Core {
             Some(known) if !known.up => self.link_up(link, at),
             Some(_) => self.turn_day(link, at),
         }
+        self.links.get_mut(link).expect("looked up above").heard();
         let mut rest = bytes;
         while !rest.is_empty() {
             self.apart(link, at);
@@ -108,6 +109,9 @@ impl Core {
             Output::Identity(identity) => self.identity(link, at, &identity),
             Output::Ready(function) => self.ready(link, at, function),
             Output::Send(message) => self.send(link, at, message.bytes()),
+            Output::Note(note) if note.word == "silent" => {
+                self.links.get_mut(link).expect("checked by the caller").unanswered();
+            }
             Output::Note(_) => {}
         }
     }
