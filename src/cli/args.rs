@@ -63,6 +63,8 @@ pub enum Command {
     Identify(super::identify::Identify),
     /// Listen to a stranger, guess its framing, write a first draft of its driver. Sends nothing
     Learn(super::learn::Learn),
+    /// Record what a port says into a file that `decode` reads; sends nothing, needs no station
+    Record(super::record::Record),
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver, or a file that describes one (.toml): without bytes its examples are

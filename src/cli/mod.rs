@@ -24,6 +24,7 @@ mod output;
 pub mod plan;
 mod ports;
 pub mod rebuild;
+mod record;
 mod register;
 pub mod render;
 pub mod replay;
@@ -134,6 +135,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Ports(args) => ports::run(&args, &client(), &common),
         Command::Learn(args) => learn::run(&args),
         Command::Identify(args) => identify::run(&args, &client(), &common),
+        Command::Record(args) => record::run(&args, &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
         Command::Plan { what: PlanCommand::Check { plan, limits } } => {
