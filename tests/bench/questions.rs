@@ -146,7 +146,11 @@ impl Clinic {
 
     fn ask(&self, table: &mut Table) {
         let mut daemon = Daemon::start(&self.folder);
-        daemon.ready(|status| status["halted"].is_null());
+        let ready = daemon.ready(|status| status["halted"].is_null());
+        let (first, _) = timed(|| daemon.get("/v1/inspections?asset=P-00001").unwrap());
+        let figure = format!("{} ms", millis(ready + first));
+        let beside = format!("{} ms of them until ready", millis(ready));
+        table.row("start -> first history: the index is compared", figure, beside, "");
         let floor = self.asked(&daemon, |_| "/v1/status".into()).0;
         let of_asset = |n: u64| format!("P-{:05}", n * 13 % self.assets + 1);
         let asset = |n| format!("/v1/inspections?asset={}", of_asset(n));
