@@ -110,8 +110,8 @@ fn distinct(column: &[&str]) -> usize {
 fn other(column: &[&str], named: &mut bool) -> Cell {
     let letters = |cell: &str| cell.starts_with(|c: char| c.is_ascii_alphabetic());
     let always = distinct(column) == 1;
-    let unit = column.iter().all(|cell| unit_of(cell).is_some());
-    if unit && column.iter().all(|cell| !cell.is_empty()) {
+    let units = column.iter().filter(|cell| unit_of(cell).is_some()).count();
+    if units * 2 > column.len() && column.iter().all(|cell| !cell.is_empty()) {
         return Cell::Unit;
     }
     if column.iter().all(|cell| letters(cell)) && !*named {
@@ -136,7 +136,7 @@ fn is_value(column: &[&str]) -> bool {
         glued(bare).is_some() || numeric(bare.as_bytes()).is_some()
     };
     let numbers = column.iter().filter(|cell| number(cell)).count();
-    let stands = |cell: &&str| number(cell) || said(cell).is_some();
+    let stands = |cell: &&str| number(cell) || said(cell).is_some() || with_unit(cell);
     numbers * 2 >= column.len()
         && column.iter().filter(|cell| stands(cell)).count() * 10 >= column.len() * 8
 }
@@ -144,12 +144,24 @@ fn is_value(column: &[&str]) -> bool {
 /// What a word in place of a number says: `overload` or `none`.
 pub(super) fn said(cell: &str) -> Option<&'static str> {
     use tapline_drivers::Indication::{NoValue, Overload};
-    let sent = cell.trim_start_matches(['>', '<']);
+    let (below, sent) = match cell.trim_start_matches(['>', '<']) {
+        sent if word(sent.as_bytes()).is_some() => (false, sent),
+        // Signs that the usual words don't have.
+        sent => (sent.starts_with('-'), sent.trim_start_matches(['+', '-'])),
+    };
     match word(sent.as_bytes()).map(indication)? {
-        Overload => Some("overload"),
-        NoValue => Some("none"),
+        Overload if !below => Some("overload"),
+        Overload | NoValue => Some("none"),
         _ => None,
     }
+}
+
+/// A word in place of a number, with a unit right behind it.
+fn with_unit(cell: &str) -> bool {
+    let parts = |at: usize| Some((cell.get(..at)?, cell.get(at..)?));
+    (1..cell.len())
+        .filter_map(parts)
+        .any(|(sent, unit)| said(sent).is_some() && unit_of(unit).is_some())
 }
 
 /// A number with a unit right behind it, in its two parts.

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use tapline_drivers::Unit;
 use tapline_drivers::described::fixed::Kind as Sum;
 use tapline_drivers::wire::latin;
 use tapline_drivers::wire::number::{Numeric, numeric};
@@ -152,21 +153,30 @@ fn maps(out: &mut String, kind: &Kind) {
         let codes = codes(kind, of).into_iter();
         codes.filter_map(|code| Some((code.to_owned(), means(code)?))).collect::<BTreeMap<_, _>>()
     };
-    let unit = |code: &str| cells::unit_of(code).map(|unit| unit.ucum().to_owned());
+    let unit = |code: &str| Some(cells::unit_of(code).map_or("?", Unit::ucum).to_owned());
     let unknown = |_: &str| Some("?".to_owned());
     map("function", all(&Cell::Function, &unknown));
     let mut units = all(&Cell::Unit, &unit);
     for cell in codes(kind, &Cell::ValueUnit) {
         units.extend(cells::glued(cell).and_then(|(_, code)| Some((code.into(), unit(code)?))));
     }
+    let behind: Vec<String> = units.keys().cloned().collect();
     map("unit", units);
     map("flag", all(&Cell::Flag, &unknown));
     let values = [Cell::Value, Cell::ValueUnit].map(|cell| codes(kind, &cell)).concat();
-    let bare = |cell: &&&str| !cell.starts_with(['>', '<']);
-    let words = values
-        .iter()
-        .filter(bare)
-        .filter_map(|cell| Some(((*cell).to_owned(), cells::said(cell)?.to_owned())));
+    // A word may have the unit behind it, as a number has.
+    let alone = |cell: &str| {
+        let stripped = behind.iter().filter_map(|unit| cell.strip_suffix(unit.as_str()));
+        std::iter::once(cell)
+            .chain(stripped)
+            .find(|word| cells::said(word).is_some())
+            .map(String::from)
+    };
+    let words = values.iter().filter(|cell| !cell.starts_with(['>', '<'])).filter_map(|cell| {
+        let word = alone(cell)?;
+        let means = cells::said(&word)?.to_owned();
+        Some((word, means))
+    });
     map("value", words.collect());
     let bounds = [('>', "above"), ('<', "below")];
     let bounds = bounds.iter().filter(|(mark, _)| values.iter().any(|v| v.starts_with(*mark)));

@@ -120,6 +120,15 @@ fn a_draft_of_lines_needs_no_more_than_that() {
 }
 
 #[test]
+fn a_word_with_a_unit_behind_it_is_mapped_without() {
+    let lines = ["PE=0.143R;OK\r", "PE=----R;HI\r", "PE=0.151R;OK\r", "PE=0.139R;OK\r"];
+    let made = (0_u64..).zip(lines).map(|(n, line)| (n * 800_000, line.as_bytes().to_vec()));
+    let text = draft(&guess(&made.collect::<Vec<_>>()), None).unwrap();
+    assert!(text.contains("{function}={value}{unit};{flag}"), "{text}");
+    assert!(text.contains("[map.value]\n\"----\" = \"none\""), "{text}");
+}
+
+#[test]
 fn a_draft_of_frames_names_the_places_and_the_sum() {
     let text = draft(&guess(&made(20, 500_000, summed)), None).unwrap();
     assert!(
