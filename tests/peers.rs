@@ -200,11 +200,11 @@ fn terminal_server(folder: &Path, pty: &Path) -> (Program, String) {
 }
 
 #[test]
-fn through_a_terminal_server_it_is_the_same_meter() {
+fn through_a_terminal_server_and_asked_twice_it_is_the_same_meter() {
     let mut wiring = Builder::new();
     let simulator = Simulator::start(wiring.folder());
     let (_server, address) = terminal_server(wiring.folder(), &simulator.pty);
-    wiring.tcp("dmm", &address, "scpi", Some("DM-01"));
+    wiring.tcp("dmm", &address, "scpi-remote-twice", Some("DM-01"));
     let mut station = wiring.start();
     let id = inspect(&station, Hand::Typed, simulator.hands());
     let file = sealed(&station, &id);

@@ -332,7 +332,8 @@ fn each_promise_names_a_test_that_exists() {
     let text = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
     let from = text.find("| promise | tests |").expect("the table of promises");
     let table = text[from..].split("\n\n").next().unwrap();
-    let tests = sources("tests", "rs");
+    let tests: Vec<_> =
+        ["tests", "drivers/tests"].iter().flat_map(|folder| sources(folder, "rs")).collect();
     let named = table.split('`').skip(1).step_by(2).filter(|name| !name.contains('/'));
     let missing = |name: &&str| {
         let function = format!("fn {name}(");

@@ -76,6 +76,8 @@ const ENTRIES: &[Entry] = &[
     scpi("scpi-elements", || Kind::Scpi(Scpi::new(&profile::ELEMENTS))),
     scpi("scpi-tcp", || Kind::Scpi(Scpi::new(&profile::TCP))),
     unconfirmed(scpi("scpi-remote-clear", || Kind::Scpi(Scpi::new(&profile::REMOTE_CLEAR)))),
+    unconfirmed(scpi("scpi-twice", || Kind::Scpi(Scpi::new(&profile::TWICE)))),
+    unconfirmed(scpi("scpi-remote-twice", || Kind::Scpi(Scpi::new(&profile::REMOTE_TWICE)))),
     scpi("scpi-list", || Kind::Scpi(Scpi::new(&profile::LIST))),
     unconfirmed(scpi("scpi-low-ohm-8", || Kind::Scpi(Scpi::new(&profile::LOW_OHM_8)))),
     unconfirmed(scpi("scpi-low-ohm-9", || Kind::Scpi(Scpi::new(&profile::LOW_OHM_9)))),

@@ -317,6 +317,8 @@ const MAY_SEND: &[&str] = &[
     "scpi-elements",
     "scpi-tcp",
     "scpi-remote-clear",
+    "scpi-twice",
+    "scpi-remote-twice",
     "scpi-list",
     "scpi-low-ohm-8",
     "scpi-low-ohm-9",

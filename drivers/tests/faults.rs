@@ -266,6 +266,8 @@ const NO_VALUE: &[(&str, &[&[u8]])] = &[
     ("scpi-tcp", SCPI),
     ("scpi-remote", SCPI),
     ("scpi-remote-clear", SCPI),
+    ("scpi-twice", SCPI),
+    ("scpi-remote-twice", SCPI),
     ("scpi-lang", SCPI),
     ("scpi-elements", SCPI),
     ("scpi-list", &[b"+9.9E+37,+0.0E+00\r\n", b"+9.91E+37,+0.0E+00\r\n", b"OL,+0.0E+00\r\n"]),

@@ -23,7 +23,7 @@ const WITHOUT: &[&str] = &["prompt-echo"];
 const TEXT: &[&str] = &["val-unit-line", "csv-line", "report", "contacts", "scan"];
 
 fn is_text(driver: &str) -> bool {
-    TEXT.contains(&driver) || driver.starts_with("scpi")
+    TEXT.contains(&driver) || (driver.starts_with("scpi") && !driver.ends_with("twice"))
 }
 
 /// Frames in a run; that in the middle is damaged.

@@ -13,6 +13,7 @@ class Meter:
         self.model = model
         self.function, self.errors, self.count = "VOLT", [], 0
         self.live, self.polarity = False, "NORMAL"
+        self.last, self.status = "+9.91000000E+37", 128
 
     def value(self):
         if self.function == "VOLT:AC":
@@ -43,7 +44,15 @@ class Meter:
             return f'"{self.function} +1.000000E+01,+1.000000E-06"'
         if command == "READ?":
             self.count += 1
-            return "%+.8E" % (self.value() * (1 + 1e-4 * (self.count % 3)))
+            self.last = "%+.8E" % (self.value() * (1 + 1e-4 * (self.count % 3)))
+            return self.last
+        if command == "FETC?":
+            return self.last
+        if command == "*ESR?":
+            status, self.status = self.status, 0
+            return str(status)
+        if command in ("SYST:REM", "SYST:LOC"):
+            return None
         if command == "SYST:ERR?":
             return self.errors.pop(0) if self.errors else '+0,"No error"'
         if command.startswith("SIM:"):

@@ -19,6 +19,8 @@ pub(super) enum Query {
     Status,
     /// Which elements have your lists?
     Elements,
+    /// What was your last reading?
+    Again,
     /// Measure once and say.
     Reading,
 }
@@ -47,7 +49,7 @@ impl Query {
     pub(super) fn limit_us(self) -> u64 {
         match self {
             Query::Identity | Query::Errors => 2_000_000,
-            Query::Function | Query::Status | Query::Elements => 1_000_000,
+            Query::Function | Query::Status | Query::Elements | Query::Again => 1_000_000,
             Query::Reading => 3_000_000,
         }
     }
@@ -60,6 +62,7 @@ impl Query {
             Query::Function => FUNCTION,
             Query::Status => STATUS,
             Query::Elements => profile.elements.unwrap_or_default(),
+            Query::Again => profile.again.unwrap_or_default(),
             Query::Reading => profile.read,
         }
     }
@@ -94,6 +97,7 @@ pub(super) fn allowed(profile: &Profile) -> Vec<Message> {
     let mut all: Vec<Message> = queries.map(|query| query.message(profile)).into();
     all.extend(profile.status.then(|| Query::Status.message(profile)));
     all.extend(profile.elements.map(terminated));
+    all.extend(profile.again.map(terminated));
     all.extend(CONFIGURE.iter().map(|(_, text)| terminated(text)));
     all.extend([profile.begin, profile.shape, profile.leave].into_iter().flatten().map(terminated));
     all.extend(profile.clear.map(raw));
@@ -120,7 +124,7 @@ pub(super) mod tests {
     ];
 
     /// The whole allow-list of each profile, written down a second time.
-    pub(in crate::scpi) const ALLOWED: [(&str, &Profile, &[&str]); 10] = [
+    pub(in crate::scpi) const ALLOWED: [(&str, &Profile, &[&str]); 12] = [
         ("scpi", &profile::PLAIN, &["READ?\n"]),
         ("scpi-remote", &profile::REMOTE, &["READ?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n"]),
         ("scpi-tcp", &profile::TCP, &["READ?\n"]),
@@ -128,6 +132,12 @@ pub(super) mod tests {
             "scpi-remote-clear",
             &profile::REMOTE_CLEAR,
             &["READ?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n", "\x03"],
+        ),
+        ("scpi-twice", &profile::TWICE, &["READ?\n", "FETC?\n"]),
+        (
+            "scpi-remote-twice",
+            &profile::REMOTE_TWICE,
+            &["READ?\n", "FETC?\n", "*ESR?\n", "SYST:REM\n", "SYST:LOC\n"],
         ),
         ("scpi-list", &profile::LIST, &["READ?\n", "FORM:ELEM?\n"]),
         ("scpi-low-ohm-8", &profile::LOW_OHM_8, &["READ?\n"]),
@@ -158,6 +168,7 @@ pub(super) mod tests {
             let mut made: Vec<Message> = queries.map(|query| query.message(profile)).into();
             made.extend(profile.status.then(|| Query::Status.message(profile)));
             made.extend(profile.elements.map(|_| Query::Elements.message(profile)));
+            made.extend(profile.again.map(|_| Query::Again.message(profile)));
             made.extend(profile.clear.map(raw));
             made.extend(FUNCTIONS.into_iter().filter_map(configure));
             let said = [profile.begin, profile.shape, profile.leave];

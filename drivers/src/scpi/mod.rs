@@ -129,7 +129,8 @@ impl Scpi {
         let failed = setup.is_some_and(|setup| setup.stage == Stage::Failed);
         let busy = self.want.is_some() || known.opening;
         if self.pending.is_some() {
-            return Some(Step::Ask(Query::Status));
+            let again = profile.again.is_some() && !known.again;
+            return Some(Step::Ask(if again { Query::Again } else { Query::Status }));
         }
         if profile.clear.is_some() && known.stuck && !self.live {
             return Some(Step::Clear);
@@ -197,7 +198,7 @@ impl Scpi {
         match query {
             Query::Identity => self.known.asked_identity = true,
             Query::Reading => (self.known.last_read, self.known.spoiled) = (self.want, false),
-            Query::Errors | Query::Function | Query::Status | Query::Elements => {}
+            Query::Errors | Query::Function | Query::Status | Query::Elements | Query::Again => {}
         }
         self.phase = Phase::Asked { query, at: now, until: Now(now.0 + query.limit_us()) };
         self.out.push_back(Output::Send(query.message(self.profile)));
@@ -209,6 +210,9 @@ impl Scpi {
         let status = (asked == Some(Query::Status)).then(|| status::bits(trim(&line.bytes)));
         if let Some(bits) = status.flatten().filter(|_| !line.too_long) {
             return self.status(line, bits);
+        }
+        if asked == Some(Query::Again) && !line.too_long && self.again(line) {
+            return;
         }
         // A reading whose status did not come next is not taken.
         self.flush(Some("unsolicited"));
@@ -314,7 +318,7 @@ impl Scpi {
         self.phase = Phase::Idle;
         self.known.doubt = Some(0);
         match query {
-            Query::Reading | Query::Status => {
+            Query::Reading | Query::Status | Query::Again => {
                 self.setup = None;
                 self.known.stuck = query == Query::Reading && !self.live;
             }

@@ -18,6 +18,9 @@ pub struct Profile {
     pub leave: Option<&'static str>,
     /// Asks for one reading.
     pub read: &'static str,
+    /// Asks for the last reading once more: only what is said twice is believed. A serial line has
+    /// nothing else to tell one digit from another that a flipped bit made of it.
+    pub again: Option<&'static str>,
     /// Aborts a reading that stayed out, sent as it stands. Off but where a row says so.
     pub clear: Option<&'static str>,
     /// Sizes of resistance from which on nothing is a value.
@@ -62,7 +65,20 @@ pub static REMOTE: Profile = Profile {
     ..plain()
 };
 
-/// The same, and 03 (device clear on some serial lines, from memory) aborts a reading.
+/// The dialogue, and each reading is said twice: `FETC?` gives the same one again (from memory).
+pub static TWICE: Profile = Profile { again: Some("FETC?"), ..plain() };
+
+/// Both.
+pub static REMOTE_TWICE: Profile = Profile {
+    begin: Some("SYST:REM"),
+    leave: Some("SYST:LOC"),
+    again: Some("FETC?"),
+    wait_us: 100_000,
+    status: true,
+    ..plain()
+};
+
+/// [`REMOTE`], and 03 (device clear on some serial lines, from memory) aborts a reading.
 pub static REMOTE_CLEAR: Profile = Profile {
     begin: Some("SYST:REM"),
     leave: Some("SYST:LOC"),
@@ -111,6 +127,7 @@ const fn plain() -> Profile {
         elements: None,
         leave: None,
         read: "READ?",
+        again: None,
         clear: None,
         sentinels: &[],
         wait_us: 0,

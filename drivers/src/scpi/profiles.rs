@@ -1,7 +1,8 @@
 //! What each profile says besides, against a peer that says what each test tells it to.
 
 use super::profile::{
-    AUTO, ELEMENTS, LANGUAGE, LIST, LOW_OHM_8, LOW_OHM_9, PLAIN, REMOTE, REMOTE_CLEAR, TCP,
+    AUTO, ELEMENTS, LANGUAGE, LIST, LOW_OHM_8, LOW_OHM_9, PLAIN, REMOTE, REMOTE_CLEAR,
+    REMOTE_TWICE, TCP, TWICE,
 };
 use super::state::AUTO_US;
 use super::status::bits;
@@ -356,4 +357,43 @@ fn a_link_that_comes_back_in_a_live_step_is_asked_and_told_nothing() {
     bench.waits();
     assert_eq!(bench.says("0,\"No error\""), ["answer 0,\"No error\"", "not_configured"]);
     assert_eq!(wanted(&mut bench, "CONF:FRES"), ["CONF:FRES"]);
+}
+
+#[test]
+fn what_is_said_twice_is_taken_and_anything_else_is_shown() {
+    let mut bench = ready(&TWICE);
+    assert_eq!(bench.says("+1.82E-01"), NONE);
+    assert_eq!(bench.waits(), ["> FETC?"]);
+    assert_eq!(bench.says("+1.82E-01"), ["ok 0.182 Ohm"]);
+    assert_eq!(bench.waits(), ["> READ?"]);
+    // Another digit, another exponent, another word.
+    for (first, then) in [
+        ("+1.82E-01", "+1.83E-01"),
+        ("+1.82E-01", "+1.82E-00"),
+        ("+1.82E-01", "+9.9E+37"),
+        ("+1.82E-01", "1.82E-01 OHM"),
+    ] {
+        assert_eq!(bench.says(first), NONE);
+        assert_eq!(bench.waits(), ["> FETC?"]);
+        assert_eq!(bench.says(then), ["unpaired 0.182 Ohm"], "{then}");
+        assert_eq!(bench.waits(), ["> READ?"]);
+    }
+    assert_eq!(bench.says("OL"), NONE);
+    assert_eq!(bench.waits(), ["> FETC?"]);
+    assert_eq!(bench.says("+9.90000000E+37"), ["ok Overload Ohm"]);
+    bench.waits();
+    // A copy that stays out, and an answer to something else.
+    bench.says("+1.82E-01");
+    assert_eq!(bench.waits(), ["> FETC?"]);
+    assert_eq!(bench.waits(), ["unsolicited 0.182 Ohm", "silent FETC?", "> SYST:ERR?"]);
+    let mut bench = ready(&REMOTE_TWICE);
+    bench.says("+1.82E-01");
+    assert_eq!(bench.waits(), ["> FETC?"]);
+    assert_eq!(bench.says("+1.82E-01"), NONE);
+    assert_eq!(bench.waits(), ["> *ESR?"]);
+    assert_eq!(bench.says("0"), ["ok 0.182 Ohm", "answer 0"]);
+    assert_eq!(bench.waits(), ["> READ?"]);
+    bench.says("+1.82E-01");
+    bench.waits();
+    assert_eq!(bench.says("VOLT"), ["unsolicited 0.182 Ohm", "answer VOLT"]);
 }

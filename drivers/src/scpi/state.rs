@@ -99,6 +99,8 @@ pub(super) struct Known {
     pub(super) told: Option<Function>,
     /// Another number came while the question for one was in flight: whose answer is whose?
     pub(super) spoiled: bool,
+    /// The reading that waits was said twice.
+    pub(super) again: bool,
     /// A reading stayed out.
     pub(super) stuck: bool,
     /// Form of the last value since the function was configured.
@@ -124,6 +126,7 @@ impl Known {
             element: None,
             told: None,
             spoiled: false,
+            again: false,
             stuck: false,
             form: None,
             retry_us: RETRY_US.0,

@@ -4,7 +4,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use super::Scpi;
-use super::answer::{Answer, Given, form, names};
+use super::answer::{Answer, Given, form, names, sort};
 use crate::reading::{Function, Indication, Reading};
 use crate::unit::{Prefix, Unit};
 use crate::wire::lines::Line;
@@ -80,11 +80,35 @@ impl Scpi {
         let said = wanted.map_or(given.indication, |f| self.profile.means(f, given.indication));
         let formless = self.formless(line, said);
         let why = self.known.spoiled.then_some("unsolicited").or(formless);
-        match self.made(line, given.indication).filter(|_| self.profile.status) {
-            Some(reading) => self.pending = Some(Reading { why, ..reading }),
+        let waits = self.profile.status || self.profile.again.is_some();
+        match self.made(line, given.indication).filter(|_| waits) {
+            Some(reading) => {
+                self.pending = Some(Reading { why, ..reading });
+                self.known.again = false;
+            }
             None => self.push_reading(line, given.indication, why),
         }
         self.answered(line.last);
+    }
+
+    /// The waiting reading is said once more, in the same form: its bytes are both answers.
+    /// `false`: that is no answer to it.
+    pub(super) fn again(&mut self, line: &Line) -> bool {
+        let Answer::Number(given) = sort(&line.bytes) else { return false };
+        let Some(pending) = &mut self.pending else { return false };
+        let said = self.profile.means(pending.function, given.indication);
+        let form = self.known.form.as_ref().is_none_or(|before| *before == form(&line.bytes));
+        let value = matches!(said, Indication::Value(_));
+        if said != pending.indication || (value && !form) {
+            pending.why = Some("unpaired");
+        }
+        (pending.span.to, pending.last) = (line.span.to, line.last);
+        self.known.again = true;
+        if !self.profile.status {
+            self.flush(None);
+        }
+        self.answered(line.last);
+        true
     }
 
     /// It is what it was told to be.

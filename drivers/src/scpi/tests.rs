@@ -373,6 +373,12 @@ fn anything() -> impl Strategy<Value = (u8, u64, String)> {
     (0..8_u8, 0..4_000_000_u64, lines.prop_map(String::from))
 }
 
+/// The question whose answer lets a reading out.
+fn last_question(profile: &Profile) -> String {
+    let again = profile.again.unwrap_or(profile.read);
+    format!("{}\n", if profile.status { "*ESR?" } else { again })
+}
+
 proptest! {
     /// Whatever the meter does: only allowed messages, one query in flight, no reading taken
     /// but for a `READ?` in flight, and the deadline is kept.
@@ -405,11 +411,9 @@ proptest! {
                         }
                         Output::Reading(reading) if reading.why.is_none() => {
                             prop_assert!(!answered);
-                            let asked = format!("{}\n", profile.read);
-                            let other = if profile.status { "*ESR?\n" } else { &asked };
                             let flight = flight.take();
                             let by_itself = profile.auto && flight.is_none();
-                            prop_assert!(by_itself || flight.as_deref() == Some(other));
+                            prop_assert!(by_itself || flight == Some(last_question(profile)));
                         }
                         Output::Note(note) if note.word == "silent" => flight = None,
                         Output::Identity(_) => flight = None,

@@ -25,6 +25,7 @@ pub(crate) const POLITE: &[(&str, &[u8])] = &[
     ("CONF?", b"\"RES\"\r\n"),
     ("*ESR?", b"0\r\n"),
     ("FORM:ELEM?", b"RES,STAT\r\n"),
+    ("FETC?", b"+1.98E-01\r\n"),
 ];
 
 pub(crate) const SAMPLES: &[Sample] = &[
@@ -32,6 +33,8 @@ pub(crate) const SAMPLES: &[Sample] = &[
     scpi("scpi-tcp"),
     scpi("scpi-remote"),
     scpi("scpi-remote-clear"),
+    scpi("scpi-twice"),
+    scpi("scpi-remote-twice"),
     scpi("scpi-lang"),
     scpi("scpi-elements"),
     Sample { frame: b"+1.98E-01,+0.0E+00\r\n", ..scpi("scpi-list") },
