@@ -284,6 +284,29 @@ fn an_unmounted_folder_halts_it_until_it_is_mounted_again() {
     story.ends();
 }
 
+/// The mode that udev gives a port; the station is not in its group.
+#[test]
+fn a_port_that_may_not_be_opened_is_told_with_its_group_and_opened_when_it_may() {
+    let mut wiring = Builder::new();
+    let meter = wiring.pty("dmm", "val-unit-line", Some("TM-01"));
+    let node = fs::canonicalize(wiring.folder().join("ttydmm")).unwrap();
+    let rights = |bits| fs::set_permissions(&node, Permissions::from_mode(bits)).unwrap();
+    rights(0o000);
+    // Root may open anything: then the station is another user's.
+    let station = if geteuid().is_root() { wiring.user(65_534) } else { wiring }.start();
+    let link = wait::until("the refusal is told", || {
+        Some(station.link("dmm")).filter(|link| link["why"].is_string())
+    });
+    assert_eq!(link["state"], "down");
+    let why = link["why"].as_str().unwrap();
+    assert!(why.contains("no permission to open") && why.contains("join the group `"), "{why}");
+    assert!(station.done(&["status"]).contains("join the group"), "a person is told, too");
+    rights(0o666);
+    wait::until_true("it is opened", || station.link("dmm")["state"] == "up");
+    meter.say(b"ACV +0.0001 V\r\n");
+    Feed::open(&station.socket(), Some(0)).find("its reading", |seen| seen.kind == "in");
+}
+
 #[test]
 fn rights_that_are_taken_away_halt_it_until_they_return() {
     let wiring = Builder::new();
