@@ -259,9 +259,9 @@ impl AnyDriver {
         }
     }
 
-    /// Outputs that are made and not yet polled for.
-    #[cfg(test)]
-    pub(crate) fn queued(&self) -> usize {
+    /// Outputs that are made and not yet polled for: 64 at most.
+    #[must_use]
+    pub fn queued(&self) -> usize {
         match &self.kind {
             Kind::Scpi(driver) => driver.queued(),
             Kind::Asker(driver) => driver.queued(),

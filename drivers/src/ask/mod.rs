@@ -337,7 +337,6 @@ impl Asker {
         }
     }
 
-    #[cfg(test)]
     pub(crate) fn queued(&self) -> usize {
         self.out.len()
     }

@@ -391,7 +391,6 @@ impl Scpi {
         }
     }
 
-    #[cfg(test)]
     pub(crate) fn queued(&self) -> usize {
         self.out.len()
     }
