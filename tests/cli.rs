@@ -267,7 +267,10 @@ fn help_speaks_plain_words() {
         .lines()
         .skip_while(|line| *line != "Commands:")
         .skip(1)
-        .map_while(|line| line.split_whitespace().next())
+        .take_while(|line| !line.is_empty())
+        // What is indented further goes on with the line before.
+        .filter_map(|line| line.strip_prefix("  ").filter(|rest| !rest.starts_with(' ')))
+        .filter_map(|line| line.split_whitespace().next())
         .collect();
     assert!(commands.len() > 20, "{commands:?}");
     for command in commands.into_iter().filter(|command| *command != "help") {

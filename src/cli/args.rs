@@ -59,7 +59,7 @@ pub enum Command {
     },
     /// What is plugged in, who has it, what it is used for. Opens no port; needs no station
     Ports(super::ports::Ports),
-    /// Listen what speaks on a port and how; gives a piece of configuration. Sends nothing unasked
+    /// Listen what speaks on a port; gives a piece of configuration. Sends nothing unasked
     Identify(super::identify::Identify),
     /// Listen to a stranger, guess its framing, write a first draft of its driver. Sends nothing
     Learn(super::learn::Learn),

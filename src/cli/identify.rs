@@ -255,7 +255,8 @@ async fn ask_all(port: &Path, settings: &[Line]) -> Result<Option<Answer>, Troub
 
 /// The likeliest of all: the style that understood the largest part of what was heard.
 fn best(outcome: &Outcome) -> Option<(Line, &Fit)> {
-    let likely = outcome.heard.iter().filter_map(|(heard, fits)| {
+    // The most customary setting comes first, and of equals the last counts.
+    let likely = outcome.heard.iter().rev().filter_map(|(heard, fits)| {
         let fit = fits.first().filter(|fit| fit.is_likely())?;
         Some((heard.line, fit))
     });

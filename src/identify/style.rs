@@ -12,6 +12,8 @@ const SAMPLES: usize = 3;
 const TICKS_MAX: usize = 16;
 /// Readings after which nobody needs to listen on.
 const ENOUGH: usize = 3;
+/// Codes that a hand may scan while a setting is listened to.
+const CODES_MAX: usize = 5;
 
 /// How well a style fits.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,10 +33,11 @@ pub struct Fit {
 }
 
 impl Fit {
-    /// Most of what was heard makes sense.
+    /// Most of what was heard makes sense. Lines that come faster than a hand scans are no codes.
     #[must_use]
     pub fn is_likely(&self) -> bool {
-        self.readings > 0 && self.understood * 2 > self.heard
+        let by_hand = self.driver != "scan" || self.readings <= CODES_MAX;
+        by_hand && self.readings > 0 && self.understood * 2 > self.heard
     }
 
     /// Nobody needs to listen on. Any line of text is a code to a scanner's driver, so that one
@@ -147,6 +150,9 @@ mod tests {
         let gun = best(&[b"]C0P-0107\r\n"]).unwrap();
         assert_eq!(gun.driver, "scan");
         assert!(gun.is_likely() && !gun.is_sure());
+        let lines = [&b"N213,R,+00.183,Ohm\r\n"[..]; 15];
+        let meter = best(&lines).unwrap();
+        assert_eq!((meter.driver, meter.is_likely()), ("scan", false), "nobody scans that fast");
     }
 
     #[test]

@@ -25,6 +25,9 @@ const UNITS: &[(&str, &str)] = &[
     ("khz", "kHz"),
 ];
 
+/// More different words than this are no list that somebody would fill in.
+const WORDS_MAX: usize = 12;
+
 /// What a cell is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Cell {
@@ -97,7 +100,26 @@ pub(super) fn kind(lines: &[Vec<u8>]) -> Option<Kind> {
             _ => other(&column, &mut named),
         });
     }
+    one_unit(&mut cells, &mut named, |at| column(at)[0].to_owned());
     Some(Kind { cells, parts, rows })
+}
+
+/// Of several cells that could be the unit (`R` is a function to some) it is the one behind the
+/// value.
+fn one_unit(cells: &mut [Cell], named: &mut bool, text: impl Fn(usize) -> String) {
+    let value = cells.iter().position(|cell| matches!(cell, Cell::Value | Cell::ValueUnit));
+    let units =
+        || cells.iter().enumerate().filter(|(_, cell)| **cell == Cell::Unit).map(|(at, _)| at);
+    let behind = match cells.contains(&Cell::ValueUnit) {
+        true => None,
+        false => units().find(|at| Some(*at) > value).or_else(|| units().next()),
+    };
+    for at in units().filter(|at| Some(*at) != behind).collect::<Vec<_>>() {
+        cells[at] = match std::mem::replace(named, true) {
+            false => Cell::Function,
+            true => Cell::Always(text(at)),
+        };
+    }
 }
 
 fn distinct(column: &[&str]) -> usize {
@@ -113,6 +135,10 @@ fn other(column: &[&str], named: &mut bool) -> Cell {
     let units = column.iter().filter(|cell| unit_of(cell).is_some()).count();
     if units * 2 > column.len() && column.iter().all(|cell| !cell.is_empty()) {
         return Cell::Unit;
+    }
+    // A number of the line, with a letter before it: no list of words would hold it.
+    if distinct(column) > WORDS_MAX {
+        return Cell::Skip;
     }
     if column.iter().all(|cell| letters(cell)) && !*named {
         *named = true;

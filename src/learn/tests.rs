@@ -154,3 +154,13 @@ fn the_view_shows_bytes_and_says_what_was_guessed() {
     let noise = [(5_000, b"\x00\xff".to_vec())];
     assert!(view(&noise, &guess(&noise)).join("\n").contains("5 ms"));
 }
+
+/// A number in every line is no list of words, and of two texts that may be a unit the one behind
+/// the value is it.
+#[test]
+fn a_line_with_its_number_and_two_units_is_drafted_for_a_person_to_finish() {
+    let line = |n: u32| format!("N{:03},R,+00.18{},Ohm\r\n", n + 213, n % 7).into_bytes();
+    let draft = draft(&guess(&made(99, 200_000, line)), None).unwrap();
+    assert!(draft.contains(r#"pattern = "{skip},{function},{value},{unit}""#), "{draft}");
+    assert!(draft.contains(r#""R" = "?""#) && !draft.contains("N213\" = "), "{draft}");
+}
