@@ -9,7 +9,9 @@ mod daemon;
 mod ear;
 #[path = "../support/http.rs"]
 mod http;
+mod mixed;
 mod own_loop;
+mod plug;
 #[path = "../support/python.rs"]
 mod python;
 mod station;
@@ -17,6 +19,8 @@ mod table;
 mod talk;
 
 use args::Args;
+use mixed::Mixed;
+use plug::Account;
 use station::{Run, run};
 use table::{Table, ms, quantile};
 use talk::{Load, Pace};
@@ -43,7 +47,53 @@ fn main() {
         rows(&mut table, "at 10 readings/s", load, &ours, "CPU < 1.5 %");
         beside_a_loop(&mut table, load, ours);
     }
+    if wanted("mixed") {
+        let figures = Mixed { ports: 64, seconds, stays_ms: 8_000 };
+        let tiny = Mixed { ports: 19, seconds: seconds.max(4), stays_ms: 900 };
+        mixed(&mut table, if args.figures { figures } else { tiny });
+    }
     table.print();
+}
+
+/// Ports of all styles that come and go.
+fn mixed(table: &mut Table, mixed: Mixed) {
+    a_gap_is_found();
+    let held = mixed::run(mixed);
+    let name = format!("{} ports of all styles that come and go", mixed.ports);
+    table.row(
+        &format!("{name}: lost"),
+        format!("0 bytes that were read; {} stored", held.stored),
+        format!(
+            "{} pluggings, {} torn: {} bytes unread then; {} at most in doubt of one",
+            held.pluggings,
+            held.torn,
+            held.written - held.stored,
+            held.doubt
+        ),
+        "0",
+    );
+    table.row(
+        "the same: CPU of the station",
+        format!(
+            "{:.1} % of a core, {} MiB",
+            percent(held.cpu_ms, mixed.seconds),
+            held.rss_kib >> 10
+        ),
+        format!("{} readings", held.readings),
+        "",
+    );
+}
+
+/// The check can fail: a byte less in the middle, one more, one changed.
+fn a_gap_is_found() {
+    let account = |written: &[u8], taken| Account { written: written.to_vec(), taken };
+    let accounts = [account(b"one two", 7), account(b"three four", 6)];
+    for good in ["one twothree four", "one twothree "] {
+        assert!(mixed::fits(good.as_bytes(), &accounts), "{good}");
+    }
+    for bad in ["one twthree four", "one twothree fourx", "one twothree 4", "one twothre", ""] {
+        assert!(!mixed::fits(bad.as_bytes(), &accounts), "{bad}");
+    }
 }
 
 /// Half a percent of a core is 0.50.

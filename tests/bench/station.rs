@@ -77,7 +77,7 @@ pub(crate) fn run(load: Load) -> Run {
 }
 
 /// Everything that was said is a line on disk when no new line comes.
-fn until_quiet(daemon: &Daemon) {
+pub(crate) fn until_quiet(daemon: &Daemon) {
     let mut last = (0, 0);
     while last.1 < QUIET {
         let seq = daemon.get("/v1/status").unwrap()["seq"].as_u64().unwrap();
