@@ -120,9 +120,10 @@ mod tests {
         let mut tape = tape(1_000);
         let all: Vec<u8> = (0..=255).collect();
         assert!(tape.take(10_999, b"R4 +0.1").unwrap());
+        assert!(tape.is_dirty(), "it is synced once a second");
         assert!(tape.take(1_000_000, b"82 Ohm\r\n").unwrap());
         assert!(tape.take(86_400_000_000, &all).unwrap());
-        assert!(tape.is_dirty());
+        assert!(!tape.is_dirty(), "a second went by");
         tape.end(86_400_500_000, "over").unwrap();
         assert_eq!(tape.sink.durable, tape.sink.text.len());
         let capture = Capture::read(&tape.sink.text).unwrap();
