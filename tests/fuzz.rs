@@ -127,6 +127,8 @@ styles! {
     scpi_elements: "scpi-elements",
     scpi_tcp: "scpi-tcp",
     scpi_remote_clear: "scpi-remote-clear",
+    scpi_twice: "scpi-twice",
+    scpi_remote_twice: "scpi-remote-twice",
     scpi_list: "scpi-list",
     scpi_low_ohm_8: "scpi-low-ohm-8",
     scpi_low_ohm_9: "scpi-low-ohm-9",
