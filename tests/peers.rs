@@ -21,6 +21,7 @@ use std::process::Command;
 use serde_json::{Value, json};
 use simulator::{Hands, Program, Simulator, free_port};
 use support::book::Book;
+use support::feed::Feed;
 use support::station::{Builder, Output, Station};
 use support::technician::{Bench, Hand, Technician};
 use support::wait;
@@ -206,6 +207,9 @@ fn through_a_terminal_server_and_asked_twice_it_is_the_same_meter() {
     let (_server, address) = terminal_server(wiring.folder(), &simulator.pty);
     wiring.tcp("dmm", &address, "scpi-remote-twice", Some("DM-01"));
     let mut station = wiring.start();
+    // Told to be remote first, it answers who it is later than a person is quick.
+    let feed = Feed::open(&station.socket(), Some(0));
+    feed.find("who answers", |seen| seen.kind == "in" && seen.data.contains("GENERIC,"));
     let id = inspect(&station, Hand::Typed, simulator.hands());
     let file = sealed(&station, &id);
     check(&Book::read(&file).facts(), SINSTRUMENTS);
