@@ -110,6 +110,7 @@ fn a_status_that_is_not_what_is_stored_is_seen() {
     doctor(|status| status.benches[0].inspection = None);
     doctor(|status| status.benches[0].parked.push("K3-20261124-0009".into()));
     doctor(|status| status.benches[0].links[0].state = "down");
+    doctor(|status| status.benches[0].links[0].state = "silent");
     doctor(|status| status.benches[0].inspection.as_mut().unwrap().prompt.seq = Some(1));
     doctor(|status| status.benches[0].inspection.as_mut().unwrap().prompt.state = "may_be_live");
 }

@@ -24,6 +24,8 @@ pub(crate) struct Ledger {
     pub(crate) register: Register,
     /// State of each link since the last start.
     pub(crate) links: BTreeMap<String, String>,
+    /// What was said to each link since it last said something.
+    pub(crate) asked: BTreeMap<String, u32>,
     /// The stream of each link since its last tap.
     pub(crate) streams: BTreeMap<String, Stream>,
     /// Bytes in `in` lines since the last start that were not compared yet, by link.
@@ -106,6 +108,7 @@ impl Ledger {
                 self.streams.insert(tap.link.clone(), stream);
             }
             Fact::In(read) => self.read(line, read),
+            Fact::Out(out) => *self.asked.entry(out.link.clone()).or_default() += 1,
             _ => {}
         }
         match book {
@@ -144,6 +147,7 @@ impl Ledger {
         let bytes = raw_bytes(&read.raw).unwrap_or_default();
         if let Some(stream) = self.streams.get_mut(&read.link) {
             if !bytes.is_empty() {
+                self.asked.remove(&read.link);
                 stream.boot_us = line.at.boot_us;
             }
             stream.lines.push((read.at, line.seq));
