@@ -1,7 +1,7 @@
 //! What speaks on a serial port: listen first, through a bounded list of line settings.
 //!
 //! **Law.** Listening opens the port for reading only. What may be sent, and when, is in [`ask`]
-//! and [`permit`] alone: two harmless queries, and only after the person has said that the
+//! and [`permit()`] alone: two harmless queries, and only after the person has said that the
 //! instrument can't put out a voltage.
 
 pub mod ask;
