@@ -123,7 +123,7 @@ fn bench_is_what_is_stored(ledger: &Ledger, bench: &BenchStatus) -> Verdict {
     must(bench.parked == rests, || format!("{id}: {:?}, {rests:?} rest", bench.parked))?;
     for link in &bench.links {
         let stored = ledger.links.get(&link.id).map_or("down", String::as_str);
-        // Silent is one that is up and was asked again after it last said something, if only a part.
+        // Silent is one that is up and was asked again since it last said something.
         let asked = ledger.asked.get(&link.id).copied().unwrap_or(0);
         let shown = match link.state {
             "refused" => "up",
