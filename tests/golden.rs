@@ -17,6 +17,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use tapline::capture::unescape;
 use tapline::cli::decode::render;
 use tapline::config::drivers;
 use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, Want, by_name};
@@ -33,30 +34,6 @@ struct Capture {
     head: BTreeMap<String, String>,
     events: Vec<(u64, Event)>,
     sent: Vec<Vec<u8>>,
-}
-
-fn unescape(text: &str) -> Result<Vec<u8>, String> {
-    let mut out = Vec::new();
-    let mut rest = text.chars();
-    while let Some(c) = rest.next() {
-        if c != '\\' {
-            let ascii = u8::try_from(c).ok().filter(u8::is_ascii);
-            out.push(ascii.ok_or("other bytes than ASCII are written \\xNN")?);
-            continue;
-        }
-        out.push(match rest.next() {
-            Some('n') => b'\n',
-            Some('r') => b'\r',
-            Some('t') => b'\t',
-            Some('\\') => b'\\',
-            Some('x') => {
-                let hex: String = rest.by_ref().take(2).collect();
-                u8::from_str_radix(&hex, 16).map_err(|_| "\\x needs two hexadecimal digits")?
-            }
-            _ => return Err("the escapes are \\n \\r \\t \\\\ \\xNN".into()),
-        });
-    }
-    Ok(out)
 }
 
 fn station(text: &str) -> Result<Event, String> {
