@@ -134,6 +134,7 @@ fn what_the_register_calls_hazardous_is_never_asked() {
     // What is declared is shown, whether the station runs or not.
     let shown = |output: String| {
         let ports: Value = serde_json::from_str(&output).unwrap();
+        assert_eq!(ports["not_here"][0]["there"], true, "a pty is none of the kernel's ports");
         let link = ports["not_here"][0]["link"].clone();
         assert_eq!(link["source_class"], "hazardous", "{ports}");
         assert_eq!(link["layout"], "confirmed", "{ports}");

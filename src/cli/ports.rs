@@ -84,6 +84,11 @@ impl Page<'_> {
         ports::away(self.root, &nodes, config, self.declared.register.as_ref())
     }
 
+    /// The place of a link that is none of the kernel's ports is a node all the same.
+    fn is_there(&self, place: &str) -> bool {
+        place.starts_with('/') && ports::canonical(self.root, Path::new(place)).exists()
+    }
+
     fn text(&self) -> String {
         let mut lines = Vec::new();
         if self.survey.ports.is_empty() {
@@ -93,7 +98,11 @@ impl Page<'_> {
             lines.extend(self.port(port));
         }
         for (place, wired) in self.away() {
-            let code = if place.starts_with('/') { "away" } else { "tcp" };
+            let code = match place.starts_with('/') {
+                true if self.is_there(&place) => "other",
+                true => "away",
+                false => "tcp",
+            };
             lines.push(tell(code, &[("place", &place)]));
             lines.extend(use_of(&wired).into_iter().map(|text| format!("  {text}")));
         }
@@ -160,10 +169,10 @@ impl Page<'_> {
             json["link"] = self.wired(port).map(|wired| wired_json(&wired)).unwrap_or_default();
             json
         });
-        let away = self
-            .away()
-            .into_iter()
-            .map(|(place, wired)| json!({ "place": place, "link": wired_json(&wired) }));
+        let away = self.away().into_iter().map(|(place, wired)| {
+            let there = self.is_there(&place);
+            json!({ "place": place, "there": there, "link": wired_json(&wired) })
+        });
         json!({
             "ports": ports.collect::<Vec<_>>(), "not_here": away.collect::<Vec<_>>(),
             "modem_prober": self.survey.prober.as_ref().map(holder_json),
