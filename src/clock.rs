@@ -1,5 +1,6 @@
 //! The one clock: nothing else in the house reads one.
 
+mod day;
 mod kernel;
 mod watch;
 
@@ -10,6 +11,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rustix::time::{ClockId, clock_gettime};
 
+pub use day::{Minute, Today};
 pub use kernel::{Sets, synchronised};
 pub use watch::{Change, Watch, step_us};
 

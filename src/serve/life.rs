@@ -27,6 +27,9 @@ const QUESTIONS_MAX: usize = 32;
 /// Seals in flight: one a bench, and there are at most 64.
 const SEALED_MAX: usize = 128;
 
+/// How long an answer about the wall clock's keeper is good for, microseconds.
+const SYNCED_US: u64 = 1_000_000;
+
 /// How a life ended.
 #[derive(Debug)]
 pub(super) enum End {
@@ -57,7 +60,7 @@ pub(super) async fn live(
         return End::Halted(Halted::disk("start", "the writer", &error));
     }
     shared.running(Engine { events: events.clone(), questions });
-    let mut life = Life { core, work, links, config, events, watch };
+    let mut life = Life { core, work, links, config, events, watch, synced: None };
     let ears = Ears { inbox, asked, seals, sets: Sets::listen(), stop };
     life.run(ears, written).await
 }
@@ -69,6 +72,8 @@ struct Life {
     config: Arc<Config>,
     events: mpsc::Sender<Event>,
     watch: Option<Watch>,
+    /// Whether the wall clock is synchronised, and when that was asked for.
+    synced: Option<(bool, u64)>,
 }
 
 /// Everything that the engine listens to.
@@ -193,14 +198,29 @@ impl Life {
 
     /// Before anything that was heard: it belongs to the clocks as they are now.
     fn compare_clocks(&mut self) {
-        let synced = clock::synchronised();
+        let change = clock::clocks().and_then(|clocks| {
+            self.watch.get_or_insert_with(|| Watch::since(clocks)).check(clocks)
+        });
+        let synced = self.synchronised(change.is_some());
         self.core.synchronised(synced);
-        let Some(clocks) = clock::clocks() else { return };
-        let watch = self.watch.get_or_insert_with(|| Watch::since(clocks));
-        if let Some(change) = watch.check(clocks) {
+        if let Some(change) = change {
             let (step_us, slept_us) = (change.step_us, change.slept_us);
             tracing::warn!(step_us, slept_us, synced, "The clocks changed.");
             self.core.handle(Event::Clock { change, synced });
+        }
+    }
+
+    /// The kernel is asked once a second, and at once when the clocks changed: it takes many
+    /// minutes of silence before it calls its clock no longer kept right.
+    fn synchronised(&mut self, changed: bool) -> bool {
+        let now_us = clock::now().boot_us;
+        match self.synced {
+            Some((synced, asked_us)) if !changed && now_us < asked_us + SYNCED_US => synced,
+            _ => {
+                let synced = clock::synchronised();
+                self.synced = Some((synced, now_us));
+                synced
+            }
         }
     }
 

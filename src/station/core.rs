@@ -18,9 +18,10 @@ use super::link::Link;
 use super::outbox::{Outbox, Waiting};
 use super::register::Register;
 use super::settings::{Context, StationSettings};
+use super::wire::Wire;
 use crate::books::place::InspectionName;
 use crate::books::{FORMAT, Line};
-use crate::clock::{self, Change, Stamp};
+use crate::clock::{self, Change, Minute, Stamp, Today};
 
 /// What was found on disk at the start.
 #[derive(Debug, Clone, Default)]
@@ -53,6 +54,10 @@ pub struct Core {
     pub(super) outbox: Outbox,
     /// Something changed that is no fact, and the status says it.
     pub(super) unseen: bool,
+    pub(super) today: Today,
+    minute: Minute,
+    /// When the core wants to be called again.
+    due_us: Option<u64>,
 }
 
 impl Core {
@@ -74,6 +79,9 @@ impl Core {
             idle: None,
             told: BTreeSet::new(),
             unseen: false,
+            today: Today::default(),
+            minute: Minute::default(),
+            due_us: None,
             seq: 0,
         }
     }
@@ -160,9 +168,12 @@ impl Core {
     /// Takes one event. Call [`Core::drain`] afterwards, and [`Core::deadline`] for when to come
     /// again.
     pub fn handle(&mut self, event: Event) {
-        if let Event::Bytes { at, .. } | Event::Deadline { at } | Event::Command { at, .. } = event
-        {
-            self.midnight(at);
+        match event {
+            Event::Command { at, .. } => self.midnight(at),
+            Event::Bytes { at, .. } | Event::Deadline { at } if self.minute.turned(at.wall_us) => {
+                self.midnight(at);
+            }
+            _ => {}
         }
         let at = match event {
             Event::Bytes { at, link, bytes } => {
@@ -215,8 +226,7 @@ impl Core {
     /// When [`Event::Deadline`] is wanted, boot-time microseconds; `None` while nothing waits.
     #[must_use]
     pub fn deadline(&self) -> Option<u64> {
-        let drivers = self.links.values().filter_map(|link| link.wire.as_ref()?.deadline());
-        drivers.map(|now| now.0).chain(self.outbox.due_us(self.waiting())).min()
+        self.due_us
     }
 
     /// The register as it stands.
@@ -359,21 +369,35 @@ impl Core {
         }
     }
 
-    fn waiting(&self) -> Option<Waiting> {
-        let pending = self.links.values().filter_map(|link| link.pending.as_ref());
-        pending.fold(None, |all: Option<Waiting>, one| {
-            let first_us = all.map_or(one.at.boot_us, |all| all.first_us.min(one.at.boot_us));
-            let understood = one.has_reading() || all.is_some_and(|all| all.understood);
-            Some(Waiting { first_us, understood })
-        })
-    }
-
+    /// What every event ends with: commits what is due, and looks when to come again. One pass
+    /// over the links does for both.
     fn finish(&mut self, at: Stamp) {
-        let due = self.outbox.due_us(self.waiting());
+        let (drivers, mut waiting) = self.look();
+        let due = self.outbox.due_us(waiting);
         if self.unseen || due.is_some_and(|due| due <= at.boot_us) {
             self.close_pending();
             self.commit(at);
+            waiting = None;
         }
+        self.due_us = drivers.into_iter().chain(self.outbox.due_us(waiting)).min();
+    }
+
+    /// The next deadline of a driver, and the bytes that are no line yet.
+    fn look(&self) -> (Option<u64>, Option<Waiting>) {
+        let (mut due_us, mut waiting) = (None, None);
+        for link in self.links.values() {
+            let driver = link.wire.as_ref().and_then(Wire::deadline);
+            due_us = due_us.into_iter().chain(driver.map(|now| now.0)).min();
+            if let Some(pending) = &link.pending {
+                let more = Waiting {
+                    first_us: pending.at.boot_us,
+                    understood: pending.has_reading(),
+                    quiet: matches!(link.book, Some(BookId::Idle(_))),
+                };
+                waiting = Some(waiting.map_or(more, |all: Waiting| all.and(more)));
+            }
+        }
+        (due_us, waiting)
     }
 
     fn commit(&mut self, at: Stamp) {

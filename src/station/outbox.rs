@@ -4,11 +4,15 @@ use std::collections::VecDeque;
 
 use tapline_protocols::Fact;
 
-use super::event::{Effect, Stored};
+use super::event::{BookId, Effect, Stored};
 use crate::clock::Stamp;
 
 /// At this many lines a commit no longer waits for its time.
 const LINES_MAX: usize = 512;
+
+/// The shortest gap between commits of bytes that belong to no inspection: a screen that nobody
+/// measures by need not move more often, and a sync costs more than everything else together.
+const QUIET_US: u64 = 100_000;
 
 /// Bytes that have not become a line yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,16 +21,31 @@ pub(super) struct Waiting {
     pub first_us: u64,
     /// Something in them was understood.
     pub understood: bool,
+    /// None of them belongs to an inspection.
+    pub quiet: bool,
+}
+
+impl Waiting {
+    /// These bytes and others.
+    pub(super) fn and(self, other: Waiting) -> Waiting {
+        Waiting {
+            first_us: self.first_us.min(other.first_us),
+            understood: self.understood || other.understood,
+            quiet: self.quiet && other.quiet,
+        }
+    }
 }
 
 /// Lines on their way to disk. A lone one goes at once; the next commit starts no sooner than
-/// `gap_us` after the last; values, verdicts and signatures never wait.
+/// `gap_us` after the last, or [`QUIET_US`] when no line is of an inspection or the station;
+/// values, verdicts and signatures never wait.
 #[derive(Debug)]
 pub(super) struct Outbox {
     gap_us: u64,
     batch: Vec<Stored>,
     behind: Vec<Effect>,
     urgent: bool,
+    loud: bool,
     last_us: Option<u64>,
     out: VecDeque<Effect>,
 }
@@ -38,6 +57,7 @@ impl Outbox {
             batch: Vec::new(),
             behind: Vec::new(),
             urgent: false,
+            loud: false,
             last_us: None,
             out: VecDeque::new(),
         }
@@ -50,6 +70,7 @@ impl Outbox {
             Fact::Value(_) | Fact::Verdict(_) | Fact::Sign(_) | Fact::End(_) | Fact::Sealed(_)
         );
         self.urgent |= hurry;
+        self.loud |= !matches!(line.book, BookId::Idle(_));
         self.batch.push(line);
     }
 
@@ -60,6 +81,7 @@ impl Outbox {
 
     /// An effect that waits until everything so far is durable.
     pub(super) fn behind(&mut self, effect: Effect) {
+        self.loud = true;
         self.behind.push(effect);
     }
 
@@ -69,7 +91,9 @@ impl Outbox {
         if self.urgent || self.batch.len() >= LINES_MAX {
             return Some(0);
         }
-        let earliest = self.last_us.map_or(0, |last| last + self.gap_us);
+        let quiet = !self.loud && waiting.is_none_or(|waiting| waiting.quiet);
+        let gap_us = if quiet { self.gap_us.max(QUIET_US) } else { self.gap_us };
+        let earliest = self.last_us.map_or(0, |last| last + gap_us);
         match waiting {
             _ if !self.batch.is_empty() => Some(earliest),
             Some(waiting) if waiting.understood => Some(earliest),
@@ -86,7 +110,7 @@ impl Outbox {
             self.out.push_back(Effect::Commit(std::mem::take(&mut self.batch)));
             self.last_us = Some(at.boot_us);
         }
-        self.urgent = false;
+        (self.urgent, self.loud) = (false, false);
         lines
     }
 
@@ -104,7 +128,6 @@ impl Outbox {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::station::event::BookId;
     use tapline_protocols::fact::{NoteFact, Tick};
 
     fn at(boot_us: u64) -> Stamp {
@@ -129,12 +152,28 @@ mod tests {
     #[test]
     fn half_a_frame_waits_a_gap_and_a_reading_does_not() {
         let mut outbox = Outbox::new(20);
-        let half = Waiting { first_us: 7_000, understood: false };
+        let half = Waiting { first_us: 7_000, understood: false, quiet: false };
         assert_eq!(outbox.due_us(Some(half)), Some(27_000));
         assert_eq!(outbox.due_us(Some(Waiting { understood: true, ..half })), Some(0));
         outbox.line(Stored { fact: Fact::Tick(Tick { link: "a".into() }), ..note(1) });
         outbox.commit(at(8_000));
         assert_eq!(outbox.due_us(Some(Waiting { understood: true, ..half })), Some(28_000));
+    }
+
+    #[test]
+    fn what_is_of_no_inspection_waits_longer_unless_it_has_company() {
+        let mut outbox = Outbox::new(20);
+        outbox.commit(at(5_000));
+        outbox.line(note(1));
+        outbox.commit(at(5_000));
+        let idle = BookId::Idle("2026-11-24".into());
+        outbox.line(Stored { book: idle, ..note(2) });
+        let mut bytes = Waiting { first_us: 7_000, understood: true, quiet: true };
+        assert_eq!(outbox.due_us(Some(bytes)), Some(105_000));
+        bytes.quiet = false;
+        assert_eq!(outbox.due_us(Some(bytes)), Some(25_000));
+        outbox.line(note(3));
+        assert_eq!(outbox.due_us(None), Some(25_000));
     }
 
     #[test]

@@ -14,7 +14,7 @@ use super::pending::{Pending, read_of, read_of_contacts};
 use super::settings::{LinkSettings, may_send};
 use super::wire::Wire;
 use crate::books::line::raw_text;
-use crate::clock::{self, Stamp};
+use crate::clock::Stamp;
 
 /// Rounds of telling instruments what is wanted; each answer may change what is wanted next.
 pub const RETUNE_MAX: usize = 16;
@@ -298,7 +298,7 @@ impl Core {
     /// The first bytes of a UTC day begin its idle book, with fresh taps of all idle links.
     fn turn_day(&mut self, link: &str, at: Stamp) {
         let Some(BookId::Idle(day)) = &self.links[link].book else { return };
-        if *day >= clock::utc_day(at.wall_us) {
+        if day.as_str() >= self.today.at(at.wall_us) {
             return;
         }
         let book = self.idle_book(at);

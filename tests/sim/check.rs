@@ -43,8 +43,10 @@ impl Check {
         if world.halted {
             return;
         }
-        let stored = &mut self.ledger.stored;
-        let kept = state::bytes_are_kept(&mut world.delivered, stored, world.now);
+        let (stored, streams) = (&mut self.ledger.stored, &self.ledger.streams);
+        let of = |link: &str| streams.get(link).map(|stream| &stream.book);
+        let idle = |link: &str| !matches!(of(link), Some(BookId::Inspection(_)));
+        let kept = state::bytes_are_kept(&mut world.delivered, (stored, &idle), world.now);
         hold("bytes_are_kept", kept);
         // While a line waits for its commit, what lives is ahead of what is stored.
         if world.core.last_seq() == self.ledger.last {

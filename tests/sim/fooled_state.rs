@@ -38,13 +38,17 @@ fn amid() -> (World, Ledger) {
 
 #[test]
 fn bytes_that_are_lost_changed_or_late_are_seen() {
-    let kept = |byte: u8, stored: &[u8], now| {
+    let kept_in = |idle: bool, byte: u8, stored: &[u8], now| {
         let mut delivered = Delivered::from([("ohm".into(), [(5, byte)].into())]);
         let mut stored = BTreeMap::from([("ohm".to_string(), stored.to_vec())]);
-        state::bytes_are_kept(&mut delivered, &mut stored, now)
+        state::bytes_are_kept(&mut delivered, (&mut stored, &|_| idle), now)
     };
+    let kept = |byte, stored: &[u8], now| kept_in(false, byte, stored, now);
     assert_eq!(kept(7, &[7], 1_000_000), Ok(()));
     assert_eq!(kept(7, &[], 40_000), Ok(()), "it may wait for its commit");
+    assert!(kept(7, &[], 40_006).is_err(), "late");
+    assert_eq!(kept_in(true, 7, &[], 200_000), Ok(()), "of no inspection it may wait longer");
+    assert!(kept_in(true, 7, &[], 200_006).is_err(), "but not for ever");
     assert!(kept(7, &[], 1_000_000).is_err(), "lost");
     assert!(kept(7, &[8], 10).is_err(), "changed");
     assert!(kept(7, &[7, 7], 10).is_err(), "twice");
@@ -61,7 +65,8 @@ fn bytes_behind_the_back_of_the_world_are_seen() {
         ledger.apply(&book, &Line::read(text.as_bytes()).unwrap(), &text);
     }
     let now = world.now;
-    assert!(state::bytes_are_kept(&mut world.delivered, &mut ledger.stored, now).is_err());
+    let kept = state::bytes_are_kept(&mut world.delivered, (&mut ledger.stored, &|_| true), now);
+    assert!(kept.is_err());
 }
 
 #[test]

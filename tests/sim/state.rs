@@ -15,8 +15,10 @@ use super::lines::Verdict;
 use super::wiring::{Station, context, key};
 use super::world::{Delivered, World};
 
-/// Longest that a byte waits for its commit, microseconds: two gaps of 20 ms.
+/// Longest that a byte of an inspection waits for its commit, microseconds: two gaps of 20 ms.
 const WAITS_US_MAX: u64 = 40_000;
+/// Longest that any other waits: two gaps of 100 ms.
+const IDLE_WAITS_US_MAX: u64 = 200_000;
 /// How long the voltmeter measures, with the way of the contacts' bytes, microseconds.
 const CONVERSION_US: u64 = 500_000;
 /// Most lines of a commit: at 512 one is made at once, and what one event adds comes on top.
@@ -71,7 +73,7 @@ pub(crate) fn is_understood(odd: &[String]) -> Verdict {
 /// are let go.
 pub(crate) fn bytes_are_kept(
     delivered: &mut Delivered,
-    stored: &mut BTreeMap<String, Vec<u8>>,
+    (stored, idle): (&mut BTreeMap<String, Vec<u8>>, &dyn Fn(&str) -> bool),
     now: u64,
 ) -> Verdict {
     for (link, bytes) in stored {
@@ -84,9 +86,8 @@ pub(crate) fn bytes_are_kept(
     }
     for (link, bytes) in delivered.iter().filter(|(link, _)| !link.starts_with("scan")) {
         let waits = bytes.front().map_or(now, |(at, _)| *at);
-        must(now <= waits + WAITS_US_MAX, || {
-            format!("{link}: bytes of {waits} us are in no line")
-        })?;
+        let most = if idle(link) { IDLE_WAITS_US_MAX } else { WAITS_US_MAX };
+        must(now <= waits + most, || format!("{link}: bytes of {waits} us are in no line"))?;
     }
     Ok(())
 }
