@@ -220,9 +220,11 @@ impl Core {
         let was = known.changed;
         let known = self.links.get_mut(link).expect("checked by the caller");
         known.changed = wrong;
-        if !wrong {
-            known.identity.get_or_insert_with(|| identity.text.clone());
+        if !wrong && known.identity.is_none() {
+            known.identity = Some(identity.text.clone());
+            self.named(link, at, &identity.text);
         }
+        let known = self.links.get_mut(link).expect("checked by the caller");
         if wrong && !was {
             let why = format!("another instrument answered: `{}`", identity.text);
             known.why_down = Some(why.clone());
@@ -234,9 +236,17 @@ impl Core {
         }
     }
 
+    /// The book of its bytes began before the instrument said who it is.
+    fn named(&mut self, link: &str, at: Stamp, identity: &str) {
+        let (identity, state) = (Some(identity.to_string()), "up".into());
+        let fact = LinkFact { link: link.into(), state, why: None, identity };
+        self.put_wire(link, at, Fact::Link(fact));
+    }
+
     /// A link came, went or changed: a fact of the station, and of the book of its bytes.
     pub(super) fn link_fact(&mut self, link: &str, at: Stamp, state: &str, why: Option<String>) {
-        let fact = Fact::Link(LinkFact { link: link.into(), state: state.into(), why });
+        let fact =
+            Fact::Link(LinkFact { link: link.into(), state: state.into(), why, identity: None });
         self.put_wire(link, at, fact.clone());
         self.put_station(at, fact, None);
     }
@@ -356,7 +366,8 @@ impl Core {
             // The book that begins here must stand alone: it is told, too.
             let why = Some("another instrument answers than the right one".into());
             let (link, state) = (link.to_string(), "changed".into());
-            self.put_wire(&link, at, Fact::Link(LinkFact { link: link.clone(), state, why }));
+            let fact = LinkFact { link: link.clone(), state, why, identity: None };
+            self.put_wire(&link, at, Fact::Link(fact));
             self.link_lost(&link, at);
         }
     }

@@ -106,7 +106,8 @@ pub(crate) fn day(next: u64) -> Vec<Vec<Stored>> {
     let mut make = |book: &BookId, fact| stored(book, seq.next().unwrap(), fact);
     let station = BookId::Station;
     let all: Vec<u8> = (0..=255).collect();
-    let link = Fact::Link(LinkFact { link: "ohm".into(), state: "up".into(), why: None });
+    let link =
+        Fact::Link(LinkFact { link: "ohm".into(), state: "up".into(), why: None, identity: None });
     vec![
         vec![make(&station, opening("2026", false)), make(&station, link)],
         vec![make(&idle(), opening("2026-11-24", false)), make(&idle(), bytes(b"R4 OL\r\n"))],

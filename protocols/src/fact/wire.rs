@@ -109,6 +109,9 @@ pub struct LinkFact {
     /// Why, in words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
+    /// What the instrument says it is, where it answered only after its `tap`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub identity: Option<String>,
 }
 
 /// A code was scanned. A refused one keeps only `kind`, `refused` and `length`.

@@ -368,7 +368,7 @@ fn a_lost_link_makes_window_and_contact_void() {
     bench.world.ohms = "0.182 Ohm".into();
     bench.run(4);
     assert_eq!(bench.state(), "measure");
-    let down = LinkFact { link: "ohm".into(), state: "down".into(), why: None };
+    let down = LinkFact { link: "ohm".into(), state: "down".into(), why: None, identity: None };
     bench.put(vec![Fact::Link(down)], None);
     bench.run(30);
     assert_eq!((bench.state(), bench.values().len()), ("arm", 0));
@@ -383,7 +383,7 @@ fn contacts_that_are_gone_witness_nothing() {
     bench.until("clear");
     bench.act("clear").unwrap();
     bench.set(false, true, true);
-    let down = LinkFact { link: "box".into(), state: "down".into(), why: None };
+    let down = LinkFact { link: "box".into(), state: "down".into(), why: None, identity: None };
     bench.put(vec![Fact::Link(down)], None);
     bench.run(20);
     assert_eq!((bench.state(), leak_values(&bench)), ("may_be_live", 0));

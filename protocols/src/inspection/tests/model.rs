@@ -110,7 +110,8 @@ fn play(bench: &mut Bench, one: &Move) {
             drop(bench.ask(&Command::Override { step, reason }));
         }
         Move::LinkDown(link) => {
-            let down = LinkFact { link: (*link).into(), state: "down".into(), why: None };
+            let down =
+                LinkFact { link: (*link).into(), state: "down".into(), why: None, identity: None };
             bench.put(vec![Fact::Link(down)], None);
         }
         Move::Restart => bench.resume("boot-1", DAY),

@@ -227,7 +227,8 @@ fn clips_that_were_joined_before_a_relink_prove_nothing_after_it() {
         match link {
             None => bench.resume("boot-1", DAY),
             Some(link) => {
-                let down = LinkFact { link: link.into(), state: "down".into(), why: None };
+                let down =
+                    LinkFact { link: link.into(), state: "down".into(), why: None, identity: None };
                 bench.put(vec![Fact::Link(down)], None);
             }
         }
@@ -309,7 +310,7 @@ fn hands_are_called_clear_again_when_the_contacts_were_silent() {
         bench.set(false, true, false);
         bench.until("clear");
         bench.act("clear").unwrap();
-        let down = LinkFact { link: "box".into(), state: "down".into(), why: None };
+        let down = LinkFact { link: "box".into(), state: "down".into(), why: None, identity: None };
         bench.put(vec![Fact::Link(down)], None);
         bench.set(false, true, back);
         bench.set(false, true, true);
