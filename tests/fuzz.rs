@@ -3,8 +3,9 @@
 //! `texts.rs`, `book.rs`), and `fuzz/hunt.rs` looks for an input that breaks one.
 //!
 //! Seeds are the captures, the examples and `fuzz/corpus/`, where what once was found stays. A run
-//! is the same on every machine: `RUNS=100000` tries more, `MINUTES=2` as long as that for each
-//! target, `SOAK=1` ten minutes each. `KEEP=1` with them adds to the corpus what did something new.
+//! is the same on every machine: `RUNS=100000` tries more, `MINUTES=2` takes so much time of a core
+//! for each target, `SOAK=1` ten minutes. `KEEP=1` with them adds to the corpus what did something
+//! new.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 #![allow(clippy::print_stderr, reason = "it says how many inputs it tried")]
 
