@@ -479,27 +479,3 @@ fn a_driver_that_reads_otherwise_is_reported_and_changes_nothing() {
     assert!(report.differences[0].replayed.as_ref().unwrap().contains("0.243"));
     assert_eq!(replay(&world.lines(&book), &context(1)).exit_code(), 0, "the book is as it was");
 }
-
-#[test]
-fn who_answers_only_after_the_beginning_is_recorded_too() {
-    let mut world = ready(1);
-    world.bench.mute = true;
-    world.start_again(1_000_000);
-    world.scan("OP-0007");
-    let id = begin(&mut world, "P-0109").unwrap().id.unwrap();
-    let book = BookId::Inspection(id);
-    let told = |world: &World| -> Vec<String> {
-        let named = |fact| match fact {
-            Fact::Link(link) if link.link == "dmm" => link.identity,
-            Fact::Tap(tap) if tap.link == "dmm" => tap.identity,
-            _ => None,
-        };
-        facts(world, &book).into_iter().filter_map(named).collect()
-    };
-    assert_eq!(told(&world), [""; 0], "nobody answered yet");
-    world.bench.mute = false;
-    world.link_down("dmm");
-    world.link_up("dmm");
-    world.run(1_000_000);
-    assert_eq!(told(&world), [world.bench.identity]);
-}

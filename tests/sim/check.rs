@@ -46,7 +46,7 @@ impl Check {
         let (stored, streams) = (&mut self.ledger.stored, &self.ledger.streams);
         let of = |link: &str| streams.get(link).map(|stream| &stream.book);
         let idle = |link: &str| !matches!(of(link), Some(BookId::Inspection(_)));
-        let kept = state::bytes_are_kept(&mut world.delivered, (stored, &idle), world.now);
+        let kept = state::bytes_are_kept(&mut world.delivered, stored, &idle, world.now);
         hold("bytes_are_kept", kept);
         // While a line waits for its commit, what lives is ahead of what is stored.
         if world.core.last_seq() == self.ledger.last {

@@ -41,7 +41,7 @@ fn bytes_that_are_lost_changed_or_late_are_seen() {
     let kept_in = |idle: bool, byte: u8, stored: &[u8], now| {
         let mut delivered = Delivered::from([("ohm".into(), [(5, byte)].into())]);
         let mut stored = BTreeMap::from([("ohm".to_string(), stored.to_vec())]);
-        state::bytes_are_kept(&mut delivered, (&mut stored, &|_| idle), now)
+        state::bytes_are_kept(&mut delivered, &mut stored, &|_| idle, now)
     };
     let kept = |byte, stored: &[u8], now| kept_in(false, byte, stored, now);
     assert_eq!(kept(7, &[7], 1_000_000), Ok(()));
@@ -65,7 +65,7 @@ fn bytes_behind_the_back_of_the_world_are_seen() {
         ledger.apply(&book, &Line::read(text.as_bytes()).unwrap(), &text);
     }
     let now = world.now;
-    let kept = state::bytes_are_kept(&mut world.delivered, (&mut ledger.stored, &|_| true), now);
+    let kept = state::bytes_are_kept(&mut world.delivered, &mut ledger.stored, &|_| true, now);
     assert!(kept.is_err());
 }
 

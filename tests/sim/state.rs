@@ -73,7 +73,8 @@ pub(crate) fn is_understood(odd: &[String]) -> Verdict {
 /// are let go.
 pub(crate) fn bytes_are_kept(
     delivered: &mut Delivered,
-    (stored, idle): (&mut BTreeMap<String, Vec<u8>>, &dyn Fn(&str) -> bool),
+    stored: &mut BTreeMap<String, Vec<u8>>,
+    idle: &dyn Fn(&str) -> bool,
     now: u64,
 ) -> Verdict {
     for (link, bytes) in stored {

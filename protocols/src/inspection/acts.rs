@@ -12,7 +12,7 @@ use super::job::Job;
 use super::proof::{self, Stage};
 use super::record::Line;
 use super::run::Phase;
-use super::sample::Says;
+use super::sample::{Sample, Says};
 use super::{condition, scale};
 use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
 use crate::plan::{Proof, Settings, Switch};
@@ -194,22 +194,28 @@ fn prove_alive(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     Ok(Vec::from([Fact::Prove(alive(job))]))
 }
 
-/// Both clips on one metal point read as good as nothing: the newest reading shows it or not.
+/// Both clips on one metal point read as good as nothing: the newest two readings show it or not.
 fn prove_closed_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     desk.seen(None)?;
     let step = desk.active()?;
     let job = desk.brief.job(&step.expanded.step);
     let job = job.filter(|job| job.prove.contains(&Proof::ClosedPath));
     let job = job.ok_or(Refusal::new("conflict", "refusal.prove"))?;
-    let newest = desk.watch.seen(&job.meter).and_then(|channel| channel.newest);
-    let fresh = newest.filter(|(function, sample)| {
-        *function == job.function && desk.at.0.saturating_sub(sample.at.0) <= FRESH_US
+    let pair = desk.watch.seen(&job.meter).and_then(super::channel::Channel::pair);
+    let fresh = pair.filter(|(function, [_, newest])| {
+        *function == job.function && desk.at.0.saturating_sub(newest.at.0) <= FRESH_US
     });
-    let Some((_, sample)) = fresh else {
-        return Err(Refusal::new("no_reading", "refusal.nothing_to_capture"));
+    let Some((_, pair)) = fresh else {
+        return Err(Refusal::new("no_reading", "refusal.one_reading"));
     };
-    let says = matches!(sample.says, Says::Value | Says::Below) && !sample.relative;
-    let closed = says && sample.size < CLOSED_BELOW;
+    let shorted = |sample: &Sample| {
+        let says = matches!(sample.says, Says::Value | Says::Below) && !sample.relative;
+        says && sample.size < CLOSED_BELOW
+    };
+    let (closed, sample) = (shorted(&pair[1]), pair[1]);
+    if shorted(&pair[0]) != closed {
+        return Err(Refusal::new("no_reading", "refusal.one_reading"));
+    }
     Ok(Vec::from([Fact::Prove(ProveFact {
         what: "closed_path".into(),
         step: Some(job.step.clone()),
@@ -218,7 +224,7 @@ fn prove_closed_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
         unit: Some(sample.unit),
         ok: closed,
         why: (!closed).then(|| "path_not_proved".to_string()),
-        from: Vec::from([sample.id]),
+        from: pair.iter().map(|sample| sample.id).collect(),
         ..ProveFact::default()
     })]))
 }

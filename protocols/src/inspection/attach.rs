@@ -67,7 +67,7 @@ impl Inspection {
         if let Some(sample) = sample {
             let lifted = lifted(brief, instrument, (reading, sample));
             channel.watch(sample.at, lifted, &brief.policy.release);
-            channel.newest = Some((reading.function, sample));
+            channel.note(reading.function, sample);
         }
         if let Some(null) = self.watch.null.as_mut().filter(|null| null.meter == instrument) {
             let fact = null.take(brief, reading, sample)?;

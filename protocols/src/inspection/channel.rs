@@ -38,6 +38,9 @@ pub(super) struct Channel {
     pub(super) ready: Option<(Function, Now)>,
     /// Newest reading that states something.
     pub(super) newest: Option<(Function, Sample)>,
+    /// The one before it, of the same function. One reading alone is never believed: a line of
+    /// text with one bit flipped is a line of text.
+    before: Option<Sample>,
     /// The operator asked for the newest reading.
     asked: bool,
 }
@@ -64,9 +67,9 @@ impl Channel {
 
     /// The operator arms it.
     pub(super) fn arm(&mut self, at: Now) {
-        let newest = self.newest;
+        let (newest, before) = (self.newest, self.before);
         self.spend(at);
-        self.newest = newest;
+        (self.newest, self.before) = (newest, before);
         self.armed = Some(Armed::Act);
         self.contact = Some(at);
     }
@@ -119,8 +122,20 @@ impl Channel {
         }
     }
 
-    /// The newest reading, where the operator asked for it and it is fresh at `now`. `quiet`: when
-    /// the step became active or a switch moved last.
+    /// Notes a reading that states something.
+    pub(super) fn note(&mut self, function: Function, sample: Sample) {
+        self.before = self.newest.filter(|(was, _)| *was == function).map(|(_, before)| before);
+        self.newest = Some((function, sample));
+    }
+
+    /// The newest two readings of one function, the older one first.
+    pub(super) fn pair(&self) -> Option<(Function, [Sample; 2])> {
+        let (function, newest) = self.newest?;
+        Some((function, [self.before?, newest]))
+    }
+
+    /// The worse of the newest two readings, where the operator asked for it and the newest is
+    /// fresh at `now`. `quiet`: when the step became active or a switch moved last.
     pub(super) fn answer(
         &self,
         job: &Job,
@@ -128,10 +143,11 @@ impl Channel {
         guard_us: u64,
         now: Now,
     ) -> Option<ValueFact> {
-        let (function, sample) = self.newest.filter(|_| self.asked)?;
-        let fresh = quiet.0.saturating_add(guard_us) <= sample.at.0
-            && now.0.saturating_sub(sample.at.0) <= FRESH_US;
-        (fresh && function == job.function).then(|| Window::at_once(job, sample))
+        let (function, pair) = self.pair().filter(|_| self.asked)?;
+        let [before, newest] = pair;
+        let fresh = quiet.0.saturating_add(guard_us) <= before.at.0
+            && now.0.saturating_sub(newest.at.0) <= FRESH_US;
+        (fresh && function == job.function).then(|| Window::at_once(job, pair)).flatten()
     }
 
     /// Takes a reading of the active step. `quiet`: when the step became active or a switch

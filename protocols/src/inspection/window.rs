@@ -13,6 +13,9 @@ use crate::plan::Rule;
 
 /// Most readings that a value lists. Later ones still count, and the worst is always listed.
 const LISTED_MAX: usize = 1024;
+/// Fewest readings that a value rests on: what one alone says may be a flipped bit. The worse of
+/// two is never better than the true one of them.
+const FEWEST: usize = 2;
 /// Readings that the rules `settled` and `after_seconds` look at.
 const NEWEST: usize = 3;
 /// Longest silence inside a window, microseconds; twice the guard where that is more.
@@ -84,10 +87,15 @@ impl Window {
 
     /// The value, once it is there. `now` is the moment of the newest reading.
     pub(super) fn value(&self, job: &Job, now: Now) -> Option<ValueFact> {
+        if self.from.len() < FEWEST {
+            return None;
+        }
         let over = self.start.0.saturating_add(job.window_us) <= now.0;
         let sample = match job.rule {
             Rule::Settled if settled(&self.newest) => worst_of(job, &self.newest),
-            Rule::AfterSeconds if over => self.newest.iter().copied().reduce(Sample::smaller),
+            Rule::AfterSeconds if over && FEWEST <= self.newest.len() => {
+                self.newest.iter().copied().reduce(Sample::smaller)
+            }
             Rule::WorstOver if over => self.worst.or(self.open),
             Rule::Operator => self.worst.or(self.open),
             _ => None,
@@ -95,9 +103,12 @@ impl Window {
         Some(self.fact(job, sample?))
     }
 
-    /// The newest reading by itself, at the operator's act.
-    pub(super) fn at_once(job: &Job, sample: Sample) -> ValueFact {
-        Window::begin(job, sample).fact(job, sample)
+    /// The worse of the newest two, at the operator's act.
+    pub(super) fn at_once(job: &Job, [before, newest]: [Sample; 2]) -> Option<ValueFact> {
+        let mut window = Window::begin(job, before);
+        window.take(job, newest);
+        let sample = window.worst.or(window.open)?;
+        Some(window.fact(job, sample))
     }
 
     fn jumps(&self, job: &Job, sample: Sample) -> bool {

@@ -3,6 +3,8 @@
 use alloc::string::ToString;
 use alloc::vec;
 
+use tapline_drivers::Function;
+
 use super::bench::{Bench, Setting};
 use crate::fact::{Fact, Policy, Word};
 use crate::inspection::Command;
@@ -82,7 +84,7 @@ fn a_lifted_probe_before_the_guard_ends_begins_again() {
     for shows in ["0.182 Ohm", "OL", "0.190 Ohm"] {
         bench.world.ohms = shows.into();
         bench.now += 400_000;
-        bench.feed("LR-01", tapline_drivers::Function::Resistance4w, shows);
+        bench.feed("LR-01", Function::Resistance4w, shows);
     }
     bench.run(8);
     let value = bench.values()[0];
@@ -101,7 +103,7 @@ fn an_event_inside_the_window_leaves_the_step_undecided_until_a_full_window_has_
         bench.world.ohms = "0.182 Ohm".into();
         bench.run(4);
         bench.now += 400_000;
-        bench.feed("LR-01", tapline_drivers::Function::Resistance4w, event);
+        bench.feed("LR-01", Function::Resistance4w, event);
         bench.run(8);
         assert_eq!(bench.values()[1].words, ["open_seen"], "{event}");
         assert_eq!(bench.verdict("pe"), (Word::Undecided, vec!["open_seen".to_string()]));
@@ -241,6 +243,43 @@ fn an_unknown_response_leaves_the_capture_to_the_operator() {
     assert_eq!(bench.values().len(), 1, "one act, one value");
 }
 
+/// A bit that flips makes another digit: ASCII `4` and `0` differ in one. The true reading beside
+/// it is the worse one.
+#[test]
+fn a_digit_that_flipped_in_one_reading_makes_no_value_better() {
+    let fixed = Setting::default();
+    let instruments = fixed.instruments.replacen("response_ms = 400\n", "", 1);
+    for flipped in 0..2 {
+        let mut bench =
+            Bench::open(&Setting { instruments: instruments.clone(), ..Setting::default() });
+        bench.answer("pass").unwrap();
+        bench.touch("0.482 Ohm");
+        let shows = ["0.082 Ohm", "0.482 Ohm"];
+        for n in [flipped, 1 - flipped] {
+            bench.now += 400_000;
+            bench.feed("LR-01", Function::Resistance4w, shows[n]);
+        }
+        bench.ask(&Command::Capture { expect: None }).unwrap();
+        assert_eq!(bench.values()[0].value, "0.482", "{flipped}");
+        assert_eq!(bench.values()[0].from.len(), 2);
+    }
+}
+
+#[test]
+fn one_reading_alone_is_no_value() {
+    let fixed = Setting::default();
+    let instruments = fixed.instruments.replacen("response_ms = 400\n", "", 1);
+    let mut bench = Bench::open(&Setting { instruments, ..fixed });
+    bench.answer("pass").unwrap();
+    bench.now += 10_000_000;
+    bench.feed("LR-01", Function::Resistance4w, "0.182 Ohm");
+    bench.ask(&Command::Capture { expect: None }).unwrap();
+    assert!(bench.values().is_empty());
+    bench.now += 400_000;
+    bench.feed("LR-01", Function::Resistance4w, "0.183 Ohm");
+    assert_eq!(bench.values()[0].value, "0.183");
+}
+
 #[test]
 fn a_lapsed_certificate_closes_the_step_or_is_said() {
     let fixed = Setting::default();
@@ -263,7 +302,7 @@ fn a_held_display_is_never_captured() {
     bench.run(2);
     for _ in 0..40 {
         bench.now += 400_000;
-        let mut held = super::bench::reading(tapline_drivers::Function::Resistance4w, "0.1 Ohm");
+        let mut held = super::bench::reading(Function::Resistance4w, "0.1 Ohm");
         held.flags.push(tapline_drivers::Flag::Hold);
         (held.first, held.last) =
             (tapline_drivers::Now(bench.now), tapline_drivers::Now(bench.now));

@@ -155,6 +155,9 @@ fn an_insulation_whose_clip_may_have_been_off_proves_nothing() {
     to_the_leakage(&mut bench);
     bench.now += 1_000_000;
     bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
+    assert_eq!(bench.prove("closed_path").unwrap_err().key, "refusal.one_reading");
+    bench.now += 1_000_000;
+    bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
     bench.prove("closed_path").unwrap();
     bench.ask(&Command::Capture { expect: None }).unwrap();
     for _ in 0..70 {
