@@ -1,0 +1,211 @@
+//! Uncertainty and distributions against programs of other makes, and the guides' worked examples.
+//!
+//! `outside/doubt.py` holds what comes out here against GTC (PyPI), a library of a metrology
+//! institute, and against scipy (PyPI). Cases are made at random, the same each time. The worked
+//! examples stand here with their source and with the rounding that their printed digits rest on.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+#[path = "support/python.rs"]
+mod python;
+
+use std::io::{BufWriter, Read, Write};
+use std::process::{Command, Stdio};
+
+use serde_json::{Value, json};
+use tapline_protocols::doubt::budget::Budget;
+use tapline_protocols::doubt::spread;
+
+/// Sends cases, returns what the other program counted. Panics at a disagreement.
+fn held_against(cases: &[Value]) -> String {
+    let mut child = Command::new(python::interpreter())
+        .arg(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/doubt.py"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut pipe = BufWriter::new(child.stdin.take().unwrap());
+    for case in cases {
+        writeln!(pipe, "{case}").unwrap();
+    }
+    drop(pipe);
+    let mut told = String::new();
+    child.stdout.take().unwrap().read_to_string(&mut told).unwrap();
+    assert!(child.wait().unwrap().success(), "the other program failed: {told}");
+    assert!(!told.contains("differs"), "{told}");
+    told
+}
+
+/// A small generator (xorshift, Marsaglia 2003): the same cases on every machine.
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, n: u32) -> u32 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        u32::try_from((self.0 >> 11) % u64::from(n)).unwrap()
+    }
+
+    /// From `low` up to `high`.
+    fn within(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * f64::from(self.below(1 << 30)) / f64::from(1 << 30)
+    }
+}
+
+fn distributions(random: &mut Random) -> Vec<Value> {
+    let (z, p) = (random.within(-8.0, 8.0), random.within(0.0005, 0.9995));
+    let freedom = match random.below(4) {
+        0 => f64::from(1 + random.below(40)),
+        1 => random.within(100.0, 1e5),
+        _ => random.within(1.0, 60.0),
+    };
+    let t = random.within(-30.0, 30.0);
+    Vec::from([
+        json!({"kind":"normal","z":z,"got":spread::normal(z)}),
+        json!({"kind":"normal_at","p":p,"got":spread::normal_at(p)}),
+        json!({"kind":"student","t":t,"freedom":freedom,"got":spread::student(t, freedom)}),
+        json!({"kind":"student_at","p":p,"freedom":freedom,"got":spread::student_at(p, freedom)}),
+    ])
+}
+
+/// A budget of up to six parts; every other one with a pair that goes together.
+fn made_budget(random: &mut Random) -> Value {
+    let count = 2 + random.below(5);
+    let tied = random.below(2) == 0;
+    let mut budget = Budget::default();
+    let parts: Vec<(f64, Option<f64>)> = (0..count)
+        .map(|at| {
+            let limited = random.below(2) == 0 && !(tied && at < 2);
+            let freedom = limited.then(|| f64::from(1 + random.below(30)));
+            (random.within(-5.0, 5.0), freedom)
+        })
+        .collect();
+    parts.iter().for_each(|(share, freedom)| {
+        budget.add(*share, *freedom);
+    });
+    let mut ties = Vec::new();
+    if tied {
+        let r = random.within(-0.99, 0.99);
+        budget.tie(0, 1, r);
+        ties.push((0, 1, r));
+    }
+    json!({"kind":"budget","parts":parts,"ties":ties,"u":budget.combined(),
+        "freedom":budget.freedom(),"k":budget.coverage()})
+}
+
+#[test]
+fn distributions_of_another_program_agree() {
+    let mut random = Random(20_261_126);
+    let cases: Vec<_> = (0..2_000).flat_map(|_| distributions(&mut random)).collect();
+    let told = held_against(&cases);
+    assert!(told.contains("normal=2000 normal_at=2000 student=2000 student_at=2000"), "{told}");
+}
+
+#[test]
+fn budgets_of_another_program_agree() {
+    let mut random = Random(20_261_127);
+    let cases: Vec<_> = (0..1_000).map(|_| made_budget(&mut random)).collect();
+    assert!(held_against(&cases).contains("budget=1000"));
+}
+
+/// A number as printed: rounded half up to so many places.
+fn printed(value: f64, places: usize) -> String {
+    format!("{value:.places$}")
+}
+
+/// JCGM 100:2008 (GUM) H.1, calibration of an end gauge; inputs and printed results from two
+/// published copies of the example. Shares in nanometres, nothing rounded on the way.
+fn end_gauge() -> Budget {
+    let (length, alpha, theta) = (50_000_623.0, 11.5e-6, -0.1);
+    let rectangle = |half: f64| half / 3.0_f64.sqrt();
+    let mut budget = Budget::default();
+    budget.add(25.0, Some(18.0));
+    for (u, freedom) in [(5.8, 24.0), (3.9, 5.0), (6.7, 8.0)] {
+        budget.add(u, Some(freedom));
+    }
+    budget.add(-length * theta * rectangle(1e-6), Some(50.0));
+    budget.add(-length * alpha * rectangle(0.05), Some(2.0));
+    // Sensitivities to the temperature and to the expansion of the standard: both zero.
+    budget.add(0.0, None);
+    budget
+}
+
+/// Printed: u(d) 9.7, shares 25, 9.7, 2.9 and 16.6 nm, `u_c` 32 nm, 16 degrees of freedom. The
+/// guide reckons the freedom from rounded shares (16.7 cut to 16), and U = 2.92 x 32 = 93 nm
+/// from the rounded `u_c`.
+#[test]
+fn the_end_gauge_of_the_guide() {
+    let comparator = {
+        let mut budget = Budget::default();
+        for u in [5.8, 3.9, 6.7] {
+            budget.add(u, None);
+        }
+        budget.combined()
+    };
+    assert_eq!(printed(comparator, 1), "9.7");
+    let length = 50_000_623.0_f64;
+    let rectangle = |half: f64| half / 3.0_f64.sqrt();
+    assert_eq!(printed(length * 0.1 * rectangle(1e-6), 1), "2.9");
+    assert_eq!(printed(length * 11.5e-6 * rectangle(0.05), 1), "16.6");
+    let budget = end_gauge();
+    assert_eq!(printed(budget.combined(), 0), "32");
+    let freedom = budget.freedom().unwrap();
+    assert_eq!(printed(freedom.floor(), 0), "16");
+    let t = spread::student_at(0.995, 16.0);
+    assert_eq!(printed(t, 2), "2.92");
+    assert_eq!(printed(2.92 * 32.0, 0), "93");
+    let case = json!({"kind":"end_gauge","u":budget.combined(),"freedom":freedom});
+    held_against(&[case]);
+}
+
+/// Sensitivities of R, X and Z to voltage, current and phase, times their uncertainties.
+fn impedance() -> [[f64; 3]; 3] {
+    let (v, i, phi) = (4.999_f64, 19.661e-3_f64, 1.04446_f64);
+    let (u_v, u_i, u_phi) = (0.0032, 9.5e-6, 7.5e-4);
+    let z = v / i;
+    [
+        [phi.cos() / i * u_v, -z * phi.cos() / i * u_i, -z * phi.sin() * u_phi],
+        [phi.sin() / i * u_v, -z * phi.sin() / i * u_i, z * phi.cos() * u_phi],
+        [u_v / i, -z / i * u_i, 0.0],
+    ]
+}
+
+fn correlated(shares: [f64; 3]) -> Budget {
+    let mut budget = Budget::default();
+    for share in shares {
+        budget.add(share, Some(4.0));
+    }
+    budget.tie(0, 1, -0.36);
+    budget.tie(0, 2, 0.86);
+    budget.tie(1, 2, -0.65);
+    budget
+}
+
+/// JCGM 100:2008 (GUM) H.2, simultaneous resistance and reactance; inputs as printed there, from a
+/// published copy. Printed: R 127.732 (0.071), X 219.847 (0.295), Z 254.260 (0.236) ohm from the
+/// five sets of readings; from the rounded inputs 0.0700, 0.2957 and 0.2366 (recomputed with two
+/// programs).
+#[test]
+fn the_impedance_of_the_guide() {
+    let u = impedance().map(|shares| correlated(shares).combined());
+    let found = [printed(u[0], 4), printed(u[1], 4), printed(u[2], 4)];
+    assert_eq!(found, ["0.0700", "0.2957", "0.2366"]);
+    assert_eq!(correlated(impedance()[0]).freedom(), Some(4.0));
+    held_against(&[json!({"kind":"impedance","u":u})]);
+}
+
+/// JCGM 101:2008 9.2.3 (formula from memory): four rectangular inputs of unit variance. Their sum
+/// has u = 2; 95 % lie within 2 sqrt 3 (2 - (3/5)^(1/4)) = 3.88, and not 1.96 u = 3.92. What is
+/// expanded here by 2 is 4, and covers it.
+#[test]
+fn four_rectangles_are_covered() {
+    let mut budget = Budget::default();
+    for _ in 0..4 {
+        budget.add(1.0, None);
+    }
+    assert_eq!(printed(budget.combined(), 2), "2.00");
+    assert_eq!(printed(spread::normal_at(0.975) * budget.combined(), 2), "3.92");
+    let exact = 2.0 * 3.0_f64.sqrt() * (2.0 - 0.6_f64.powf(0.25));
+    assert_eq!(printed(exact, 2), "3.88");
+    assert!(exact < budget.coverage() * budget.combined());
+}

@@ -1,0 +1,95 @@
+"""Says where uncertainties and distributions differ from GTC's and scipy's.
+
+GTC is the GUM Tree Calculator of New Zealand's metrology institute. Lines in: JSON objects with
+`kind`, what went in, and what came out. Lines out: each disagreement; last the counts of each kind.
+"""
+
+import json
+import math
+import sys
+from collections import Counter
+
+import GTC
+from scipy import stats
+
+worst = Counter()
+kinds = Counter()
+
+
+def near(kind, got, want, room):
+    """Relative difference, from 1 on downwards absolute."""
+    off = abs(got - want) / max(abs(want), 1.0)
+    worst[kind] = max(worst[kind], off)
+    if not off <= room:
+        print(f"differs: {line} wants {want!r}")
+
+
+def part(value, share, freedom, independent=True):
+    return GTC.ureal(value, abs(share), math.inf if freedom is None else freedom, independent=independent)
+
+
+def budget(case):
+    """A sum of inputs, each with its share as uncertainty, signs as coefficients."""
+    tied = {end for one, other, _ in case["ties"] for end in (one, other)}
+    inputs = [part(0, share, freedom, at not in tied) for at, (share, freedom) in enumerate(case["parts"])]
+    for one, other, r in case["ties"]:
+        GTC.set_correlation(r, inputs[one], inputs[other])
+    total = sum(math.copysign(1, share) * one for one, (share, _) in zip(inputs, case["parts"]))
+    near("budget", case["u"], total.u, 1e-12)
+    if not case["ties"]:
+        freedom = math.inf if case["freedom"] is None else case["freedom"]
+        if math.isinf(total.df) or math.isinf(freedom):
+            if total.df != freedom:
+                print(f"differs: {line} wants {total.df!r}")
+        else:
+            near("freedom", freedom, total.df, 1e-9)
+            t = stats.t.ppf((1 + math.erf(2**0.5)) / 2, max(math.floor(total.df), 1))
+            near("coverage", case["k"], t, 1e-8 if total.df <= 1e6 else 2e-6)
+
+
+def end_gauge(case):
+    """GUM H.1: the length of a gauge block, by the whole model and not by its sensitivities."""
+    standard = GTC.ureal(50_000_623, 25, 18)
+    d = GTC.ureal(215, 5.8, 24) + GTC.ureal(0, 3.9, 5) + GTC.ureal(0, 6.7, 8)
+    delta_alpha = GTC.ureal(0, 1e-6 / 3**0.5, 50)
+    delta_theta = GTC.ureal(0, 0.05 / 3**0.5, 2)
+    theta = GTC.ureal(-0.1, 0.2) + GTC.ureal(0, 0.5 / 2**0.5)
+    alpha = GTC.ureal(11.5e-6, 2e-6 / 3**0.5)
+    length = standard + d - standard * (delta_alpha * theta + alpha * delta_theta)
+    near("end gauge", case["u"], length.u, 1e-9)
+    near("end gauge", case["freedom"], length.df, 1e-6)
+
+
+def impedance(case):
+    """GUM H.2: resistance, reactance and impedance from voltage, current and phase."""
+    v, i, phi = GTC.multiple_ureal([4.999, 19.661e-3, 1.04446], [0.0032, 9.5e-6, 7.5e-4], 4)
+    for pair, r in [((v, i), -0.36), ((v, phi), 0.86), ((i, phi), -0.65)]:
+        GTC.set_correlation(r, *pair)
+    found = [v / i * GTC.cos(phi), v / i * GTC.sin(phi), v / i]
+    for got, want in zip(case["u"], found):
+        near("impedance", got, want.u, 1e-9)
+
+
+def deviation(case):
+    near("deviation", case["s"], float(GTC.type_a.standard_deviation([float(x) for x in case["in"]])), 1e-7)
+
+
+CHECKS = {
+    "budget": budget,
+    "end_gauge": end_gauge,
+    "impedance": impedance,
+    "deviation": deviation,
+    "normal": lambda case: near("normal", case["got"], stats.norm.cdf(case["z"]), 1e-14),
+    "normal_at": lambda case: near("normal_at", case["got"], stats.norm.ppf(case["p"]), 1e-9),
+    # At 1e5 degrees of freedom the logarithms of gamma functions lose five digits of sixteen.
+    "student": lambda case: near("student", case["got"], stats.t.cdf(case["t"], case["freedom"]), 1e-10),
+    "student_at": lambda case: near("student_at", case["got"], stats.t.ppf(case["p"], case["freedom"]), 1e-8),
+}
+
+for line in sys.stdin:
+    line = line.strip()
+    case = json.loads(line)
+    CHECKS[case["kind"]](case)
+    kinds[case["kind"]] += 1
+print(" ".join(f"{kind}={count}" for kind, count in sorted(kinds.items())))
+print(" ".join(f"{kind}:{off:.1e}" for kind, off in sorted(worst.items())))
