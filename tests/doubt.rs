@@ -12,8 +12,10 @@ use std::io::{BufWriter, Read, Write};
 use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
+use tapline::cli::judge::judge_line;
+use tapline_drivers::Number;
 use tapline_protocols::doubt::budget::Budget;
-use tapline_protocols::doubt::spread;
+use tapline_protocols::doubt::{scatter, spread};
 
 /// Sends cases, returns what the other program counted. Panics at a disagreement.
 fn held_against(cases: &[Value]) -> String {
@@ -106,6 +108,48 @@ fn budgets_of_another_program_agree() {
     let mut random = Random(20_261_127);
     let cases: Vec<_> = (0..1_000).map(|_| made_budget(&mut random)).collect();
     assert!(held_against(&cases).contains("budget=1000"));
+}
+
+/// A protective-earth value with every source of doubt, as it was judged.
+fn made_verdict(random: &mut Random) -> Value {
+    let thousandths = |n: u32| format!("{}.{:03}", n / 1000, n % 1000);
+    let middle = 50 + random.below(300);
+    let repeats: Vec<_> =
+        (0..2 + random.below(7)).map(|_| thousandths(middle + random.below(6))).collect();
+    let coverage = ["none", "k2", "k3", "p95"][random.below(4) as usize];
+    let given = json!({"standard":"IEC 62353","edition":"2014",
+        "measurand":"protective_earth_resistance","method":"fixed_cord","class":"I","kind":"dc",
+        "value":thousandths(60 + random.below(340)),"lead_null":thousandths(random.below(60)),
+        "unit":"Ohm","repeats":repeats,"gives":{"test_current":"0.2 A","open_circuit":"6 V"},
+        "accuracy":{"reading_percent":thousandths(random.below(5_000)),"digits":random.below(6),
+            "coverage":coverage,"null_correlation":thousandths(random.below(1_001)),
+            "network_percent":thousandths(random.below(1_000))}});
+    let line = judge_line(&given.to_string()).unwrap();
+    let found: Value = serde_json::from_str(&line.json).unwrap();
+    let doubt = &found["uncertainty"];
+    json!({"kind":"judged","in":given,"u":doubt["u"],"k":doubt["k"],"expanded":doubt["expanded"]})
+}
+
+#[test]
+fn doubts_of_verdicts_agree() {
+    let mut random = Random(20_261_128);
+    let cases: Vec<_> = (0..500).map(|_| made_verdict(&mut random)).collect();
+    assert!(held_against(&cases).contains("judged=500"));
+}
+
+fn made_readings(random: &mut Random) -> Value {
+    let middle = random.below(100_000);
+    let texts: Vec<_> =
+        (0..2 + random.below(40)).map(|_| format!("{}.{:02}", middle, random.below(100))).collect();
+    let numbers: Vec<_> = texts.iter().map(|text| Number::parse(text).unwrap()).collect();
+    json!({"kind":"deviation","in":texts,"s":scatter::deviation(&numbers).unwrap()})
+}
+
+#[test]
+fn standard_deviations_of_another_program_agree() {
+    let mut random = Random(20_261_129);
+    let cases: Vec<_> = (0..500).map(|_| made_readings(&mut random)).collect();
+    assert!(held_against(&cases).contains("deviation=500"));
 }
 
 /// A number as printed: rounded half up to so many places.

@@ -99,6 +99,8 @@ pub struct Item {
     pub digit: Ratio,
     /// The null that was subtracted, magnitude.
     pub null: Option<Ratio>,
+    /// Standard deviation of repeated readings, scaled as the value is.
+    pub scatter: Option<Ratio>,
 }
 
 /// The resistance of a lead set.
@@ -159,6 +161,16 @@ impl Items {
         };
         let list = values.iter().map(lift).collect::<Result<_, _>>()?;
         Ok(Some(Items { list, unit, chain: Vec::new(), absolute: false, off: None }))
+    }
+
+    /// Readings of the meter scatter by this standard deviation.
+    ///
+    /// # Errors
+    /// When it is of another quantity, or has no room.
+    pub fn scattered(&mut self, deviation: Amount) -> Result<(), Arithmetic> {
+        let deviation = amount_in(deviation, self.unit)?.abs();
+        self.list.iter_mut().for_each(|item| item.scatter = Some(deviation));
+        Ok(())
     }
 
     /// Puts right what the meter read wrong: the values, and the nulls that it took.
@@ -295,6 +307,7 @@ impl Item {
         self.reading = self.reading.map(&f).transpose()?;
         self.digit = f(self.digit)?;
         self.null = self.null.map(&f).transpose()?;
+        self.scatter = self.scatter.map(&f).transpose()?;
         Ok(())
     }
 }
@@ -345,7 +358,7 @@ fn item(
         (Indication::Overload, _) => Shape::Overload,
         _ => Shape::NoValue,
     };
-    Ok(Item { shape, places, reading, digit, null: None })
+    Ok(Item { shape, places, reading, digit, null: None, scatter: None })
 }
 
 fn link(what: &str, of: Vec<String>) -> ChainLink {

@@ -74,6 +74,14 @@ impl Ratio {
         Ok(Ratio { num, den })
     }
 
+    /// Plus another; the longer decimal gives the places.
+    ///
+    /// # Errors
+    /// When it has no room.
+    pub fn plus(self, other: Ratio) -> Result<Ratio, Arithmetic> {
+        self.minus(Ratio { num: neg(other.num)?, den: other.den })
+    }
+
     /// Times another.
     ///
     /// # Errors

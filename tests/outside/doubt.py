@@ -74,7 +74,39 @@ def deviation(case):
     near("deviation", case["s"], float(GTC.type_a.standard_deviation([float(x) for x in case["in"]])), 1e-7)
 
 
+def judged(case):
+    """A verdict's uncertainty, from the object that was judged and from nothing else."""
+    given, accuracy = case["in"], case["in"]["accuracy"]
+    cover = {"none": 3**0.5, "k2": 2, "k3": 3, "p95": stats.norm.ppf(0.975)}[accuracy["coverage"]]
+    null, limit = abs(float(given["lead_null"])), 0.3
+
+    def total(value):
+        """Uncertainty of what is left of a reading when the null is gone."""
+        reading = value + null
+        half = [float(accuracy["reading_percent"]) / 100 * of + accuracy["digits"] * 0.001 for of in (reading, null)]
+        u_reading, u_null = half[0] / cover, half[1] / cover
+        shown = GTC.ureal(reading, u_reading, independent=False)
+        leads = GTC.ureal(null, u_null, independent=False)
+        if u_reading and u_null:
+            GTC.set_correlation(float(accuracy["null_correlation"]), shown, leads)
+        s = GTC.type_a.standard_deviation([float(x) for x in given["repeats"]])
+        noise = GTC.ureal(0, float(s) * 2**0.5, len(given["repeats"]) - 1)
+        resistor = GTC.ureal(1, float(accuracy["network_percent"]) / 100 / 3**0.5)
+        return (shown * resistor - leads + noise), noise
+
+    value, noise = total(float(given["value"]) - null)
+    at_limit, _ = total(limit)
+    # GTC reckons no freedom where inputs go together: Welch and Satterthwaite by hand.
+    freedom = math.inf if noise.u == 0 else at_limit.u**4 / (noise.u**4 / (len(given["repeats"]) - 1))
+    k = 2.0 if math.isinf(freedom) else stats.t.ppf((1 + math.erf(2**0.5)) / 2, max(math.floor(freedom), 1))
+    # Four significant digits; the factor is printed rounded up to two decimals.
+    near("verdict u", float(case["u"]), value.u, 5e-4 * value.u + 1e-12)
+    near("verdict k", float(case["k"]), k, 0.0101 / k)
+    near("verdict U", float(case["expanded"]), k * value.u, 5e-4 * k * value.u + 1e-12)
+
+
 CHECKS = {
+    "judged": judged,
     "budget": budget,
     "end_gauge": end_gauge,
     "impedance": impedance,

@@ -22,7 +22,9 @@ pub use station::{
     ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
     TornFact,
 };
-pub use verdict::{ChainLink, Judged, LimitUsed, UncertaintyUsed, VerdictFact, Word};
+pub use verdict::{
+    ChainLink, Judged, LimitUsed, UncertaintyPart, UncertaintyUsed, VerdictFact, Word,
+};
 pub use wire::{In, LinkFact, Out, Read, ScanFact, Tap, Tick};
 
 use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};

@@ -136,4 +136,19 @@ pub struct UncertaintyUsed {
     pub k: String,
     /// Expanded uncertainty.
     pub expanded: String,
+    /// Effective degrees of freedom at the limit, where they are limited.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub freedom: Option<String>,
+    /// What it is made of, where that is more than the meter's accuracy for value and null.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<UncertaintyPart>,
+}
+
+/// A contribution to an uncertainty.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UncertaintyPart {
+    /// `accuracy null network scatter certificate`.
+    pub of: String,
+    /// Its standard uncertainty, in the unit of the value.
+    pub u: String,
 }

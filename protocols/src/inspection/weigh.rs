@@ -13,7 +13,7 @@ use super::record::{Line, Record, StepRecord, StepState};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::{Judged, ValueFact, VerdictFact, Word};
-use crate::judge::{Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
+use crate::judge::{Besides, Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
 use crate::limits::Key;
 use crate::plan::{Correct, Step, StepKind, class_word, condition, kind_of, kind_word, part_word};
 use crate::register::{Kind, Range};
@@ -237,6 +237,7 @@ fn ask_for(
             (false, "judge_and_say_so") => Confirmed::JudgeAndSaySo,
             (false, _) => Confirmed::No,
         },
+        besides: Besides::default(),
         off: brief.off(job, job.function),
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };

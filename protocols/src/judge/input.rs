@@ -8,13 +8,14 @@ use core::fmt;
 use serde::Deserialize;
 use tapline_drivers::{Indication, Number, Quantity, Unit};
 
+use super::stated::{accuracy, besides};
 use super::{Confirmed, Measured, Question, RuleAsked, ask};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::Judged;
 use crate::limits::{Key, NoRow, Table};
 use crate::plan::Correct;
-use crate::register::{Accuracy, Coverage, Gives, Kind};
+use crate::register::{Gives, Kind};
 use crate::terms;
 
 /// Most values of one object: more than a sweep of any asset has.
@@ -65,6 +66,9 @@ pub struct JudgeInput {
     pub network: Option<String>,
     /// Stated accuracy.
     pub accuracy: Option<StatedInput>,
+    /// Repeated readings of one thing, in `unit`, as the values are: their scatter adds to the
+    /// uncertainty. They are not judged.
+    pub repeats: Option<Vec<String>>,
     /// `simple guard_band guard_band_zones`; without it simple where U allows it.
     pub rule: Option<String>,
     /// It was proved that current could have flown.
@@ -116,6 +120,12 @@ pub struct StatedInput {
     /// One count: `0.001 Ohm`, or a decimal in the unit of the value; without it, the last digit
     /// that is written.
     pub resolution: Option<String>,
+    /// What the half-width covers: `none k2 k3 p95`; without it `none`, rectangular.
+    pub coverage: Option<String>,
+    /// How far the resistor of the network may be off, percent.
+    pub network_percent: Option<String>,
+    /// How far errors of a value and of its null go together, 0 to 1; without it 0.
+    pub null_correlation: Option<String>,
 }
 
 /// What is wrong with an object, by its key.
@@ -187,6 +197,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         mains: input.mains.as_ref().map(mains).transpose()?,
         gives: input.gives.as_ref().map(gives).transpose()?,
         accuracy: input.accuracy.as_ref().map(accuracy).transpose()?,
+        besides: besides(input, unit)?,
         resolution: resolution(input, unit)?,
         rule: rule(input)?,
         confirmed: match input.confirmed {
@@ -313,15 +324,6 @@ fn gives(input: &GivesInput) -> Result<Gives, InputFault> {
     })
 }
 
-fn accuracy(input: &StatedInput) -> Result<Accuracy, InputFault> {
-    number("accuracy.reading_percent", &input.reading_percent)?;
-    Ok(Accuracy {
-        reading_percent: input.reading_percent.clone(),
-        digits: input.digits,
-        coverage: Coverage::None,
-    })
-}
-
 fn resolution(input: &JudgeInput, unit: Unit) -> Result<Option<Amount>, InputFault> {
     let text = input.accuracy.as_ref().and_then(|a| a.resolution.as_ref());
     let Some(text) = text else { return Ok(None) };
@@ -342,7 +344,7 @@ fn rule(input: &JudgeInput) -> Result<RuleAsked, InputFault> {
     }
 }
 
-fn number(key: &str, text: &str) -> Result<Number, InputFault> {
+pub(super) fn number(key: &str, text: &str) -> Result<Number, InputFault> {
     let why = "is no decimal of at most 15 digits";
     Number::parse(text).ok_or_else(|| fault(key, &format!("`{text}` {why}")))
 }
@@ -356,18 +358,18 @@ fn amount(key: &str, text: &str, quantity: Quantity) -> Result<Amount, InputFaul
     Ok(amount)
 }
 
-fn list(name: &str) -> String {
+pub(super) fn list(name: &str) -> String {
     terms::choices(name).join(", ")
 }
 
-fn fault(key: &str, text: &str) -> InputFault {
+pub(super) fn fault(key: &str, text: &str) -> InputFault {
     InputFault { key: key.to_string(), text: text.to_string() }
 }
 
-fn missing(key: &str, words: &str) -> InputFault {
+pub(super) fn missing(key: &str, words: &str) -> InputFault {
     fault(key, &format!("is missing: one of {words}"))
 }
 
-fn unknown(key: &str, word: &str, words: &str) -> InputFault {
+pub(super) fn unknown(key: &str, word: &str, words: &str) -> InputFault {
     fault(key, &format!("has no word `{word}`: one of {words}"))
 }

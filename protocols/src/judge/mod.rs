@@ -28,6 +28,7 @@ mod doubtful;
 mod input;
 mod one;
 mod reasons;
+mod stated;
 mod validity;
 
 use alloc::string::{String, ToString};
@@ -37,7 +38,8 @@ use tapline_drivers::{Indication, Unit};
 
 use crate::amount::Amount;
 use crate::correct::{Items, Mains, Null};
-use crate::exact::Arithmetic;
+use crate::doubt::scatter::Scatter;
+use crate::exact::{Arithmetic, Ratio};
 use crate::fact::{Judged, LimitUsed, UncertaintyUsed, Word};
 use crate::limits::{Confidence, Direction, Key, NoRow, Row, Table};
 use crate::plan::Correct;
@@ -67,6 +69,8 @@ pub struct Question<'a> {
     pub gives: Option<Gives>,
     /// Stated accuracy of the range or setup.
     pub accuracy: Option<Accuracy>,
+    /// What else is known of how the meter reads.
+    pub besides: Besides,
     /// One count of the last digit; without it, the last digit that was sent.
     pub resolution: Option<Amount>,
     /// Decision rule.
@@ -76,7 +80,18 @@ pub struct Question<'a> {
     /// The instrument does not weight by frequency: a value above the limit says nothing.
     pub unweighted: bool,
     /// Readings and nulls times this are what the meter should have shown.
-    pub off: Option<crate::exact::Ratio>,
+    pub off: Option<Ratio>,
+}
+
+/// What is known of a meter's doubt besides its stated accuracy. It counts only beside one.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Besides {
+    /// How far the resistor of the network may be off, percent of it.
+    pub network_percent: Option<Ratio>,
+    /// How far errors of a value and of its null go together, 0 to 1; without it 0.
+    pub null_correlation: Option<Ratio>,
+    /// Scatter of repeated readings, in the unit of the values as sent.
+    pub scatter: Option<Scatter>,
 }
 
 /// One value on its way to a verdict.
@@ -158,6 +173,9 @@ fn with_row(question: &Question<'_>, table: &Table, row: &Row) -> Result<Judged,
     let Some(mut items) = Items::new(&values, question.resolution)? else {
         return stop("wrong_unit");
     };
+    if let Some(scatter) = &question.besides.scatter {
+        items.scattered(scatter.deviation)?;
+    }
     if let Some(factor) = question.off {
         items.put_right(factor)?;
     }
@@ -264,8 +282,10 @@ fn fill(
     judged.probability = shown.probability.clone();
     judged.uncertainty = shown.uncertainty.as_ref().map(|doubt| UncertaintyUsed {
         u: doubt.u.clone(),
-        k: crate::doubt::COVERAGE.into(),
+        k: doubt.k.clone(),
         expanded: doubt.expanded.clone(),
+        freedom: doubt.freedom.clone(),
+        parts: context.parts(doubt),
     });
     if let Some(ratio) = shown.item.shape.ratio() {
         judged.value = Some(ratio.text());

@@ -8,10 +8,11 @@ use tapline_drivers::{Indication, Number, Quantity};
 
 use super::{Confirmed, Hold, Measured, Question, RuleAsked, hold};
 use crate::correct::{ASSUMED_MAINS, Item, Items, Shape};
-use crate::doubt::{self, Stated, Uncertainty};
+use crate::doubt::{self, Read, Stated, Uncertainty};
 use crate::exact::{Arithmetic, Ratio};
-use crate::fact::Word;
+use crate::fact::{UncertaintyPart, Word};
 use crate::limits::{Bound, Direction, Row};
+use crate::register::Coverage;
 
 /// What all values of a question share.
 pub(super) struct Context<'a> {
@@ -19,6 +20,8 @@ pub(super) struct Context<'a> {
     /// In the unit of the values.
     limit: Ratio,
     stated: Option<Stated>,
+    /// Nothing but the stated accuracy of value and null counts.
+    plain: bool,
     rule: RuleAsked,
     needs_proof: bool,
     /// The policy judges the row and says so.
@@ -71,10 +74,8 @@ impl<'a> Context<'a> {
         Ok(Context {
             bound: row.bound,
             limit: row.bound.ratio(items.unit.prefix.exponent())?,
-            stated: question.accuracy.as_ref().and_then(|a| {
-                let reading_percent = Ratio::of(Number::parse(&a.reading_percent)?).ok()?;
-                Some(Stated { reading_percent: reading_percent.abs(), digits: a.digits })
-            }),
+            stated: stated(question),
+            plain: plain(question),
             rule: question.rule,
             needs_proof: row.measurand != "protective_earth_resistance",
             says_unconfirmed: question.confirmed == Confirmed::JudgeAndSaySo,
@@ -100,11 +101,16 @@ impl<'a> Context<'a> {
             Shape::NoValue => reasons.push("no_reading"),
             _ => {}
         }
+        let at_limit = self.at_limit(item)?;
         let uncertainty = self.uncertainty(item, item.reading);
+        let uncertainty = match &at_limit {
+            Some(at_limit) => uncertainty.map(|one| one.covered_as(at_limit)),
+            None => uncertainty,
+        };
         if negative(item, uncertainty.as_ref())? {
             reasons.push("negative_after_null");
         }
-        let rule = self.choose(item)?;
+        let rule = self.choose(at_limit.as_ref())?;
         if rule.is_none() {
             reasons.push("uncertainty_unknown");
         }
@@ -136,6 +142,13 @@ impl<'a> Context<'a> {
         })
     }
 
+    /// What an uncertainty is made of, where the record is to say it.
+    pub(super) fn parts(&self, doubt: &Uncertainty) -> Vec<UncertaintyPart> {
+        let part =
+            |(of, u): &(&'static str, String)| UncertaintyPart { of: (*of).into(), u: u.clone() };
+        if self.plain { Vec::new() } else { doubt.parts.iter().map(part).collect() }
+    }
+
     pub(super) fn quantity(&self) -> Quantity {
         self.bound.quantity()
     }
@@ -161,30 +174,32 @@ impl<'a> Context<'a> {
     }
 
     fn uncertainty(&self, item: &Item, reading: Option<Ratio>) -> Option<Uncertainty> {
-        doubt::uncertainty(self.stated?, reading?, item.digit, item.null)
+        let (digit, null, scatter) = (item.digit, item.null, item.scatter);
+        doubt::uncertainty(self.stated.as_ref()?, &Read { reading: reading?, digit, null, scatter })
+    }
+
+    /// Of a reading that gives the limit.
+    fn at_limit(&self, item: &Item) -> Result<Option<Uncertainty>, Arithmetic> {
+        let reading = self.limit.plus(item.null.unwrap_or(Ratio::new(0, 1)?))?;
+        Ok(self.uncertainty(item, Some(reading)))
     }
 
     /// At most 15 % of the limit is what IEC 61557-16 asks of instruments (trade reports of
     /// DIN EN 61557-16:2015, excerpt seen), so that simple acceptance presupposes it.
-    fn choose(&self, item: &Item) -> Result<Option<Rule>, Arithmetic> {
+    fn choose(&self, at_limit: Option<&Uncertainty>) -> Result<Option<Rule>, Arithmetic> {
         let known = self.stated.is_some();
         Ok(match self.rule {
             RuleAsked::Simple => Some(Rule::Simple),
             RuleAsked::GuardBand => known.then_some(Rule::GuardBand),
             RuleAsked::GuardBandZones => known.then_some(Rule::Zones),
-            RuleAsked::WhereAllowed => {
-                let null = item.null.unwrap_or(Ratio::new(0, 1)?);
-                let reading = self.limit.minus(negated(null)?)?;
-                let expanded = self.uncertainty(item, Some(reading)).and_then(|u| u.ratio());
-                match expanded {
-                    None => None,
-                    Some(expanded) => {
-                        let most = self.limit.times(Ratio::new(15, 100)?)?;
-                        let wide = expanded.compare(most)? == Ordering::Greater;
-                        Some(if wide { Rule::GuardBand } else { Rule::Simple })
-                    }
+            RuleAsked::WhereAllowed => match at_limit.and_then(Uncertainty::ratio) {
+                None => None,
+                Some(expanded) => {
+                    let most = self.limit.times(Ratio::new(15, 100)?)?;
+                    let wide = expanded.compare(most)? == Ordering::Greater;
+                    Some(if wide { Rule::GuardBand } else { Rule::Simple })
                 }
-            }
+            },
         })
     }
 
@@ -259,7 +274,7 @@ impl<'a> Context<'a> {
     fn moved(&self, by: Ratio) -> Result<Ratio, Arithmetic> {
         match self.bound.direction {
             Direction::Max => self.limit.minus(by),
-            Direction::Min => self.limit.minus(negated(by)?),
+            Direction::Min => self.limit.plus(by),
         }
     }
 
@@ -291,6 +306,28 @@ impl<'a> Context<'a> {
         let Shape::Value(value) = shape else { return None };
         doubt::probability(self.bound.direction, self.limit, value, uncertainty?)
     }
+}
+
+fn stated(question: &Question<'_>) -> Option<Stated> {
+    let accuracy = question.accuracy.as_ref()?;
+    let reading_percent = Ratio::of(Number::parse(&accuracy.reading_percent)?).ok()?;
+    Some(Stated {
+        reading_percent: reading_percent.abs(),
+        digits: accuracy.digits,
+        coverage: accuracy.coverage,
+        network_percent: question.besides.network_percent.map(Ratio::abs),
+        null_correlation: question.besides.null_correlation,
+        freedom: question.besides.scatter.as_ref().map(|scatter| scatter.freedom),
+    })
+}
+
+fn plain(question: &Question<'_>) -> bool {
+    let besides = &question.besides;
+    let coverage = question.accuracy.as_ref().map(|accuracy| accuracy.coverage);
+    besides.network_percent.is_none()
+        && besides.null_correlation.is_none()
+        && besides.scatter.is_none()
+        && coverage.is_none_or(|coverage| coverage == Coverage::None)
 }
 
 /// The rule that was used.

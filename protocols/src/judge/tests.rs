@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod doubts;
 mod laws;
 mod rules;
 

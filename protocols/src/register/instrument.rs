@@ -62,6 +62,12 @@ pub enum Kind {
 pub enum Coverage {
     /// Nothing stated: rectangular.
     None,
+    /// A normal distribution, two standard deviations.
+    K2,
+    /// A normal distribution, three standard deviations.
+    K3,
+    /// A normal distribution, 95 %.
+    P95,
 }
 
 /// Stated accuracy: percent of the reading plus digits.

@@ -8,7 +8,7 @@ use crate::limits::Bound;
 use crate::terms;
 
 /// An object that the row judges and that passes with a good value, without its value.
-fn object_of(row: &Row) -> Value {
+pub(super) fn object_of(row: &Row) -> Value {
     let first = |list: &[String]| list.first().cloned();
     let mut object = json!({"standard":"IEC 62353","edition":"2014","measurand":row.measurand,
         "method":row.method,"class":first(&row.class),"kind":first(&row.kind),
@@ -27,9 +27,9 @@ fn object_of(row: &Row) -> Value {
 /// Just inside, at, and just outside the limit, in its own unit.
 fn around(bound: &Bound) -> [(String, &'static str); 3] {
     let limit = bound.ratio(bound.amount.unit.prefix.exponent()).unwrap();
-    let step = crate::exact::Ratio::new(1, 1_000_000_000).unwrap();
+    let step = Ratio::new(1, 1_000_000_000).unwrap();
     let less = limit.minus(step).unwrap().text();
-    let more = limit.minus(crate::exact::Ratio::new(0, 1).unwrap().minus(step).unwrap());
+    let more = limit.minus(Ratio::new(0, 1).unwrap().minus(step).unwrap());
     let at = bound.amount.number.text();
     match bound.direction {
         Direction::Max => [(less, "pass"), (at, "pass"), (more.unwrap().text(), "fail")],
@@ -80,7 +80,7 @@ fn prefixed(value: u64, exponent: i8, unit: &str) -> (String, &str) {
     (number.text(), unit)
 }
 
-fn rank(object: &Value) -> u8 {
+pub(super) fn rank(object: &Value) -> u8 {
     match judged(object).verdict {
         Word::Pass => 0,
         Word::ConditionalPass => 1,
@@ -147,7 +147,7 @@ proptest! {
         // Thousandths of three limits, so that both sides are met often.
         let limit = row.bound.ratio(row.bound.amount.unit.prefix.exponent()).unwrap();
         let of = |value: u32| {
-            let part = crate::exact::Ratio::new(i128::from(value), 5000).unwrap();
+            let part = Ratio::new(i128::from(value), 5000).unwrap();
             let value = limit.times(part).unwrap().text();
             let accuracy = json!({"reading_percent":"5","digits":2,"resolution":"0.01"});
             let more = json!({"value":value,"rule":rule,"accuracy":accuracy});
