@@ -15,6 +15,7 @@ pub mod amount;
 pub mod correct;
 pub mod described;
 pub mod doubt;
+pub mod due;
 pub mod exact;
 pub mod fact;
 pub mod fault;
