@@ -15,6 +15,7 @@ use serde_json::{Value, json};
 use tapline::cli::judge::judge_line;
 use tapline_drivers::Number;
 use tapline_protocols::doubt::budget::Budget;
+use tapline_protocols::doubt::slope::theil_sen;
 use tapline_protocols::doubt::{scatter, spread};
 
 /// Sends cases, returns what the other program counted. Panics at a disagreement.
@@ -150,6 +151,26 @@ fn standard_deviations_of_another_program_agree() {
     let mut random = Random(20_261_129);
     let cases: Vec<_> = (0..500).map(|_| made_readings(&mut random)).collect();
     assert!(held_against(&cases).contains("deviation=500"));
+}
+
+/// Up to thirty points, often of one day and often with one value.
+fn made_slope(random: &mut Random) -> Option<Value> {
+    let days = [5, 40, 4_000][random.below(3) as usize];
+    let points: Vec<(f64, f64)> = (0..2 + random.below(29))
+        .map(|_| (f64::from(random.below(days)), f64::from(random.below(50)) / 8.0))
+        .collect();
+    let covers = [0.8, 0.9, 0.95][random.below(3) as usize];
+    let line = theil_sen(&points, covers)?;
+    Some(json!({"kind":"slope","in":points,"covers":covers,"got":line.slope,
+        "intercept":line.intercept,"low":line.low,"high":line.high}))
+}
+
+#[test]
+fn slopes_of_another_program_agree() {
+    let mut random = Random(20_261_130);
+    let cases: Vec<_> = (0..2_000).filter_map(|_| made_slope(&mut random)).collect();
+    assert!(cases.len() > 1_900);
+    assert!(held_against(&cases).contains(&format!("slope={}", cases.len())));
 }
 
 /// A number as printed: rounded half up to so many places.

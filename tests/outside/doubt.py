@@ -105,7 +105,20 @@ def judged(case):
     near("verdict U", float(case["expanded"]), k * value.u, 5e-4 * k * value.u + 1e-12)
 
 
+def slope(case):
+    x, y = zip(*case["in"])
+    want = stats.theilslopes(y, x, case["covers"])
+    for got, want in [
+        (case["got"], want.slope),
+        (case["intercept"], want.intercept),
+        (case["low"], want.low_slope),
+        (case["high"], want.high_slope),
+    ]:
+        near("slope", got, float(want), 1e-12)
+
+
 CHECKS = {
+    "slope": slope,
     "judged": judged,
     "budget": budget,
     "end_gauge": end_gauge,

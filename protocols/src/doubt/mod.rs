@@ -7,7 +7,9 @@
 pub mod budget;
 pub mod network;
 pub mod scatter;
+pub mod slope;
 pub mod spread;
+pub mod trend;
 
 use alloc::format;
 use alloc::string::{String, ToString};
