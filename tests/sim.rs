@@ -31,6 +31,8 @@ mod person;
 mod rng;
 #[path = "sim/silent.rs"]
 mod silent;
+#[path = "sim/standards.rs"]
+mod standards;
 #[path = "sim/state.rs"]
 mod state;
 #[path = "sim/story.rs"]

@@ -141,8 +141,14 @@ pub enum Command {
         #[command(subcommand)]
         what: OperatorCommand,
     },
-    /// Instruments: list, show, import
+    /// Instruments: list, show, import, chart
     Instrument {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: InstrumentCommand,
+    },
+    /// Check standards: list, show, import
+    Standard {
         /// What to do with them.
         #[command(subcommand)]
         what: RegisterCommand,
@@ -165,6 +171,14 @@ pub enum BenchCommand {
     Scan {
         /// The code
         code: String,
+    },
+    /// Hold an instrument against a check standard, before it is believed
+    Check {
+        /// The check standard
+        standard: String,
+        /// Instrument [default: the only one of the bench that it fits]
+        #[arg(long)]
+        instrument: Option<String>,
     },
     /// Open an inspection
     Begin {
@@ -362,6 +376,28 @@ pub enum RegisterCommand {
     Import {
         /// The file
         file: PathBuf,
+    },
+}
+
+/// Instruments.
+#[derive(Debug, Subcommand)]
+pub enum InstrumentCommand {
+    /// All of them
+    List,
+    /// One of them
+    Show {
+        /// Its label
+        id: String,
+    },
+    /// Take a file into the register
+    Import {
+        /// The file
+        file: PathBuf,
+    },
+    /// What it showed on check standards, newest last
+    Chart {
+        /// Its label
+        id: String,
     },
 }
 

@@ -72,6 +72,9 @@ fn say_what_is_meant(body: &Value) {
 fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
     Ok(match command {
         BenchCommand::Scan { code } => ("scan", json!({ "code": code })),
+        BenchCommand::Check { standard, instrument } => {
+            ("check", json!({ "standard": standard, "instrument": instrument }))
+        }
         BenchCommand::Begin { plan, asset, reason } => {
             ("begin", json!({ "plan": plan, "asset": asset, "reason": reason }))
         }

@@ -8,6 +8,7 @@ pub mod args;
 mod believed;
 mod bench;
 mod change;
+mod chart;
 pub mod client;
 mod clock;
 mod crowd;
@@ -171,7 +172,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),
         Command::Limits { what } => register::limits(&client(), what, &common),
         Command::Asset { what } => register::run(&client(), "assets", what, &common),
-        Command::Instrument { what } => register::run(&client(), "instruments", what, &common),
+        Command::Instrument { what } => register::instruments(&client(), what, &common),
+        Command::Standard { what } => register::run(&client(), "standards", what, &common),
         Command::Fixture { what } => register::run(&client(), "fixtures", what, &common),
         Command::Operator { what } => register::operators(&client(), what, &common),
         Command::Bench(command) => bench::run(&client(), command, &common),

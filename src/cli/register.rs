@@ -4,9 +4,9 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::args::{Common, LimitsCommand, OperatorCommand, RegisterCommand};
+use super::args::{Common, InstrumentCommand, LimitsCommand, OperatorCommand, RegisterCommand};
 use super::client::Client;
-use super::{Exit, Trouble, offline, output};
+use super::{Exit, Trouble, chart, offline, output};
 
 pub(super) fn run(
     client: &Client,
@@ -19,6 +19,20 @@ pub(super) fn run(
         RegisterCommand::Show { id } => show(client, what, &id),
         RegisterCommand::Import { file } => import(client, what, &file, common),
     }
+}
+
+pub(super) fn instruments(
+    client: &Client,
+    command: InstrumentCommand,
+    common: &Common,
+) -> Result<Exit, Trouble> {
+    let command = match command {
+        InstrumentCommand::List => RegisterCommand::List,
+        InstrumentCommand::Show { id } => RegisterCommand::Show { id },
+        InstrumentCommand::Import { file } => RegisterCommand::Import { file },
+        InstrumentCommand::Chart { id } => return chart::chart(client, &id, common),
+    };
+    run(client, "instruments", command, common)
 }
 
 pub(super) fn operators(
@@ -81,6 +95,7 @@ fn columns(what: &str) -> &'static [(&'static str, usize)] {
         "assets" => &[("id", 12), ("description", 24), ("location", 18), ("class", 9), ("due", 10)],
         "instruments" => &[("id", 12), ("what", 34), ("source_class", 10), ("calibration_due", 10)],
         "operators" => &[("id", 12), ("name", 24)],
+        "standards" => &[("id", 12), ("what", 34), ("value", 12), ("calibration_due", 10)],
         "limits" => {
             &[("id", 52), ("limit", 14), ("clause", 18), ("confidence", 12), ("confirmed", 9)]
         }

@@ -81,6 +81,12 @@ fn bench_lines(bench: &Value) -> Vec<String> {
     }
     lines.push(format!("  now: {}", now(bench)));
     lines.extend(hints(&inspection["prompt"]).into_iter().map(|hint| format!("       {hint}")));
+    let check = &bench["check"];
+    if check.is_object() {
+        let [standard, what, instrument] =
+            ["standard", "what", "instrument"].map(|key| text(&check[key]));
+        lines.push(format!("  bench check: hold {instrument} against {standard} ({what})"));
+    }
     for id in bench["parked"].as_array().map_or(&[][..], Vec::as_slice) {
         lines.push(format!("  parked: {}", text(id)));
     }

@@ -13,8 +13,8 @@ use crate::station::event::{Answer, Problem, Request};
 
 /// What can be asked of a bench, besides the paths of their own.
 const ACTS: &[&str] = &[
-    "act", "answer", "begin", "capture", "discard", "end", "login", "note", "null", "override",
-    "park", "prove", "repeat", "resume", "scan", "sign", "skip", "switch",
+    "act", "answer", "begin", "capture", "check", "discard", "end", "login", "note", "null",
+    "override", "park", "prove", "repeat", "resume", "scan", "sign", "skip", "switch",
 ];
 
 type Done = Result<Json<Answer>, Refused>;

@@ -5,11 +5,14 @@ use axum::extract::{ConnectInfo, Path, Query, State};
 use axum::response::Json;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
+use tapline_protocols::fact::CheckFact;
+use tapline_protocols::inspection::chart;
 
 use super::Hall;
 use super::acts::{ask, object};
 use super::peer::Peer;
 use super::problem::Refused;
+use crate::clock;
 use crate::station::event::Answer;
 use crate::station::register::Register;
 
@@ -65,7 +68,10 @@ pub(super) async fn import(
     Path(register): Path<String>,
     body: Bytes,
 ) -> Result<Json<Answer>, Refused> {
-    if !matches!(register.as_str(), "assets" | "instruments" | "fixtures" | "operators") {
+    if !matches!(
+        register.as_str(),
+        "assets" | "instruments" | "fixtures" | "standards" | "operators"
+    ) {
         return Err(nothing(&register));
     }
     let mut body: Map<String, Value> = object(&body)?;
@@ -103,9 +109,29 @@ fn entries(register: &Register, name: &str) -> Option<Vec<(String, Value)>> {
             all.sort_by(|(a, _), (b, _)| a.cmp(b));
             Some(all)
         }
+        "standards" => Some(pairs(register.standards.iter())),
+        "checks" => Some(charts(register)),
         "operators" => Some(pairs(register.operators.iter())),
         _ => None,
     }
+}
+
+/// The points of all charts, each with what it asked for when it was made.
+fn charts(register: &Register) -> Vec<(String, Value)> {
+    let mut all = Vec::new();
+    for ((instrument, standard), points) in &register.checks {
+        let facts: Vec<&CheckFact> = points.iter().map(|point| &point.fact).collect();
+        for (n, point) in points.iter().enumerate() {
+            let mut json = to_json(&point.fact);
+            json["id"] = format!("{instrument}/{standard}/{:020}", point.seq).into();
+            json["t"] = clock::rfc3339(point.at.wall_us).into();
+            json["mark"] = chart::mark(&facts[..=n]).word().into();
+            json["percent_of_room"] = chart::percent_of_room(&point.fact).into();
+            all.push((json["id"].as_str().unwrap_or_default().to_owned(), json));
+        }
+    }
+    all.sort_by(|(a, _), (b, _)| a.cmp(b));
+    all
 }
 
 fn pairs<'a, T: Serialize + 'a>(

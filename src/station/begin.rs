@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
-use tapline_protocols::fact::{Given, LinkGiven, Open, Opened};
+use tapline_protocols::fact::{CheckFact, Given, LinkGiven, Open, Opened};
 use tapline_protocols::plan::{BenchGiven, Expanded, Fit, Outline, Plan, expand, fits, outline};
 use tapline_protocols::register::{
     Asset, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
@@ -41,6 +41,7 @@ struct OnBench {
     fixtures: Vec<Fixture>,
     leads: Vec<Lead>,
     links: Vec<LinkGiven>,
+    checks: Vec<CheckFact>,
 }
 
 impl Core {
@@ -205,6 +206,12 @@ impl Core {
             fixtures: labels.iter().filter_map(|id| register.fixtures.get(id)).cloned().collect(),
             leads: labels.iter().filter_map(|id| register.leads.get(id)).cloned().collect(),
             links: links.iter().map(|link| self.link_given(link)).collect(),
+            checks: register
+                .checks
+                .iter()
+                .filter(|((instrument, _), _)| named.contains(instrument))
+                .filter_map(|(_, points)| Some(points.back()?.fact.clone()))
+                .collect(),
         }
     }
 
@@ -239,7 +246,11 @@ impl Core {
             Given::Plan { text: text.into(), sha256: sha256(text) },
         ];
         given.extend(self.limits_given(plan, &steps));
-        given.push(Given::Instruments { list: here.instruments, setups: here.setups });
+        given.push(Given::Instruments {
+            list: here.instruments,
+            setups: here.setups,
+            checks: here.checks,
+        });
         given.push(Given::Fixtures { list: here.fixtures, leads: here.leads, witness });
         given.push(Given::Links { list: here.links });
         if let Some(operator) = self.register.operators.get(by) {
@@ -281,7 +292,7 @@ impl Core {
         let case = self.cases.get_mut(id).expect("just made");
         case.inspection.prepare().expect("it was rehearsed with the same facts");
         let place = self.bench(bench);
-        place.active = Some(id.into());
+        (place.active, place.check) = (Some(id.into()), None);
         place.selected = None;
         self.settle(id, at);
         self.tap_bench(bench, at);

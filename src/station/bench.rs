@@ -1,6 +1,7 @@
 //! What a bench remembers between two inspections.
 
 use tapline_protocols::fact::{NullFact, ProveFact};
+use tapline_protocols::inspection::CheckRun;
 
 use super::event::{Answer, Problem};
 
@@ -39,6 +40,8 @@ pub(super) struct Bench {
     pub nulls: Vec<Kept<NullFact>>,
     /// Supply check of the day.
     pub supply: Option<Kept<ProveFact>>,
+    /// A bench check in progress.
+    pub check: Option<CheckRun>,
     /// A code asked to sign: the badge of who is logged in must be the next code.
     pub signing: Option<Signing>,
     /// What came of the last scan of its own scanner.

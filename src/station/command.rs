@@ -99,6 +99,9 @@ impl Core {
             Request::Confirm { rows, document, clause } => {
                 self.confirm(at, ConfirmFact { rows, document, clause }, by)
             }
+            Request::Check { standard, instrument } => {
+                self.begin_check(seat, &standard, instrument.as_deref())
+            }
             Request::Import { what, text } => self.import(at, by, &what, &text),
             other => self.act(seat, other),
         }
@@ -244,6 +247,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         | Request::Begin { .. }
         | Request::Resume { .. }
         | Request::Login { .. }
+        | Request::Check { .. }
         | Request::Confirm { .. }
         | Request::Import { .. } => return None,
     })

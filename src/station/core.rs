@@ -160,7 +160,8 @@ impl Core {
             self.put(BookId::Inspection(id.into()), at, park, None);
             return;
         }
-        self.bench(bench).active = Some(id.into());
+        let place = self.bench(bench);
+        (place.active, place.check) = (Some(id.into()), None);
         self.settle(id, at);
         self.tap_bench(bench, at);
     }

@@ -96,6 +96,10 @@ impl Core {
         if operator.is_some() {
             return self.login(bench, at, operator);
         }
+        let rests = self.benches[bench].active.is_none();
+        if rests && self.register.standards.contains_key(&code) {
+            return self.begin_check(seat, &code, None);
+        }
         let known = self.register.instruments.contains_key(&code)
             || self.register.fixtures.contains_key(&code)
             || self.register.leads.contains_key(&code);

@@ -254,9 +254,17 @@ pub enum Request {
         /// Clause that was read.
         clause: String,
     },
+    /// Holds an instrument against a check standard.
+    Check {
+        /// Check standard.
+        standard: String,
+        /// Instrument; else the only one of the bench that can be checked with it.
+        #[serde(default)]
+        instrument: Option<String>,
+    },
     /// Adds to the register: the text of a file in one of the register formats.
     Import {
-        /// `assets instruments fixtures operators`.
+        /// `assets instruments fixtures standards operators`.
         what: String,
         /// Text of the file.
         text: String,

@@ -1,7 +1,9 @@
 //! The register grows: each entry of a file that people write becomes a fact.
 
 use tapline_protocols::fact::RefusedFact;
-use tapline_protocols::register::{read_assets, read_fixtures, read_instruments, read_operators};
+use tapline_protocols::register::{
+    read_assets, read_fixtures, read_instruments, read_operators, read_standards,
+};
 use tapline_protocols::{Fact, Fault};
 
 use super::core::Core;
@@ -39,6 +41,7 @@ impl Core {
             Fact::Setup(one) => register.setups.get(&one.id) == Some(one),
             Fact::Fixture(one) => register.fixtures.get(&one.id) == Some(one),
             Fact::Lead(one) => register.leads.get(&one.id) == Some(one),
+            Fact::Standard(one) => register.standards.get(&one.id) == Some(one),
             Fact::Operator(one) => register.operators.get(&one.id) == Some(one),
             _ => false,
         }
@@ -88,13 +91,17 @@ fn read(what: &str, text: &str) -> Result<Vec<Fact>, Problem> {
             let fixtures = fixtures.into_iter().map(|one| Fact::Fixture(Box::new(one)));
             fixtures.chain(leads.into_iter().map(|one| Fact::Lead(Box::new(one)))).collect()
         }
+        "standards" => {
+            let standards = read_standards(text).map_err(faulty)?;
+            standards.into_iter().map(|one| Fact::Standard(Box::new(one))).collect()
+        }
         "operators" => {
             let operators = read_operators(text).map_err(faulty)?;
             operators.into_iter().map(|one| Fact::Operator(Box::new(one))).collect()
         }
         other => {
             return Err(bad(format!(
-                "`{other}` can't be imported: assets, instruments, fixtures or operators"
+                "`{other}` can't be imported: assets, instruments, fixtures, standards or operators"
             )));
         }
     })

@@ -9,6 +9,7 @@ mod begin;
 mod bench;
 mod carry;
 mod case;
+mod check;
 mod command;
 mod core;
 mod described;

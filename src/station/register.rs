@@ -1,9 +1,12 @@
 //! What the station book comes to: assets, instruments, people, confirmed rows, sealed books.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use tapline_protocols::Fact;
-use tapline_protocols::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
+use tapline_protocols::fact::CheckFact;
+use tapline_protocols::register::{
+    Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup,
+};
 
 use crate::books::Line;
 use crate::clock::Stamp;
@@ -23,6 +26,10 @@ pub struct Register {
     pub fixtures: BTreeMap<String, Fixture>,
     /// Lead sets by label.
     pub leads: BTreeMap<String, Lead>,
+    /// Check standards by label.
+    pub standards: BTreeMap<String, CheckStandard>,
+    /// The newest points of each instrument on each check standard, in order.
+    pub checks: BTreeMap<(String, String), VecDeque<Point>>,
     /// Operators by id.
     pub operators: BTreeMap<String, Operator>,
     /// Who works at which bench.
@@ -40,6 +47,20 @@ pub struct Register {
     /// The last line that tells how the wall clock stands to the boot-time clock.
     pub told: Option<Told>,
 }
+
+/// A point of a chart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Point {
+    /// Line that tells of it.
+    pub seq: u64,
+    /// When.
+    pub at: Stamp,
+    /// What the instrument showed.
+    pub fact: CheckFact,
+}
+
+/// Points of a chart that are kept at hand; all of them stand in the station's books.
+const POINTS_MAX: usize = 64;
 
 /// How the wall clock stood to the boot-time clock.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -72,6 +93,10 @@ impl Register {
             Fact::Lead(lead) => {
                 self.leads.insert(lead.id.clone(), (**lead).clone());
             }
+            Fact::Standard(standard) => {
+                self.standards.insert(standard.id.clone(), (**standard).clone());
+            }
+            Fact::Check(check) => self.point(Point { seq, at, fact: (**check).clone() }),
             Fact::Operator(operator) => {
                 self.operators.insert(operator.id.clone(), (**operator).clone());
             }
@@ -92,6 +117,15 @@ impl Register {
             Fact::Clock(_) => self.told.iter_mut().for_each(|told| told.at = at),
             _ => {}
         }
+    }
+
+    fn point(&mut self, point: Point) {
+        let chart = (point.fact.instrument.clone(), point.fact.standard.clone());
+        let points = self.checks.entry(chart).or_default();
+        if points.len() == POINTS_MAX {
+            points.pop_front();
+        }
+        points.push_back(point);
     }
 
     /// The fold of some lines.

@@ -40,6 +40,8 @@ pub struct BenchStatus {
     pub inspection: Option<InspectionStatus>,
     /// Inspections that rest here.
     pub parked: Vec<String>,
+    /// A bench check in progress.
+    pub check: Option<CheckStatus>,
     /// What came of the last scan of its own scanner.
     pub heard: Option<Heard>,
     /// Links.
@@ -82,6 +84,17 @@ pub enum Heard {
     Done(Answer),
     /// Not done.
     Refused(Problem),
+}
+
+/// A bench check in progress.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct CheckStatus {
+    /// Check standard.
+    pub standard: String,
+    /// What it is, in words.
+    pub what: String,
+    /// Instrument that is held against it.
+    pub instrument: String,
 }
 
 /// A link.
@@ -145,6 +158,11 @@ impl Core {
             selected,
             inspection: bench.active.as_ref().map(|case| self.inspection_status(case)),
             parked: rests.map(|case| case.id.clone()).collect(),
+            check: bench.check.as_ref().map(|run| CheckStatus {
+                standard: run.standard().id.clone(),
+                what: run.standard().what.clone(),
+                instrument: run.instrument().into(),
+            }),
             heard: bench.heard.clone().map(|heard| match heard {
                 Ok(answer) => Heard::Done(answer),
                 Err(problem) => Heard::Refused(problem),

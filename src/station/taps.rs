@@ -85,7 +85,7 @@ impl Core {
         known.pend(&mut self.seq, at)
     }
 
-    fn feed(&mut self, link: &str, at: Stamp, input: Input<'_>) {
+    pub(super) fn feed(&mut self, link: &str, at: Stamp, input: Input<'_>) {
         let now = Now(at.boot_us);
         let known = self.links.get_mut(link).expect("checked by the caller");
         if let Some(wire) = &mut known.wire {
@@ -155,6 +155,7 @@ impl Core {
         let Some(BookId::Inspection(case)) = known.book.clone() else {
             read.why = Some(self.idle_why(&known.settings.bench).into());
             self.pend(link, at).understood(read);
+            self.checked(link, at, (id, reading));
             return;
         };
         let instrument = known.settings.instrument.clone().filter(|_| !known.changed);
@@ -359,8 +360,9 @@ impl Core {
         known.offset = 0;
         known.want = None;
         self.feed(link, at, Input::Open);
-        if let BookId::Inspection(case) = book {
-            self.retune(&case, at);
+        match book {
+            BookId::Inspection(case) => self.retune(&case, at),
+            BookId::Idle(_) | BookId::Station => self.tune_check(link, at),
         }
         if self.links[link].changed {
             // The book that begins here must stand alone: it is told, too.

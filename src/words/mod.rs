@@ -85,6 +85,7 @@ mod tests {
         method_not_valid no_limit many_limits limit_unconfirmed no_mains_value supply_not_checked \
         condition_not_set path_not_proved not_released link_not_isolated open_seen unweighted \
         uncertainty_unknown gate_closed fixture_missing arithmetic bandwidth_unknown \
+        bench_check_failed \
         supply_not_110 test_current_unknown not_alive near_limit worse_than_before \
         conditions_declared";
     /// The closed list of why a reading belongs to no step.

@@ -46,6 +46,8 @@ const FACTS: &[&str] = &[
     r#""k":"setup","id":"LK-1","what":"leakage, network and voltmeter","meter":"DM-01","network":"NW-1","function":"voltage_ac","ratio":{"1000":"0.694","50":"0.9987"},"calibration_due":"2027-03-31""#,
     r#""k":"fixture","id":"NW-1","what":"network_fig12","inspection_due":"2027-03-31","certificate":"C-2026-140""#,
     r#""k":"lead","id":"L-1","what":"clip to plug contact","reference":{"plus":"0.058 Ohm","minus":"0.059 Ohm"}"#,
+    r#""k":"standard","id":"CS-1","what":"resistor, four terminals","function":"resistance_4w","value":"0.2003 Ohm","room":"0.006 Ohm","certificate":"C-2026-151","calibration_due":"2027-03-31""#,
+    r#""k":"check","bench":"b1","standard":"CS-1","certificate":"C-2026-151","instrument":"LR-01","function":"resistance_4w","value":"0.202","unit":"Ohm","want":"0.2003 Ohm","room":"0.006 Ohm","ok":true,"from":[[4690,0],[4691,0],[4692,0]],"by":"op-7""#,
     r#""k":"operator","id":"op-7","name":"R. Feld","badge":"OP-0007","competence":[{"what":"live_work","until":"2027-12-31"}]"#,
     r#""k":"login","bench":"b1","operator":null"#,
     r#""k":"confirm","rows":["iec62353-2014.part.direct.cf"],"document":"IEC 62353:2014, own copy 3","clause":"Table 3","by":"op-2","sig":"c2ln""#,
@@ -72,7 +74,7 @@ fn every_kind_of_fact_comes_back_byte_for_byte() {
 }
 
 /// Kinds of facts. Whoever adds one is sent here by the compiler.
-const KINDS: usize = 40;
+const KINDS: usize = 42;
 
 fn kind(fact: &Fact) -> &'static str {
     match fact {
@@ -108,6 +110,8 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::Setup(_) => "setup",
         Fact::Fixture(_) => "fixture",
         Fact::Lead(_) => "lead",
+        Fact::Standard(_) => "standard",
+        Fact::Check(_) => "check",
         Fact::Operator(_) => "operator",
         Fact::Login(_) => "login",
         Fact::Confirm(_) => "confirm",

@@ -4,6 +4,7 @@
 //! passed over when a line is read: what a program may read is decided by the book's format.
 
 mod bench;
+mod check;
 mod opened;
 mod station;
 mod verdict;
@@ -17,6 +18,7 @@ pub use bench::{
     ActFact, AnswerFact, Carried, DropFact, EndFact, NoteFact, NullFact, OverrideFact, ProveFact,
     ResumeFact, SignFact, StepFact, SwitchFact, ValueFact,
 };
+pub use check::CheckFact;
 pub use opened::{Given, LinkGiven, Open, Opened, Policy, Release};
 pub use station::{
     ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
@@ -27,7 +29,7 @@ pub use verdict::{
 };
 pub use wire::{In, LinkFact, Out, Read, ScanFact, Tap, Tick};
 
-use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
+use crate::register::{Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup};
 
 /// A reading, by the `seq` of its `in` line and its place in that line's `read` list.
 pub type ReadingId = (u64, u32);
@@ -100,6 +102,10 @@ pub enum Fact {
     Fixture(Box<Fixture>),
     /// A lead set of the register.
     Lead(Box<Lead>),
+    /// A check standard of the register.
+    Standard(Box<CheckStandard>),
+    /// An instrument was held against a check standard.
+    Check(Box<CheckFact>),
     /// An operator of the register.
     Operator(Box<Operator>),
     /// Who works at a bench.

@@ -7,6 +7,7 @@ use alloc::vec::Vec;
 
 use serde::{Deserialize, Serialize};
 
+use super::CheckFact;
 use crate::plan::Expanded;
 use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
 
@@ -146,6 +147,9 @@ pub enum Given {
         list: Vec<Instrument>,
         /// Setups.
         setups: Vec<Setup>,
+        /// Their newest bench check on each standard.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        checks: Vec<CheckFact>,
     },
     /// Fixtures and leads of the bench.
     Fixtures {

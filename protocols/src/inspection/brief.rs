@@ -6,7 +6,7 @@ use alloc::vec::Vec;
 
 use super::job::Job;
 use super::record::Record;
-use crate::fact::{Given, LinkGiven, Policy};
+use crate::fact::{CheckFact, Given, LinkGiven, Policy};
 use crate::fault::Fault;
 use crate::limits::{Row, Table};
 use crate::plan::{Expanded, Plan, Step, StepKind, Switch};
@@ -27,6 +27,8 @@ pub(super) struct Brief {
     pub(super) links: Vec<LinkGiven>,
     pub(super) operators: Vec<Operator>,
     pub(super) witness: Witness,
+    /// Newest bench check of each instrument on each standard.
+    pub(super) checks: Vec<CheckFact>,
     pub(super) jobs: BTreeMap<String, Job>,
     /// Local date that the inspection goes by; certificates are compared with it.
     pub(super) date: String,
@@ -85,6 +87,7 @@ impl Brief {
             confirmed: parts.confirmed,
             instruments: parts.instruments,
             setups: parts.setups,
+            checks: parts.checks,
             fixtures: parts.fixtures,
             leads: parts.leads,
             links: parts.links,
@@ -177,6 +180,7 @@ struct Parts {
     confirmed: Vec<String>,
     instruments: BTreeMap<String, Instrument>,
     setups: BTreeMap<String, Setup>,
+    checks: Vec<CheckFact>,
     fixtures: Vec<Fixture>,
     leads: BTreeMap<String, Lead>,
     links: Vec<LinkGiven>,
@@ -199,7 +203,8 @@ impl Parts {
                 }
                 Err(found) => faults.extend(found),
             },
-            Given::Instruments { list, setups } => {
+            Given::Instruments { list, setups, checks } => {
+                self.checks.extend(checks.iter().cloned());
                 self.instruments.extend(list.iter().map(|one| (one.id.clone(), one.clone())));
                 self.setups.extend(setups.iter().map(|one| (one.id.clone(), one.clone())));
             }

@@ -174,7 +174,7 @@ fn as_shown(amount: Amount, function: Function) -> i128 {
 }
 
 /// What a function's unit must measure.
-pub(super) fn quantity(function: Function) -> Option<Quantity> {
+pub(crate) fn quantity(function: Function) -> Option<Quantity> {
     match function {
         Function::VoltageDc | Function::VoltageAc => Some(Quantity::Volt),
         Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),

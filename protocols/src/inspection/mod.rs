@@ -19,8 +19,10 @@
 mod acts;
 mod assume;
 mod attach;
+mod bench_check;
 mod brief;
 mod channel;
+pub mod chart;
 mod command;
 mod condition;
 mod evidence;
@@ -58,7 +60,9 @@ use watch::Watch;
 
 pub use assume::{Assumed, Off};
 pub use attach::Where;
+pub use bench_check::CheckRun;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
+pub(crate) use job::quantity;
 pub use outcome::Outcome;
 pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};

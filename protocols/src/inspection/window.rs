@@ -16,10 +16,12 @@ const LISTED_MAX: usize = 1024;
 /// Fewest readings that a value rests on: what one alone says may be a flipped bit. The worse of
 /// two is never better than the true one of them.
 const FEWEST: usize = 2;
-/// Readings that the rules `settled` and `after_seconds` look at.
+/// Fewest readings that `settled` looks at, and what `after_seconds` looks at.
 const NEWEST: usize = 3;
 /// Longest silence inside a window, microseconds; twice the guard where that is more.
 const SILENCE_US: u64 = 3_000_000;
+/// Most that are kept: a meter that says more in half a second never settles.
+const NEWEST_MAX: usize = 256;
 /// Shortest time that settled readings span, microseconds.
 const SETTLED_US: u64 = 500_000;
 /// A jump inside a window tells of a broken strand: more than this share of the limit.
@@ -94,13 +96,17 @@ impl Window {
         let sample = match job.rule {
             Rule::Settled if settled(&self.newest) => worst_of(job, &self.newest),
             Rule::AfterSeconds if over && FEWEST <= self.newest.len() => {
-                self.newest.iter().copied().reduce(Sample::smaller)
+                self.last_three().reduce(Sample::smaller)
             }
             Rule::WorstOver if over => self.worst.or(self.open),
             Rule::Operator => self.worst.or(self.open),
             _ => None,
         };
         Some(self.fact(job, sample?))
+    }
+
+    fn last_three(&self) -> impl Iterator<Item = Sample> {
+        self.newest.iter().rev().take(NEWEST).copied()
     }
 
     /// The worse of the newest two, at the operator's act.
@@ -165,23 +171,29 @@ fn worst_of(job: &Job, samples: &[Sample]) -> Option<Sample> {
     samples.iter().copied().reduce(worse)
 }
 
-/// Keeps the newest three.
+/// Keeps the newest three, or as many as it takes to look back half a second: a fast meter says
+/// three in less.
 pub(super) fn push(newest: &mut Vec<Sample>, sample: Sample) {
-    if newest.len() == NEWEST {
+    newest.push(sample);
+    let spare = |list: &[Sample]| {
+        list.len() > NEWEST && SETTLED_US <= sample.at.0.saturating_sub(list[1].at.0)
+    };
+    while spare(newest) || newest.len() > NEWEST_MAX {
         newest.remove(0);
     }
-    newest.push(sample);
 }
 
-/// Three values over half a second that differ by no more than 1 % or three counts.
+/// At least three values over half a second that differ by no more than 1 % or three counts of
+/// the finest of them: one that came with fewer digits makes nothing agree.
 pub(super) fn settled(newest: &[Sample]) -> bool {
-    let [first, _, last] = newest else { return false };
-    if newest.iter().any(|sample| sample.says != Says::Value) {
+    let (Some(first), Some(last)) = (newest.first(), newest.last()) else { return false };
+    if newest.len() < NEWEST || newest.iter().any(|sample| sample.says != Says::Value) {
         return false;
     }
     let sizes = || newest.iter().map(|sample| sample.size);
     let (Some(low), Some(high)) = (sizes().min(), sizes().max()) else { return false };
-    let counts = scale::last_digit(last.number, last.unit).saturating_mul(3);
+    let count = |sample: &Sample| scale::last_digit(sample.number, sample.unit);
+    let counts = newest.iter().map(count).min().unwrap_or(0).saturating_mul(3);
     last.at.0.saturating_sub(first.at.0) >= SETTLED_US && high - low <= counts.max(high / 100)
 }
 

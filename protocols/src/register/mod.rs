@@ -8,6 +8,7 @@ mod operator;
 mod read_assets;
 mod read_bench;
 mod read_fixtures;
+mod standard;
 mod unique;
 
 pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, PartType};
@@ -20,3 +21,4 @@ pub use operator::{Competence, Operator};
 pub use read_assets::{COLUMNS_MORE, COLUMNS_NEEDED, read_assets};
 pub use read_bench::read_instruments;
 pub use read_fixtures::{read_fixtures, read_operators};
+pub use standard::{CheckStandard, read_standards};

@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 use tapline_drivers::{Contacts, Flag, Function, Indication, Now, Number, Reading, Span, Unit};
 
 use super::given::{first_commit, scan};
-use crate::fact::{Fact, Policy, ReadingId, ResumeFact};
+use crate::fact::{CheckFact, Fact, Policy, ReadingId, ResumeFact};
 use crate::inspection::{Command, Expect, Inspection, Refusal, Where};
 
 const INSTRUMENTS: &str = include_str!("bench/instruments.toml");
@@ -89,6 +89,8 @@ pub(super) struct Setting {
     pub(super) confirmed: Vec<String>,
     /// Steps by reason that are asked for.
     pub(super) asked: Vec<String>,
+    /// Newest bench checks.
+    pub(super) checks: Vec<CheckFact>,
 }
 
 impl Default for Setting {
@@ -103,6 +105,7 @@ impl Default for Setting {
             period_ms: Some(400),
             confirmed: Vec::new(),
             asked: Vec::new(),
+            checks: Vec::new(),
         }
     }
 }
@@ -443,7 +446,7 @@ impl Bench {
 }
 
 /// `0.182 Ohm`, `>2 Ohm`, `OL`, `none`.
-pub(super) fn reading(function: Function, shows: &str) -> Reading {
+pub(in crate::inspection) fn reading(function: Function, shows: &str) -> Reading {
     let ohm = Unit::from_ucum("Ohm").unwrap();
     let (indication, unit) = match shows {
         "OL" => (Indication::Overload, ohm),

@@ -6,7 +6,7 @@ use alloc::vec;
 use tapline_drivers::Function;
 
 use super::bench::{Bench, Setting};
-use crate::fact::{Fact, Policy, Word};
+use crate::fact::{CheckFact, Fact, Policy, Word};
 use crate::inspection::Command;
 
 fn looked() -> Bench {
@@ -278,6 +278,35 @@ fn one_reading_alone_is_no_value() {
     bench.now += 400_000;
     bench.feed("LR-01", Function::Resistance4w, "0.183 Ohm");
     assert_eq!(bench.values()[0].value, "0.183");
+}
+
+#[test]
+fn a_meter_that_failed_its_bench_check_passes_nothing() {
+    let amount = |text: &str| crate::Amount::parse(text).ok();
+    let check = |ok: bool| CheckFact {
+        bench: "b1".into(),
+        standard: "CS-1".into(),
+        certificate: "C-1".into(),
+        instrument: "LR-01".into(),
+        function: Function::Resistance4w,
+        indication: None,
+        value: Some("0.150".into()),
+        unit: amount("1 Ohm").map(|one| one.unit),
+        want: amount("0.200 Ohm"),
+        room: amount("0.006 Ohm"),
+        ok,
+        from: vec![],
+    };
+    for (ok, word) in [(true, Word::Pass), (false, Word::Undecided)] {
+        let mut bench = Bench::open(&Setting { checks: vec![check(ok)], ..Setting::default() });
+        bench.null("0.061 Ohm", "-0.061 Ohm");
+        bench.answer("pass").unwrap();
+        bench.touch("0.182 Ohm");
+        bench.touch("-0.190 Ohm");
+        let (judged, reasons) = bench.verdict("pe");
+        assert_eq!(judged, word);
+        assert_eq!(reasons.contains(&"bench_check_failed".to_string()), !ok);
+    }
 }
 
 #[test]

@@ -44,7 +44,7 @@ pub(super) fn first_commit(setting: &Setting) -> Vec<Fact> {
         Given::Asset { asset: Box::new(asset) },
         Given::Plan { text: text.into(), sha256: sha256.clone() },
         Given::Limits { text: limits.into(), table: sha256, confirmed: setting.confirmed.clone() },
-        Given::Instruments { list, setups },
+        Given::Instruments { list, setups, checks: setting.checks.clone() },
         Given::Fixtures { list: fixtures, leads, witness: witness(setting.witnessed) },
         Given::Links { list: links },
         Given::Steps { list: steps },

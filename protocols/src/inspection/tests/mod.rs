@@ -1,6 +1,6 @@
 //! The inspection in virtual time.
 
-mod bench;
+pub(super) mod bench;
 mod earth;
 mod given;
 mod live;
