@@ -118,9 +118,9 @@ mod tests {
         assert!(known("method", "inlet"));
         assert!(known("method.protective_earth_resistance", "inlet"));
         assert!(!known("method.insulation_resistance", "inlet"));
-        assert!(!known("class", "III"));
+        assert!(!known("class", "IV"));
         assert!(!known("no such list", "I"));
-        assert_eq!(choices("class"), ["I", "II", "internal", "system"]);
+        assert_eq!(choices("class"), ["I", "II", "III", "internal", "system"]);
         assert!(choices("meth").is_empty());
     }
 

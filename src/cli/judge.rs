@@ -150,7 +150,7 @@ mod tests {
     #[test]
     fn a_bad_line_names_the_key_and_its_words() {
         let says = |from: &str, to: &str| judge_line(&LEAK.replace(from, to)).unwrap_err();
-        assert_eq!(says("\"2014\"", "\"2007\""), "`edition` has no word `2007`: one of 2014");
+        assert_eq!(says("\"2014\"", "\"1999\""), "`edition` has no word `1999`: one of 2014, 2007");
         assert_eq!(
             says("direct", "fast"),
             "`method` has no word `fast`: one of direct, differential, alternative"

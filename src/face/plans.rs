@@ -86,6 +86,8 @@ fn limit(row: &Row) -> Value {
         "limit": bound(&row.bound),
         "confidence": row.confidence.word(),
         "source": row.source,
+        "layer": row.layer.word(),
+        "how": row.how(),
     })
 }
 

@@ -241,11 +241,12 @@ impl Core {
         let (text, _) = self.library.plan(&plan.id).expect("it was found above");
         let witness = self.settings.benches.iter().find(|b| b.id == bench);
         let witness = witness.map(|b| b.witness.clone()).unwrap_or_default();
+        let limits = self.limits_given(plan, &asset, &steps);
         let mut given = vec![
             Given::Asset { asset: Box::new(asset) },
             Given::Plan { text: text.into(), sha256: sha256(text) },
         ];
-        given.extend(self.limits_given(plan, &steps));
+        given.extend(limits);
         given.push(Given::Instruments {
             list: here.instruments,
             setups: here.setups,
@@ -260,9 +261,10 @@ impl Core {
         given.into_iter().map(Fact::Given).collect()
     }
 
-    /// The rows that the steps come to, and which of them this workshop has confirmed.
-    fn limits_given(&self, plan: &Plan, steps: &[Expanded]) -> Option<Given> {
-        let table = self.library.table(&plan.standard, &plan.edition)?;
+    /// The rows that the steps come to, as they are for the asset, and which of them this workshop
+    /// has confirmed.
+    fn limits_given(&self, plan: &Plan, asset: &Asset, steps: &[Expanded]) -> Option<Given> {
+        let table = self.library.table(&plan.standard, &plan.edition)?.for_asset(asset);
         let ids: BTreeSet<&String> = steps.iter().filter_map(|step| step.limit.as_ref()).collect();
         let rows: Vec<_> = ids.iter().filter_map(|id| table.row(id)).collect();
         let confirmed = ids.iter().filter(|id| self.register.confirmed.contains(**id));

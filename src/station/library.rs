@@ -24,37 +24,51 @@ impl Library {
     pub fn builtin() -> Result<Library, Vec<Fault>> {
         let mut library = Library::default();
         for id in plan::builtin_ids() {
-            let text = plan::builtin(id).expect("it is in the list");
-            let standard = library.add_plan(text)?;
-            for edition in Table::editions(&standard) {
-                let text = Table::builtin(&standard, edition).expect("it is in the list");
-                library.add_table(text)?;
-            }
+            library.add_plan(plan::builtin(id).expect("it is in the list"))?;
+        }
+        for (standard, edition) in Table::all() {
+            library.add_table(Table::builtin(standard, edition).expect("it is in the list"))?;
         }
         Ok(library)
     }
 
-    /// Adds a plan, in place of one with the same name. Returns the standard it goes by.
+    /// Adds a plan, in place of one with the same name.
     ///
     /// # Errors
     /// All faults of the text.
-    pub fn add_plan(&mut self, text: &str) -> Result<String, Vec<Fault>> {
+    pub fn add_plan(&mut self, text: &str) -> Result<(), Vec<Fault>> {
         let plan = plan::parse(text)?;
-        let standard = plan.standard.clone();
         self.texts.insert(plan.id.clone(), text.into());
         self.plans.retain(|known| known.id != plan.id);
         self.plans.push(plan);
-        Ok(standard)
+        Ok(())
     }
 
-    /// Adds a table of limits, in place of the one of the same edition.
+    /// Adds a table of limits, in place of the one of the same edition; rows of the workshop or of
+    /// a maker are laid over that one, which is then named by the digest of both names.
     ///
     /// # Errors
-    /// All faults of the text.
+    /// All faults of the text, and a layer without a table under it.
     pub fn add_table(&mut self, text: &str) -> Result<(), Vec<Fault>> {
         let table = Table::parse(text)?.with_hash(&sha256(text));
+        if table.is_layer() {
+            return self.lay_over(table);
+        }
         self.tables.retain(|t| (&t.standard, &t.edition) != (&table.standard, &table.edition));
         self.tables.push(table);
+        Ok(())
+    }
+
+    fn lay_over(&mut self, layer: Table) -> Result<(), Vec<Fault>> {
+        let fault = |text: String| vec![Fault { line: 0, field: String::new(), text }];
+        let own = |t: &&mut Table| t.standard == layer.standard && t.edition == layer.edition;
+        let Some(table) = self.tables.iter_mut().find(own) else {
+            let (standard, edition) = (&layer.standard, &layer.edition);
+            return Err(fault(format!("there is no table of {standard}:{edition} to lay it over")));
+        };
+        let both = sha256(&format!("{}\n{}\n", table.sha256, layer.sha256));
+        table.lay_over(layer).map_err(fault)?;
+        *table = table.clone().with_hash(&both);
         Ok(())
     }
 
@@ -107,6 +121,23 @@ mod tests {
         for plan in library.plans() {
             assert!(library.table(&plan.standard, &plan.edition).is_some(), "{}", plan.id);
         }
+    }
+
+    #[test]
+    fn a_workshops_rows_are_laid_over_the_standards() {
+        let mut library = Library::builtin().unwrap();
+        let before = library.table("IEC 62353", "2014").unwrap().clone();
+        let row = &before.rows[0];
+        let text = before.text_of(&[row]).replace(&row.id, "our.row")
+            + "layer = \"site\"\napproved_by = \"K. Vogt\"\nreason = \"our own\"\n"
+            + "date = \"2026-11-24\"\n";
+        library.add_table(&text).unwrap();
+        let after = library.table("IEC 62353", "2014").unwrap();
+        assert_eq!(after.rows.len(), before.rows.len() + 1);
+        assert_ne!(after.sha256, before.sha256);
+        assert!(library.add_table(&text).unwrap_err()[0].text.contains("two rows have the id"));
+        let other = text.replace("\"2014\"", "\"1999\"");
+        assert!(library.add_table(&other).unwrap_err()[0].text.contains("there is no table"));
     }
 
     // NIST FIPS 180-4 example: the digest of "abc".

@@ -3,7 +3,7 @@
 Prints one JSON object a line: `in` for the judge, and what it must say. Reads the table of
 limits with its own TOML parser and shares no arithmetic with the judge.
 
-    python3 judge.py limits.toml COUNT SEED
+    python3 judge.py COUNT SEED limits.toml ...
 """
 
 import json
@@ -14,7 +14,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 PREFIX = {"n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
-BASES = ("Ohm", "A")
+BASES = ("Ohm", "A", "V")
+NOMINAL = ("IEC 62353", "DIN VDE 0751-1", "DGUV Information 203-071")
+RATED_110 = ("IEC 60601-1", "UL 60601-1")
 REFERENCES = ("230", "230.0", "220", "240", "110", "250", "127", "0.23 k", "200", "115")
 
 
@@ -45,37 +47,47 @@ def near(rng, target, places):
     return Fraction(whole + rng.choice((-3, -1, 0, 0, 1, 1, 2)), 10**places)
 
 
-def mains(rng):
+def mains(rng, low, high):
     """Measured and reference voltage as texts, and reference over measured."""
     text = rng.choice(REFERENCES)
     reference = fraction(text.split()[0]) * (1000 if text.endswith("k") else 1)
-    share = Fraction(rng.randint(850, 1100), 1000)
+    share = Fraction(rng.randint(low, high), 1000)
     places = rng.randint(0, 3)
     measured = Fraction(round(reference * share * 10**places), 10**places)
-    if not Fraction(85, 100) <= measured / reference <= Fraction(110, 100):
-        measured = reference
+    if not Fraction(low, 1000) <= measured / reference <= Fraction(high, 1000):
+        measured = reference * (low + high) / 2000
+        measured = Fraction(round(measured * 1000), 1000)
     unit = text + "V" if text.endswith("k") else text + " V"
     return plain(measured, 3) + " V", unit, reference / measured
 
 
-def case(rng, row):
-    bound = "max" if "max" in row else "min"
-    text, unit = row[bound].split()
+def case(rng, row, table):
+    key = next(k for k in ("max", "min", "max_below", "min_above") if k in row)
+    bound, inclusive = key[:3], key in ("max", "min")
+    text, unit = row[key].split()
     prefix, base = split_unit(unit)
     own = rng.choice([p for p in PREFIX if p + base in UNITS])
     limit = fraction(text) * Fraction(10) ** (PREFIX[prefix] - PREFIX[own])
     given = {
-        "standard": "IEC 62353", "edition": "2014", "measurand": row["measurand"],
-        "method": row["method"], "class": rng.choice(row["class"]),
+        "standard": table["standard"], "edition": table["edition"],
+        "measurand": row["measurand"], "method": row["method"],
         "kind": rng.choice(row["kind"]), "unit": own + base, "rule": "simple",
         "proved": True, "confirmed": True,
         "gives": {"test_current": "200 mA", "open_circuit": "24 V"},
     }
-    if row["applied_part"]:
-        given["applied_part"] = rng.choice(row["applied_part"])
+    if row["measurand"] == "protective_earth_impedance":
+        given["gives"] = {"test_current": "25 A", "open_circuit": "6 V"}
+    for word in ("class", "applied_part", "condition"):
+        if row[word]:
+            given[word] = rng.choice(row[word])
     factor, null = Fraction(1), Fraction(0)
-    if base == "A":
-        measured, reference, factor = mains(rng)
+    if base == "A" and table["standard"] in RATED_110:
+        measured, reference, _ = mains(rng, 1089, 1111)
+        given["mains"] = {"measured": measured, "reference": reference}
+    elif base == "A" and table["standard"] in NOMINAL:
+        measured, reference, scaled = mains(rng, 850, 1100)
+        if given["kind"] == "ac":
+            factor = scaled
         given["mains"] = {"measured": measured, "reference": reference}
     places = rng.randint(max(0, 2 - digits_before(limit)), max(4, 9 - digits_before(limit)))
     if bound == "max" and base == "Ohm" and rng.random() < 0.5:
@@ -93,7 +105,8 @@ def case(rng, row):
     given["value"] = plain(sign * raw, places)
     if len(given["value"].strip("-").replace(".", "").lstrip("0")) > 15:
         return None
-    fits = value <= limit if bound == "max" else value >= limit
+    fits = value < limit if bound == "max" else value > limit
+    fits = fits or (inclusive and value == limit)
     shown = round(value, places)
     share = round(value / limit * 100, 1)
     return {
@@ -108,17 +121,20 @@ def digits_before(limit):
     return len(str(int(limit))) if limit >= 1 else 0
 
 
-UNITS = ("uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm", "nA", "uA", "mA", "A")
+UNITS = ("uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm", "nA", "uA", "mA", "A", "nV", "uV", "mV", "V", "kV")
 
 
 def main():
-    path, count, seed = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
-    with open(path, "rb") as file:
-        rows = tomllib.load(file)["limit"]
+    count, seed = int(sys.argv[1]), int(sys.argv[2])
+    rows = []
+    for path in sys.argv[3:]:
+        with open(path, "rb") as file:
+            table = tomllib.load(file)
+        rows += [(row, table) for row in table["limit"]]
     rng = random.Random(seed)
     made = 0
     while made < count:
-        found = case(rng, rows[made % len(rows)])
+        found = case(rng, *rows[made % len(rows)])
         if found is not None:
             print(json.dumps(found))
             made += 1

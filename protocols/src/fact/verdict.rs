@@ -123,6 +123,9 @@ pub struct LimitUsed {
     pub confidence: String,
     /// `standard site maker`.
     pub layer: String,
+    /// How it was computed, and who approved it over the standard's, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub how: Option<String>,
     /// SHA-256 of the table, hex.
     pub table: String,
 }

@@ -31,7 +31,7 @@ impl GateState {
 /// The gate as a step of the plan meets it.
 pub(super) fn before(record: &Record, brief: &Brief, step: &Step) -> GateState {
     let Some(gate) = step.needs_gate else { return GateState::NotAsked };
-    if matches!(brief.asset.class, Class::II | Class::Internal) {
+    if matches!(brief.asset.class, Class::II | Class::III | Class::Internal) {
         return GateState::NotAsked;
     }
     let state = state(record, brief, gate);

@@ -13,7 +13,7 @@ use super::{Confirmed, Measured, Question, RuleAsked, ask};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::Judged;
-use crate::limits::{Key, NoRow, Table};
+use crate::limits::{Key, NoRow, Supply, Table, at_110_percent, quantity_of};
 use crate::plan::Correct;
 use crate::register::{Gives, Kind};
 use crate::terms;
@@ -23,6 +23,7 @@ pub const VALUES_MAX: usize = 512;
 
 const OHM: [&str; 6] = ["uOhm", "mOhm", "Ohm", "kOhm", "MOhm", "GOhm"];
 const AMPERE: [&str; 8] = ["nA", "uA", "mA", "A", "nV", "uV", "mV", "V"];
+const VOLT: [&str; 5] = ["nV", "uV", "mV", "V", "kV"];
 
 /// One object of `tapline judge`. Decimals are texts, so that their digits are kept.
 ///
@@ -175,13 +176,19 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
     if input.lead_null.is_some() {
         correct.push(Correct::LeadNull);
     }
-    if network(input, unit)? {
+    if network(input, unit, measurand)? {
         correct.push(Correct::Network);
     }
+    let current = quantity_of(measurand) == Quantity::Ampere;
+    let mains = input.mains.as_ref().map(mains).transpose()?;
+    let supply = Supply::of(input.standard.as_deref().unwrap_or_default());
     // Direct current does not come from the mains voltage in proportion.
-    let leakage = measurand.ends_with("leakage") || measurand == "touch_current";
-    if leakage && input.kind.as_deref() != Some("dc") {
+    if current && supply == Supply::Nominal && input.kind.as_deref() != Some("dc") {
         correct.push(Correct::MainsScaling);
+    }
+    let mut values = values(input, unit)?;
+    if current && supply == Supply::Rated110 && !at_110_percent(mains.as_ref()) {
+        values.iter_mut().for_each(|value| value.reasons.push("supply_not_110".into()));
     }
     Ok(Question {
         key: Key {
@@ -192,9 +199,9 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
             condition: input.condition.as_deref(),
             kind: input.kind.as_deref(),
         },
-        values: values(input, unit)?,
+        values,
         correct,
-        mains: input.mains.as_ref().map(mains).transpose()?,
+        mains,
         gives: input.gives.as_ref().map(gives).transpose()?,
         accuracy: input.accuracy.as_ref().map(accuracy).transpose()?,
         besides: besides(input, unit)?,
@@ -210,9 +217,10 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
 }
 
 fn unit(input: &JudgeInput, measurand: &str) -> Result<Unit, InputFault> {
-    let codes = match measurand.ends_with("resistance") {
-        true => OHM.as_slice(),
-        false => AMPERE.as_slice(),
+    let codes = match quantity_of(measurand) {
+        Quantity::Ohm => OHM.as_slice(),
+        Quantity::Volt => VOLT.as_slice(),
+        _ => AMPERE.as_slice(),
     };
     let code = input.unit.as_deref().ok_or_else(|| missing("unit", &codes.join(", ")))?;
     let fits = codes.contains(&code);
@@ -221,12 +229,13 @@ fn unit(input: &JudgeInput, measurand: &str) -> Result<Unit, InputFault> {
 }
 
 /// Whether the values are voltages across the network.
-fn network(input: &JudgeInput, unit: Unit) -> Result<bool, InputFault> {
+fn network(input: &JudgeInput, unit: Unit, measurand: &str) -> Result<bool, InputFault> {
     let word = input.network.as_deref();
     if let Some(word) = word.filter(|word| !terms::known("network", word)) {
         return Err(unknown("network", word, &list("network")));
     }
     match (unit.quantity, word) {
+        _ if quantity_of(measurand) == Quantity::Volt => Ok(false),
         (Quantity::Volt, Some("iec60601_fig12")) => Ok(true),
         (Quantity::Volt, _) => {
             Err(fault("network", "is needed for a value in volts: iec60601_fig12"))

@@ -313,7 +313,8 @@ fn limit_used(question: &Question<'_>, table: &Table, row: &Row) -> LimitUsed {
         edition: table.edition.clone(),
         clause: row.clause.clone(),
         confidence: confidence.into(),
-        layer: "standard".into(),
+        layer: row.layer.word().into(),
+        how: row.how(),
         table: table.sha256.clone(),
     }
 }

@@ -77,7 +77,7 @@ impl<'a> Context<'a> {
             stated: stated(question),
             plain: plain(question),
             rule: question.rule,
-            needs_proof: row.measurand != "protective_earth_resistance",
+            needs_proof: !row.is_low_resistance(),
             says_unconfirmed: question.confirmed == Confirmed::JudgeAndSaySo,
             unweighted: question.unweighted && row.basis.as_deref() == Some("weighted"),
             assumed_mains: items.chain.iter().any(assumed),

@@ -10,13 +10,12 @@ use crate::amount::Amount;
 use crate::correct::{Mains, amount_in};
 use crate::exact::{Arithmetic, Ratio};
 use crate::limits::{Confidence, Row, Table};
+use crate::register::Gives;
 
 /// Reasons that hold for every value of the question.
 pub(super) fn of_table(question: &Question<'_>, table: &Table, row: &Row) -> Vec<&'static str> {
     let mut reasons = Vec::new();
-    if table.standard == "IEC 62353" {
-        reasons.extend(source(question, &row.measurand));
-    }
+    reasons.extend(source(question, &table.standard, &row.measurand));
     if row.confidence == Confidence::Memory && question.confirmed != Confirmed::Here {
         reasons.push("limit_unconfirmed");
     }
@@ -25,26 +24,37 @@ pub(super) fn of_table(question: &Question<'_>, table: &Table, row: &Row) -> Vec
 
 /// IEC 62353:2014 5.3.2 (excerpt seen): protective earth with at least 200 mA into 500 mohm from
 /// a source of at most 24 V. 5.3.3 (from memory): insulation at 500 V dc.
-fn source(question: &Question<'_>, measurand: &str) -> Option<&'static str> {
+/// IEC 60601-1:2005 8.6.4 (a national examination and GOST R IEC 60601-1-2010, excerpts seen): at
+/// least 25 A from at most 6 V. 1.5 times the rated current, where that is more, is the plan's.
+fn source(question: &Question<'_>, standard: &str, measurand: &str) -> Option<&'static str> {
     let gives = question.gives;
     match measurand {
-        "protective_earth_resistance" => {
-            let current = gives.and_then(|g| g.test_current);
-            let open = gives.and_then(|g| g.open_circuit);
-            let (Some(current), Some(open)) = (current, open) else {
-                return Some("test_current_unknown");
-            };
-            let enough = at_least(current, Quantity::Ampere, Ratio::new(2, 10));
-            let safe = at_most(open, Quantity::Volt, Ratio::new(24, 1));
-            (!(enough && safe)).then_some("method_not_valid")
+        "protective_earth_resistance" | "protective_conductor_resistance" => {
+            low_resistance(gives, Ratio::new(2, 10), Ratio::new(24, 1))
         }
-        "insulation_resistance" => {
+        "protective_earth_impedance" => low_resistance(gives, Ratio::new(25, 1), Ratio::new(6, 1)),
+        "insulation_resistance" if standard == "IEC 62353" => {
             let volts = gives.and_then(|g| g.test_voltage)?;
             let enough = at_least(volts, Quantity::Volt, Ratio::new(500, 1));
             (!enough).then_some("method_not_valid")
         }
         _ => None,
     }
+}
+
+fn low_resistance(
+    gives: Option<Gives>,
+    least: Result<Ratio, Arithmetic>,
+    most: Result<Ratio, Arithmetic>,
+) -> Option<&'static str> {
+    let current = gives.and_then(|g| g.test_current);
+    let open = gives.and_then(|g| g.open_circuit);
+    let (Some(current), Some(open)) = (current, open) else {
+        return Some("test_current_unknown");
+    };
+    let enough = at_least(current, Quantity::Ampere, least);
+    let safe = at_most(open, Quantity::Volt, most);
+    (!(enough && safe)).then_some("method_not_valid")
 }
 
 /// The supply can be used for scaling: inside 85 % to 110 % of its reference, the rated range of

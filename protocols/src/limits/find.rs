@@ -72,7 +72,8 @@ impl fmt::Display for NoRow {
 const FIELDS: [&str; 5] = ["method", "class", "applied_part", "condition", "kind"];
 
 impl Table {
-    /// The one row of a key. A word that no row in question looks at may be missing.
+    /// The one row of a key. A word that no row in question looks at may be missing. The maker's
+    /// row goes before the workshop's, and that before the standard's.
     ///
     /// # Errors
     /// [`NoRow`]: no row, more than one, an unknown word, or a missing one that decides.
@@ -86,6 +87,8 @@ impl Table {
                 None => decides(field, key.measurand, &rows)?,
             }
         }
+        let top = rows.iter().map(|row| row.layer.rank()).max();
+        rows.retain(|row| Some(row.layer.rank()) == top);
         match rows.as_slice() {
             [] => Err(NoRow::NoLimit),
             [row] => Ok(row),
@@ -129,7 +132,9 @@ impl Row {
             let (mine, theirs) = (self.words(field), other.words(field));
             mine.is_empty() || theirs.is_empty() || mine.iter().any(|w| theirs.contains(w))
         };
-        self.measurand == other.measurand && FIELDS.iter().all(|field| common(field))
+        self.layer.meets(&other.layer)
+            && self.measurand == other.measurand
+            && FIELDS.iter().all(|field| common(field))
     }
 }
 
@@ -162,13 +167,15 @@ fn check(key: &Key<'_>) -> Result<(), NoRow> {
 
 /// A missing word is no fault where every row in question takes any word.
 fn decides(field: &'static str, measurand: &str, rows: &[&Row]) -> Result<(), NoRow> {
-    let all = list_of(field, measurand);
+    let heard = |word: &&str| rows.iter().any(|row| row.takes(field, word));
+    // Peak values are asked for by few standards: elsewhere nobody has to say that it is none.
+    let mut all = list_of(field, measurand);
+    all.retain(|word| *word != "peak" || heard(word));
     let open =
         |row: &&Row| row.words(field).is_empty() || all.iter().all(|word| row.takes(field, word));
     if rows.iter().all(open) {
         return Ok(());
     }
-    let heard = |word: &&str| rows.iter().any(|row| row.takes(field, word));
     let words: Vec<&str> = all.iter().copied().filter(heard).collect();
     Err(NoRow::Missing { key: field, words: owned(&words) })
 }

@@ -5,7 +5,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use super::find::list_of;
-use super::{Bound, Confidence, Direction, Row, Table};
+use super::{Bound, Confidence, Direction, Plus, Row, Table, computed, layer};
 use crate::amount::Amount;
 use crate::fault::Fault;
 use crate::read::{self, Form, Value};
@@ -71,6 +71,12 @@ fn row(mut form: Form<'_, '_>) -> Option<Row> {
     let confidence = form.need("confidence").and_then(|v| v.word::<Confidence>());
     let source_edition = text(&mut form, "source_edition");
     let basis = form.may("basis").map(|v| v.one_of(&terms::choices("basis")));
+    let plus = form.may("plus").and_then(|v| computed::read(&v));
+    let computed = form.may("computed").and_then(|v| v.text());
+    let layer = layer::read(&mut form);
+    if let (Some(plus), Some(bound)) = (&plus, &bound) {
+        fits(&form, plus, bound);
+    }
     form.finish();
     Some(Row {
         id: id?,
@@ -86,7 +92,18 @@ fn row(mut form: Form<'_, '_>) -> Option<Row> {
         confidence: confidence?,
         source_edition: source_edition?,
         basis: basis.flatten(),
+        plus,
+        computed,
+        layer: layer?,
     })
+}
+
+/// What is added grows the limit of its own quantity, up to more than that.
+fn fits(form: &Form<'_, '_>, plus: &Plus, bound: &Bound) {
+    let own = |amount: &Amount| amount.unit == bound.amount.unit;
+    if bound.direction != Direction::Max || !own(&plus.add) || !own(&plus.up_to) {
+        form.fault("plus", "goes with a `max`, in its very unit".into());
+    }
 }
 
 fn text(form: &mut Form<'_, '_>, key: &'static str) -> Option<String> {
@@ -164,13 +181,13 @@ mod tests {
 
     #[test]
     fn all_faults_come_at_once_with_their_lines() {
-        let bad = limit("a", "[\"III\"]", "max = \"5\"\ncolour = \"red\"");
+        let bad = limit("a", "[\"IV\"]", "max = \"5\"\ncolour = \"red\"");
         let found = faults(&format!("{GOOD}{bad}"));
         assert_eq!(found.len(), 3, "{found:?}");
         assert_eq!(
             found[..2],
             [
-                "line 9, `limit.a.class.1`: unknown word `III`; did you mean `II`?",
+                "line 9, `limit.a.class.1`: unknown word `IV`; did you mean `II`?",
                 "line 16, `limit.a.max`: `5` needs a number, a blank, a unit",
             ]
         );

@@ -39,6 +39,22 @@ fn limit(text: &mut String, row: &Row) {
     if let Some(basis) = &row.basis {
         line(text, "basis", basis);
     }
+    if let Some(plus) = &row.plus {
+        text.push_str("plus = { ");
+        for (i, (key, value)) in plus.fields().iter().enumerate() {
+            text.push_str(if i == 0 { "" } else { ", " });
+            text.push_str(key);
+            text.push_str(" = ");
+            quoted(text, value);
+        }
+        text.push_str(" }\n");
+    }
+    if let Some(computed) = &row.computed {
+        line(text, "computed", computed);
+    }
+    for (key, value) in row.layer.fields() {
+        line(text, key, &value);
+    }
 }
 
 fn line(text: &mut String, key: &str, value: &str) {

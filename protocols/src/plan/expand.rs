@@ -11,7 +11,7 @@ use super::limits::{LimitKey, class_word, condition};
 use super::model::{Method, Plan, Step, StepKind};
 use super::steps::{Expanded, Settings};
 use crate::fault::Fault;
-use crate::limits::NoRow;
+use crate::limits::{NoRow, Table};
 use crate::read::is_date;
 use crate::register::{Asset, Cord, Kind};
 
@@ -32,6 +32,8 @@ pub fn expand(
     asset: &Asset,
     bench: &BenchGiven<'_>,
 ) -> Result<Vec<Expanded>, Vec<Fault>> {
+    let tables = in_force(plan, asset, bench.limits);
+    let bench = &BenchGiven { limits: &tables, ..*bench };
     let mut faults = not_for(plan, asset);
     if !is_date(bench.today) {
         faults.push(fault("today", format!("`{}` is no day", bench.today)));
@@ -45,6 +47,12 @@ pub fn expand(
         }
     }
     if faults.is_empty() { Ok(list) } else { Err(faults) }
+}
+
+/// The table of the plan's edition, as it is for the asset.
+pub(super) fn in_force(plan: &Plan, asset: &Asset, tables: &[Table]) -> Vec<Table> {
+    let own = |t: &&Table| t.standard == plan.standard && t.edition == plan.edition;
+    tables.iter().filter(own).map(|table| table.for_asset(asset)).collect()
 }
 
 /// What keeps a plan from being for an asset.

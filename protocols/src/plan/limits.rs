@@ -70,6 +70,7 @@ pub(crate) fn class_word(class: Class) -> &'static str {
     match class {
         Class::I => "I",
         Class::II => "II",
+        Class::III => "III",
         Class::Internal => "internal",
         Class::System => "system",
     }

@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use serde::Serialize;
 
 use super::bench::BenchGiven;
-use super::expand::expand;
+use super::expand::{expand, in_force};
 use super::limits::in_words;
 use super::model::{Capture, Contact, Hazard, Plan, Rule, Step, StepKind};
 use super::steps::{Expanded, Settings, Switch};
@@ -112,6 +112,9 @@ pub struct JudgedBy {
     pub clause: String,
     /// `two_sources one_source memory`.
     pub confidence: &'static str,
+    /// How it was computed, and who approved it over the standard's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub how: Option<String>,
 }
 
 /// What a plan costs. Closed steps are not counted.
@@ -141,11 +144,12 @@ pub struct Totals {
 /// As [`expand`].
 pub fn outline(plan: &Plan, asset: &Asset, bench: &BenchGiven<'_>) -> Result<Outline, Vec<Fault>> {
     let expanded = expand(plan, asset, bench)?;
+    let tables = in_force(plan, asset, bench.limits);
     let mut walk = Walk::default();
     let mut steps = Vec::new();
     for one in expanded {
         let Some(step) = plan.steps.iter().find(|step| step.id == one.of) else { continue };
-        steps.push(walk.planned(step, one, bench.limits));
+        steps.push(walk.planned(step, one, &tables));
     }
     walk.leave();
     Ok(Outline {
@@ -271,7 +275,12 @@ fn closed_step(planned: &Planned) -> Option<&str> {
 }
 
 fn judged_by(row: &Row) -> JudgedBy {
-    JudgedBy { limit: in_words(row), clause: row.clause.clone(), confidence: row.confidence.word() }
+    JudgedBy {
+        limit: in_words(row),
+        clause: row.clause.clone(),
+        confidence: row.confidence.word(),
+        how: row.how(),
+    }
 }
 
 fn missing(plan: &Plan, steps: &[Planned], bench: &BenchGiven<'_>) -> Vec<Missing> {

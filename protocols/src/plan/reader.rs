@@ -249,7 +249,7 @@ mod tests {
         an_unreadable_number: "plan-1" => "plan-one": "format", "another format";
         an_unknown_kind: "kind      = \"measure\"" => "kind = \"mesure\""
             : "step.pe.kind", "did you mean `measure`";
-        an_unknown_class: "class = [\"I\", \"II\"]" => "class = [\"I\", \"III\"]"
+        an_unknown_class: "class = [\"I\", \"II\"]" => "class = [\"I\", \"IV\"]"
             : "for.class.2", "II";
         an_applied_part_of_the_whole_plan: "for      = { " => "for = { applied_part = [\"B\"], "
             : "for.applied_part", "no known key";

@@ -12,6 +12,8 @@ pub enum Class {
     I,
     /// Class II: double or reinforced insulation.
     II,
+    /// Class III: safety extra-low voltage.
+    III,
     /// Internally powered.
     #[serde(rename = "internal")]
     Internal,
@@ -95,6 +97,12 @@ pub struct Asset {
     pub rated_volts: Option<String>,
     /// Rated mains current in amperes, a decimal.
     pub rated_amps: Option<String>,
+    /// Length of its mains cord in metres, a decimal; some limits grow with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cord_metres: Option<String>,
+    /// Its heating power in kilowatts, a decimal; some limits grow with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub heating_kw: Option<String>,
     /// It has a switching supply.
     pub switching_supply: bool,
     /// Protectively earthed accessible points, by name.

@@ -27,7 +27,7 @@ pub const COLUMNS_NEEDED: [&str; 9] = [
     "applied_parts",
 ];
 /// Columns that may be left out.
-pub const COLUMNS_MORE: [&str; 14] = [
+pub const COLUMNS_MORE: [&str; 16] = [
     "maker",
     "model",
     "serial",
@@ -36,6 +36,8 @@ pub const COLUMNS_MORE: [&str; 14] = [
     "cords",
     "rated_volts",
     "rated_amps",
+    "cord_metres",
+    "heating_kw",
     "states",
     "built_to",
     "plan",
@@ -151,6 +153,8 @@ impl<'f> Row<'f> {
             cords: self.cords(cord),
             rated_volts: self.rating("rated_volts"),
             rated_amps: self.rating("rated_amps"),
+            cord_metres: self.rating("cord_metres"),
+            heating_kw: self.rating("heating_kw"),
             switching_supply: switching.unwrap_or_default(),
             earthed_points: self.names("earthed_points"),
             accessible_parts: self.names("accessible_parts"),
@@ -419,7 +423,7 @@ mod tests {
         a_number_with_a_blank: "asset" = "P 1" => "no asset number";
         a_control_code_as_number: "asset" = ".TL-OK" => ".TL-";
         no_description: "description" = " " => "is empty";
-        an_unknown_class: "class" = "III" => "known here: I, II, internal, system";
+        an_unknown_class: "class" = "IV" => "known here: I, II, III, internal, system";
         an_empty_class: "class" = "" => "known here";
         neither_yes_nor_no: "functional_earth" = "maybe" => "yes";
         an_unset_supply: "switching_supply" = "" => "no";

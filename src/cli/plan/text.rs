@@ -106,8 +106,29 @@ pub(super) fn show(outline: &Outline, asset: &Asset, on_paper: bool) -> String {
     out.push_str(&first(outline, words, on_paper));
     let rows: Vec<_> = outline.steps.iter().map(|planned| row(planned, words)).collect();
     let _ = write!(out, "\nSteps\n{}", table(&rows));
+    out.push_str(&set_otherwise(outline));
     out.push_str(&placements(outline, words));
     let _ = writeln!(out, "\n{}", cost(&outline.totals));
+    out
+}
+
+/// Limits that are not simply the standard's, each once.
+fn set_otherwise(outline: &Outline) -> String {
+    let mut out = String::new();
+    let mut last = None;
+    for planned in &outline.steps {
+        let how = planned.judged_by.as_ref().and_then(|judged| judged.how.as_ref());
+        if let Some(how) = how.filter(|how| last != Some((&planned.expanded.of, *how))) {
+            let lead_in = format!("  {}: ", planned.expanded.of);
+            let _ = writeln!(
+                out,
+                "{}{}",
+                if out.is_empty() { "\n" } else { "" },
+                wrapped(&lead_in, how)
+            );
+            last = Some((&planned.expanded.of, how));
+        }
+    }
     out
 }
 
@@ -159,6 +180,7 @@ fn kind(asset: &Asset) -> String {
     let class = match asset.class {
         Class::I => "class I",
         Class::II => "class II",
+        Class::III => "class III",
         Class::Internal => "internally powered",
         Class::System => "system",
     };

@@ -120,7 +120,7 @@ fn keys<'a>(plan: &'a Plan, step: &'a Step) -> Vec<LimitKey<'a>> {
 }
 
 fn classes(plan: &Plan, step: &Step) -> Vec<Class> {
-    let all = [Class::I, Class::II, Class::Internal, Class::System];
+    let all = [Class::I, Class::II, Class::III, Class::Internal, Class::System];
     both(&all, &plan.for_assets.class, &step.when.class)
 }
 
