@@ -8,6 +8,7 @@ use std::{env, fs};
 
 use serde_json::Value;
 use tapline::cli::plan::{Said, Show, check, show};
+use tapline_protocols::plan::builtin_ids;
 use tapline_protocols::read::csv;
 
 const PLAN: &str = "iec62353-recurrent-direct";
@@ -34,6 +35,7 @@ fn expect(name: &str, said: &Said, code: u8) {
     let path = here("tests/plans").join(format!("{name}.expect"));
     assert_eq!((said.code, said.stderr.as_str()), (code, ""));
     if env::var_os("UPDATE_EXPECT").is_some() {
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(&path, &said.stdout).unwrap();
     }
     assert_eq!(said.stdout, fs::read_to_string(&path).unwrap(), "{}", path.display());
@@ -64,6 +66,96 @@ fn show_says_what_is_missing_then_steps_then_cost() {
 fn show_on_paper_with_a_step_by_reason() {
     let with = vec!["insulation".into()];
     expect("on_paper", &show(&Show { instruments: None, with, ..ask("P-0109") }), 0);
+}
+
+/// One asset for each plan that comes with the program, on a bench that lacks nothing.
+const SHOWN: [(&str, &str, &[&str]); 13] = [
+    ("iec62353-recurrent-direct", "A-01", &["insulation"]),
+    ("iec62353-recurrent-differential", "A-01", &[]),
+    ("iec62353-recurrent-alternative", "A-01", &[]),
+    ("iec62353-after-repair", "A-01", &["together"]),
+    ("iec62353-acceptance", "A-01", &["insulation", "insulation_applied"]),
+    ("iec62353-system", "A-03", &[]),
+    ("iec62353-installed", "A-04", &[]),
+    ("iec60601-1-leakage", "A-07", &[]),
+    ("iec60601-1-leakage-1988", "A-02", &[]),
+    ("nfpa99-2012", "A-01", &[]),
+    ("asnzs3551-2012", "A-01", &[]),
+    ("non-medical", "A-05", &["insulation_heater"]),
+    ("spot-check", "A-05", &[]),
+];
+
+fn shipped(plan: &str, asset: &str) -> Show {
+    Show {
+        plan: plan.into(),
+        assets: here("tests/plans/bench/assets.csv"),
+        fixtures: here("tests/plans/bench/fixtures.toml"),
+        instruments: Some(here("tests/plans/bench/instruments.toml")),
+        ..ask(asset)
+    }
+}
+
+#[test]
+fn each_shipped_plan_as_it_is_shown() {
+    let shown: Vec<&str> = SHOWN.iter().map(|(plan, ..)| *plan).collect();
+    assert_eq!(shown, builtin_ids(), "a plan without its golden file");
+    for (plan, asset, with) in SHOWN {
+        let with = with.iter().map(ToString::to_string).collect();
+        expect(&format!("shipped/{plan}"), &show(&Show { with, ..shipped(plan, asset) }), 0);
+        expect(&format!("shipped/{plan}.limits"), &check(plan, true, false), 0);
+    }
+}
+
+fn total(plan: &str, asset: &str, what: &str) -> u64 {
+    let found = json(&show(&Show { json: true, ..shipped(plan, asset) }));
+    assert_eq!(found["missing"], Value::Array(Vec::new()));
+    found["totals"][what].as_u64().unwrap()
+}
+
+/// Counted by hand. Monitor: earth 4, touch 6, from 1 joined and 7 single connections to earth in
+/// ac and dc 96, auxiliary 96, mains on each 16, all of type CF 12 and 2 with mains; and one
+/// protective earth. Stimulator, class II with functional earth: touch 8, joined 2 x 8 x 2,
+/// auxiliary 3 x 8 x 2, mains 2 x 2, all of type BF 16 and 2.
+#[test]
+fn a_sweep_counts_each_condition_once() {
+    assert_eq!(total("iec60601-1-leakage", "A-01", "values"), 1 + 4 + 6 + 96 + 96 + 16 + 12 + 2);
+    assert_eq!(total("iec60601-1-leakage", "A-07", "values"), 8 + 32 + 48 + 4 + 16 + 2);
+}
+
+/// Another edition has other limits: nothing is taken for granted.
+#[test]
+fn an_unknown_edition_stops() {
+    for (plan, asset) in [
+        ("iec60601-1-leakage", "A-02"),
+        ("iec60601-1-leakage-1988", "A-07"),
+        ("iec60601-1-leakage", "A-05"),
+    ] {
+        let said = show(&shipped(plan, asset));
+        assert_eq!((said.code, said.stdout.as_str()), (2, ""));
+        assert!(said.stderr.contains("another edition has other limits"), "{}", said.stderr);
+    }
+}
+
+#[test]
+fn a_plan_without_its_fixtures_does_not_expand() {
+    let example = here("contrib/example/fixtures.toml");
+    for (plan, asset, lacks) in [
+        ("iec62353-recurrent-alternative", "A-01", "isolated_source"),
+        ("iec60601-1-leakage", "A-07", "isolating_transformer"),
+    ] {
+        let said = show(&Show { fixtures: example.clone(), ..shipped(plan, asset) });
+        assert_eq!((said.code, said.stdout.as_str()), (2, ""));
+        assert!(said.stderr.contains(&format!("this bench lacks {lacks}")), "{}", said.stderr);
+    }
+}
+
+#[test]
+fn a_computed_limit_says_how() {
+    let shown = show(&shipped("non-medical", "A-05")).stdout;
+    assert!(shown.contains("at most 0.4 Ohm") && shown.contains("at most 6 mA"), "{shown}");
+    assert!(shown.contains("12.5 m of cord: 0.3 Ohm and 0.1 Ohm for each full 7.5 m"), "{shown}");
+    let shown = show(&shipped("non-medical", "A-06")).stdout;
+    assert!(!shown.contains("Ohm"), "class II has no conductor: {shown}");
 }
 
 #[test]

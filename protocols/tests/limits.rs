@@ -145,6 +145,11 @@ fn methods(listed: &Listed) -> Option<Vec<&str>> {
     SAID.iter().find(of).map(|(.., words)| words.to_vec())
 }
 
+/// Rows that no source of the list has: from memory alone, so that they decide nothing before a
+/// workshop has confirmed them. Plans need them as gates.
+const FROM_MEMORY_ALONE: [&str; 3] =
+    ["asnzs3551-2012.pe.inlet", "iec60601-1-1988.pe.fixed_cord", "iec60601-1-1988.pe.inlet"];
+
 /// 138 of the 141 rows of the list are limits. The other three say how much operating uncertainty
 /// an instrument may have (IEC 61557-2, -4, -16): no limits of an asset.
 #[test]
@@ -179,7 +184,10 @@ fn the_tables_are_the_list_row_by_row() {
         }
     }
     assert_eq!((none, ceilings), (3, 1));
-    assert_eq!(seen.len(), tables.iter().map(|table| table.rows.len()).sum::<usize>());
+    let rows = tables.iter().flat_map(|table| &table.rows);
+    let mut more: Vec<&str> = rows.map(|r| r.id.as_str()).filter(|id| !seen.contains(id)).collect();
+    more.sort_unstable();
+    assert_eq!(more, FROM_MEMORY_ALONE);
 }
 
 #[track_caller]
@@ -331,5 +339,5 @@ fn no_row_from_memory_decides_anything() {
         }
     }
     let memory = |l: &&Listed| l["confidence"] == "memory" && l["id"] != "-";
-    assert_eq!(seen, listed().iter().filter(memory).count());
+    assert_eq!(seen, listed().iter().filter(memory).count() + FROM_MEMORY_ALONE.len());
 }

@@ -10,8 +10,8 @@ use super::scale;
 use crate::amount::Amount;
 use crate::limits::Direction as Side;
 use crate::plan::{
-    Combine, Direction, Expanded, Hazard, Proof, Rule, Settings, Step, Switch, isolation_needed,
-    offers,
+    Combine, Contact, Direction, Expanded, Hazard, Proof, Rule, Settings, Step, Switch,
+    isolation_needed, offers,
 };
 use crate::register::{Fixture, FixtureKind, Instrument, Over, Range};
 
@@ -41,6 +41,8 @@ pub(super) struct Job {
     pub(super) hazard: Option<Hazard>,
     pub(super) prove: Vec<Proof>,
     pub(super) set: Settings,
+    /// The plug is the lead: the network stands in the box's own protective earth.
+    pub(super) in_earth: bool,
     pub(super) direction: Direction,
     pub(super) leads: Option<String>,
     /// The limit as the meter shows it, 10^-24 of volts or ohms, if there is one.
@@ -90,6 +92,7 @@ impl Job {
             hazard: step.hazard,
             prove: step.prove.clone(),
             set: expanded.set.clone(),
+            in_earth: step.contact == Some(Contact::Plug),
             direction: expanded.direction.unwrap_or(Direction::None),
             leads: expanded.leads.clone(),
             limit: shown,
@@ -112,7 +115,7 @@ impl Job {
 
     /// The protective earth switch takes part: class I with the network in its place.
     pub(super) fn opens_earth(&self) -> bool {
-        self.set.contains_key(&Switch::S7)
+        self.in_earth && self.set.contains_key(&Switch::S7)
     }
 
     /// The operator captures: the rule says so, or nobody knows how fast the meter follows.

@@ -14,8 +14,10 @@ use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::{Judged, ValueFact, VerdictFact, Word};
 use crate::judge::{Besides, Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
-use crate::limits::Key;
-use crate::plan::{Correct, Step, StepKind, class_word, condition, kind_of, kind_word, part_word};
+use crate::limits::{Key, at_110_percent};
+use crate::plan::{
+    Correct, Needs, Step, StepKind, class_word, condition, kind_of, kind_word, part_word,
+};
 use crate::register::{Kind, Range};
 
 /// Oldest supply check that a value is scaled by, microseconds.
@@ -166,6 +168,10 @@ fn weighed(
     measured.seq = Some(line.seq);
     measured.reasons = evidence::against(record, brief, (job, step), line);
     measured.proved = evidence::path(record, brief, job, line);
+    let asks_110 = |needs: &Needs| needs.mains.as_deref() == Some("at_110_percent");
+    if step.needs.as_ref().is_some_and(asks_110) && !at_110(record, brief, line) {
+        measured.reasons.push("supply_not_110".to_string());
+    }
     if step.correct.contains(&Correct::LeadNull) {
         match null::of_value(record, brief, job, line) {
             Nulled::By(null) => {
@@ -182,6 +188,18 @@ fn weighed(
         }
     }
     measured
+}
+
+/// The supply check of a value stood at 110 % of the asset's rated voltage.
+fn at_110(record: &Record, brief: &Brief, line: &Line<ValueFact>) -> bool {
+    let volts = |text: &str| Amount::parse(&alloc::format!("{text} V")).ok();
+    let mains = || {
+        let check = evidence::supply(record, line)?;
+        let measured = volts(check.fact.ln.as_deref()?)?;
+        let reference = volts(brief.asset.rated_volts.as_deref()?)?;
+        Some(Mains { measured, reference, seq: Some(check.seq) })
+    };
+    at_110_percent(mains().as_ref())
 }
 
 /// What was captured, as an indication again.
@@ -215,7 +233,7 @@ fn ask_for(
             method: expanded.and_then(|one| one.method.as_deref()),
             class: Some(class_word(brief.asset.class)),
             applied_part: Some(part.map_or("none", |part| part_word(part.part_type))),
-            condition: Some(condition(&job.set)),
+            condition: Some(condition(step, &job.set)),
             kind: kind(range, job.function).map(kind_word),
         },
         values,

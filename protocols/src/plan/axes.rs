@@ -5,6 +5,7 @@ use alloc::string::String;
 use alloc::vec;
 use alloc::vec::Vec;
 
+use super::limits::part_word;
 use super::model::{Axis, PlanFor, Step};
 use super::steps::{Direction, Settings, Switch};
 use crate::register::{AppliedPart, Asset, Class, Kind, PartType};
@@ -57,6 +58,17 @@ fn along<'a>(
             let parts = asset.applied_parts.iter().filter(|part| takes(when, part.part_type));
             parts.map(|part| Spot { part: Some(part), ..spot.clone() }).collect()
         }
+        Axis::PartType => {
+            let types = [PartType::B, PartType::BF, PartType::CF];
+            let own = types.into_iter().filter(|own| takes(when, *own));
+            own.filter_map(|own| {
+                let mut of = asset.applied_parts.iter().filter(|part| part.part_type == own);
+                let (first, _) = of.next().zip(of.next())?;
+                let point = Some(format!("all of type {}", part_word(own)));
+                Some(Spot { part: Some(first), point, ..spot.clone() })
+            })
+            .collect()
+        }
         Axis::Connection => {
             let connections = spot.part.map_or(0, |part| part.connections);
             (1..=connections).map(|n| point(format!("{n}"))).collect()
@@ -99,6 +111,15 @@ pub(super) fn conditions(step: &Step, class: Class, functional_earth: bool) -> V
         };
         conditions = conditions.iter().flat_map(walk).collect();
     }
+    // One fault at a time: a walk that opens a supply conductor leaves protective earth closed. A
+    // step that is `set` to S7 open measures there, which is no fault.
+    let walked = |switch| step.sweep.contains(&switch);
+    let open = |set: &Settings, switch| set.get(&switch).is_some_and(|word| word == "open");
+    let two_faults = |set: &Settings| {
+        let both = walked(Switch::S1) && walked(Switch::S7);
+        both && open(set, Switch::S1) && open(set, Switch::S7)
+    };
+    conditions.retain(|set| !two_faults(set));
     conditions
 }
 
@@ -109,5 +130,33 @@ fn has(class: Class, functional_earth: bool, switch: Switch) -> bool {
         Switch::S7 => matches!(class, Class::I | Class::System),
         Switch::S10 => functional_earth,
         Switch::S1 | Switch::S5 | Switch::Supply => true,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::{builtin, parse};
+
+    /// IEC 60601-1:2005 Figures 13 to 15 as JIS T 0601-1:2012 prints them (excerpt seen): class II
+    /// has no S7, a functional earth doubles all; one fault at a time.
+    #[test]
+    fn a_sweep_has_six_conditions_four_for_class_two_and_twice_that_with_functional_earth() {
+        let plan = parse(builtin("iec60601-1-leakage").unwrap()).unwrap();
+        let step = |id: &str| plan.steps.iter().find(|step| step.id == id).unwrap();
+        for (class, functional_earth, count) in [
+            (Class::I, false, 6),
+            (Class::II, false, 4),
+            (Class::I, true, 12),
+            (Class::II, true, 8),
+        ] {
+            for id in ["touch", "patient_ac", "patient_single_dc", "auxiliary_ac"] {
+                assert_eq!(conditions(step(id), class, functional_earth).len(), count, "{id}");
+            }
+        }
+        for id in ["earth", "earth_open"] {
+            assert_eq!(conditions(step(id), Class::I, false).len(), 2, "{id}");
+        }
+        assert_eq!(conditions(step("mains"), Class::I, false).len(), 2);
     }
 }

@@ -81,6 +81,15 @@ impl<'a> BenchGiven<'a> {
         lacks
     }
 
+    /// Which of some fixtures are not here, or out of date.
+    pub(super) fn missing(&self, kinds: &[FixtureKind]) -> Vec<&'static str> {
+        let here = |kind: &&FixtureKind| {
+            let fits = |f: &Fixture| f.what == **kind && f.inspection_due.as_str() >= self.today;
+            !self.fixtures.iter().any(fits)
+        };
+        kinds.iter().filter(here).map(|kind| word_of(*kind)).collect()
+    }
+
     /// What the best fixture of a kind lacks; `None` when it is here, in date, and can do what
     /// the step asks of it.
     fn lacking(&self, kind: FixtureKind, step: &Step, set: &Settings) -> Option<String> {
@@ -188,6 +197,7 @@ fn word_of(kind: FixtureKind) -> &'static str {
         FixtureKind::SupplyBox => "supply_box",
         FixtureKind::NetworkFig12 => "network_fig12",
         FixtureKind::IsolatedSource => "isolated_source",
+        FixtureKind::IsolatingTransformer => "isolating_transformer",
         FixtureKind::OutletVoltmeter => "outlet_voltmeter",
         FixtureKind::Foil => "foil",
         FixtureKind::Saline => "saline",

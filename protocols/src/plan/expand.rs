@@ -35,6 +35,11 @@ pub fn expand(
     let tables = in_force(plan, asset, bench.limits);
     let bench = &BenchGiven { limits: &tables, ..*bench };
     let mut faults = not_for(plan, asset);
+    let missing = bench.missing(&plan.fixtures);
+    if !missing.is_empty() {
+        let text = format!("this bench lacks {}: the plan needs it", missing.join(", "));
+        faults.push(fault("fixtures", text));
+    }
     if !is_date(bench.today) {
         faults.push(fault("today", format!("`{}` is no day", bench.today)));
     }
@@ -80,6 +85,23 @@ pub(super) fn not_for(plan: &Plan, asset: &Asset) -> Vec<Fault> {
                 "plan `{}` is for mains connection {known}; that of asset `{}` is {is}: choose \
                  another plan",
                 plan.id, asset.id
+            ),
+        ));
+    }
+    let built_to = &plan.for_assets.built_to;
+    if !built_to.is_empty() && !built_to.contains(&asset.built_to) {
+        let is = match asset.built_to.as_str() {
+            "" => "does not say what it was built to".into(),
+            other => format!("was built to {other}"),
+        };
+        faults.push(fault(
+            "built_to",
+            format!(
+                "plan `{}` is for assets built to {}; asset `{}` {is}: another edition has other \
+                 limits, choose another plan or correct the register",
+                plan.id,
+                built_to.join(", "),
+                asset.id
             ),
         ));
     }
@@ -167,7 +189,7 @@ impl Made<'_> {
                 method,
                 class: self.asset.class,
                 part: spot.part.map(|part| part.part_type),
-                condition: condition(set),
+                condition: condition(self.step, set),
                 kind,
             };
             match (key.row(self.bench.limits), found) {

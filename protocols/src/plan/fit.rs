@@ -46,7 +46,7 @@ pub fn fits<'p>(asset: &Asset, plans: &'p [Plan]) -> Fit<'p> {
         };
     }
     let mut fitting: Vec<&Plan> =
-        plans.iter().filter(|plan| not_for(plan, asset).is_empty()).collect();
+        plans.iter().filter(|plan| !plan.by_name && not_for(plan, asset).is_empty()).collect();
     match fitting.len() {
         0 => Fit::None,
         1 => Fit::Follows(fitting.remove(0)),

@@ -3,6 +3,7 @@
 use alloc::format;
 use alloc::string::String;
 
+use super::model::Step;
 use super::steps::{Settings, Switch};
 use crate::limits::{Direction, Key, NoRow, Row, Table};
 use crate::register::{Class, Kind, PartType};
@@ -44,8 +45,11 @@ impl LimitKey<'_> {
     }
 }
 
-/// The word of a condition: one opened conductor is a single fault.
-pub(crate) fn condition(set: &Settings) -> &'static str {
+/// The word of a condition: the step's own, else one opened conductor is a single fault.
+pub(crate) fn condition<'a>(step: &'a Step, set: &Settings) -> &'a str {
+    if let Some(word) = &step.condition {
+        return word;
+    }
     let open = |switch| set.get(&switch).is_some_and(|word| word == "open");
     match set.is_empty() {
         true => "none",

@@ -46,6 +46,8 @@ words! {
         Cord,
         /// Each applied part.
         AppliedPart,
+        /// Each type of which the asset has two or more applied parts: all of them together.
+        PartType,
         /// Each patient connection.
         Connection,
         /// Each operating state.
@@ -198,7 +200,7 @@ pub struct Needs {
     /// `iec60601_fig12`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub network: Option<String>,
-    /// `measured_or_worst_case`.
+    /// `measured_or_worst_case`, or `at_110_percent`: the supply must be there, nothing is scaled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mains: Option<String>,
 }
@@ -217,6 +219,10 @@ pub struct PlanFor {
     /// out, without it the asset must have one of them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applied_part: Vec<PartType>,
+    /// Standards and editions that an asset was built to; of a whole plan alone. Another one, or
+    /// none, is not for it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub built_to: Vec<String>,
 }
 
 /// A step as written.
@@ -275,6 +281,9 @@ pub struct Step {
     /// Switches that are walked through, outermost first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sweep: Vec<Switch>,
+    /// Condition of the limit, a word of `terms.toml`, where it does not follow from S1 and S7.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub condition: Option<String>,
     /// Fixtures it needs.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub fixtures: Vec<FixtureKind>,
@@ -319,6 +328,12 @@ pub struct Plan {
     /// Which assets it is for.
     #[serde(rename = "for", default)]
     pub for_assets: PlanFor,
+    /// Fixtures without which it does not expand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub fixtures: Vec<FixtureKind>,
+    /// It is taken only where the asset or a person names it.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub by_name: bool,
     /// Steps in order.
     #[serde(rename = "step")]
     pub steps: Vec<Step>,

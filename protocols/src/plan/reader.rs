@@ -10,11 +10,15 @@ use super::model::{Capture, Method, Needs, Plan, PlanFor, Step};
 use super::steps::{Settings, Switch};
 use crate::fault::Fault;
 use crate::read::{self, Form, Lines, Value};
+use crate::terms;
 
 /// Most steps of a plan.
 pub const STEPS_MAX: usize = 64;
 /// Most words in one list of a step.
 const WORDS_MAX: usize = 32;
+
+/// What a step may ask of the supply.
+const MAINS: [&str; 2] = ["measured_or_worst_case", "at_110_percent"];
 
 /// Reads a plan.
 ///
@@ -38,6 +42,8 @@ fn plan(form: &mut Form<'_, '_>) -> Option<Plan> {
     let standard = form.need("standard").and_then(|v| v.text());
     let edition = form.need("edition").and_then(|v| v.text());
     let for_assets = form.may("for").and_then(|v| asset_filter(&v, false)).unwrap_or_default();
+    let fixtures = words(form, "fixtures", Value::word);
+    let by_name = form.may("by_name").and_then(|v| v.flag()).unwrap_or_default();
     let listed = form.need("step").map(|v| v.list(STEPS_MAX)).unwrap_or_default();
     let mut seen = BTreeSet::new();
     let read = |value: &Value<'_, '_>| {
@@ -50,7 +56,8 @@ fn plan(form: &mut Form<'_, '_>) -> Option<Plan> {
     let steps: Vec<Step> = listed.iter().filter_map(read).collect();
     let format = "tapline-plan-1".into();
     let (id, title, standard) = (id?, title?, standard?);
-    Some(Plan { format, id, title, standard, edition: edition?, for_assets, steps })
+    let edition = edition?;
+    Some(Plan { format, id, title, standard, edition, for_assets, fixtures, by_name, steps })
 }
 
 fn step(mut form: Form<'_, '_>) -> Option<Step> {
@@ -76,6 +83,7 @@ fn step(mut form: Form<'_, '_>) -> Option<Step> {
         hazard: form.may("hazard").and_then(|v| v.word()),
         set: form.may("set").and_then(|v| settings(&v)).unwrap_or_default(),
         sweep: words(&mut form, "sweep", Value::word),
+        condition: form.may("condition").and_then(|v| v.one_of(&terms::choices("condition"))),
         fixtures: words(&mut form, "fixtures", Value::word),
         prove: words(&mut form, "prove", Value::word),
         lead: form.may("lead").and_then(|v| v.name()),
@@ -123,8 +131,12 @@ fn asset_filter(value: &Value<'_, '_>, of_step: bool) -> Option<PlanFor> {
         true => words(&mut form, "applied_part", Value::word),
         false => Vec::new(),
     };
+    let built_to = match of_step {
+        true => Vec::new(),
+        false => words(&mut form, "built_to", Value::text),
+    };
     form.finish();
-    Some(PlanFor { class, cord, applied_part })
+    Some(PlanFor { class, cord, applied_part, built_to })
 }
 
 fn method(value: &Value<'_, '_>) -> Option<Method> {
@@ -154,7 +166,7 @@ fn needs(value: &Value<'_, '_>) -> Option<Needs> {
         open_circuit: form.may("open_circuit").and_then(|v| comparison(&v)),
         test_voltage: form.may("test_voltage").and_then(|v| comparison(&v)),
         network: form.may("network").and_then(|v| v.one_of(&["iec60601_fig12"])),
-        mains: form.may("mains").and_then(|v| v.one_of(&["measured_or_worst_case"])),
+        mains: form.may("mains").and_then(|v| v.one_of(&MAINS)),
     };
     if needs.function.is_empty() {
         form.fault("function", "needs at least one function of an instrument".into());

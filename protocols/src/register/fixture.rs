@@ -17,6 +17,8 @@ pub enum FixtureKind {
     NetworkFig12,
     /// Isolated, current-limited source.
     IsolatedSource,
+    /// Isolating transformer that gives 110 % of the rated voltage, adjustable.
+    IsolatingTransformer,
     /// Voltmeter on the outlet.
     OutletVoltmeter,
     /// Foil.

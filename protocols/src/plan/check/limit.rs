@@ -146,7 +146,7 @@ fn methods<'a>(plan: &Plan, step: &'a Step) -> Vec<&'a str> {
 }
 
 fn parts(step: &Step) -> Vec<Option<PartType>> {
-    if !step.each.contains(&Axis::AppliedPart) {
+    if !step.each.contains(&Axis::AppliedPart) && !step.each.contains(&Axis::PartType) {
         return vec![None];
     }
     let all = [PartType::B, PartType::BF, PartType::CF];
@@ -154,9 +154,10 @@ fn parts(step: &Step) -> Vec<Option<PartType>> {
 }
 
 /// Words of the conditions, each once, with a functional earth and without.
-fn words(step: &Step, class: Class) -> BTreeSet<&'static str> {
+fn words(step: &Step, class: Class) -> BTreeSet<&str> {
     let with = conditions(step, class, true);
-    with.iter().chain(&conditions(step, class, false)).map(condition).collect()
+    let without = conditions(step, class, false);
+    with.iter().chain(&without).map(|set| condition(step, set)).collect()
 }
 
 impl core::fmt::Display for LimitKey<'_> {

@@ -8,7 +8,7 @@ use crate::plan::model::{
 };
 use crate::plan::steps::Switch;
 use crate::read::nearest;
-use crate::register::FixtureKind;
+use crate::register::{Cord, FixtureKind};
 use crate::terms;
 
 /// A look, try or ask step.
@@ -106,7 +106,7 @@ fn axes(step: &Step, place: &str, findings: &mut Findings<'_>) {
         Axis::EarthedPoint | Axis::AccessiblePart | Axis::Cord | Axis::Connection | Axis::Inlet => {
             true
         }
-        Axis::AppliedPart | Axis::OperatingState | Axis::DcDirection => false,
+        Axis::AppliedPart | Axis::PartType | Axis::OperatingState | Axis::DcDirection => false,
     };
     let points = step.each.iter().filter(is_point).count();
     let text = "one step is repeated over one kind of point: split it";
@@ -138,12 +138,20 @@ fn hazard(step: &Step, place: &str, findings: &mut Findings<'_>) {
     let proves = |proof| step.prove.contains(&proof);
     match step.hazard {
         Some(Hazard::Live) => {
-            let proved = proves(Proof::Alive) && proves(Proof::Supply);
+            // By the alternative method the asset does not work: a source is all that is on.
+            let dead = matches!(&step.method, Some(Method::One(word)) if word == "alternative");
+            let proved = (dead || proves(Proof::Alive)) && proves(Proof::Supply);
             let text = "an energised step proves `alive` and `supply`";
             findings.unless(proved, place, "prove", text);
-            let has_box = step.fixtures.contains(&FixtureKind::SupplyBox);
-            let text = "an energised step needs the fixture `supply_box`";
-            findings.unless(has_box, place, "fixtures", text);
+            let installed = step.when.cord == [Cord::Installed];
+            let needed = match dead {
+                true => FixtureKind::IsolatedSource,
+                false => FixtureKind::SupplyBox,
+            };
+            let has = installed || step.fixtures.contains(&needed);
+            let text = "an energised step needs the fixture `supply_box`, by the alternative \
+                        method `isolated_source`; only a step for `cord = [\"installed\"]` has none";
+            findings.unless(has, place, "fixtures", text);
             let mains = step.potential == Some(Potential::Mains);
             let text = "in an energised step the meter may come to `mains`";
             findings.unless(mains, place, "potential", text);
@@ -182,6 +190,9 @@ fn corrections(step: &Step, place: &str, findings: &mut Findings<'_>) {
     let scaled = corrects(Correct::MainsScaling);
     let text = "scaling needs a mains voltage: `needs = { mains = … }`";
     findings.unless(!scaled || asks(|needs| needs.mains.is_some()), place, "needs", text);
+    let at_110 = asks(|needs| needs.mains.as_deref() == Some("at_110_percent"));
+    let text = "what is measured at 110 % of the rated voltage is never scaled";
+    findings.unless(!(scaled && at_110), place, "correct", text);
     for (link, name) in [(Correct::Temperature, "temperature"), (Correct::Rms, "rms")] {
         if corrects(link) {
             findings.add(place, "correct", format!("`{name}` is not built yet: leave it out"));
