@@ -9,6 +9,7 @@ pub mod clock;
 pub mod config;
 pub mod face;
 pub mod identify;
+pub mod inbox;
 pub mod index;
 pub mod learn;
 pub mod link;

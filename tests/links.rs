@@ -13,11 +13,11 @@ use std::time::Duration;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use tapline::clock;
 use tapline::config::{Bits, Flow, Layout, Line, Parity, Place, Signals};
+use tapline::inbox::{Inbox, inbox};
 use tapline::link::{LinkSpec, Supervised, supervise};
 use tapline::station::event::Event;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpListener;
-use tokio::sync::mpsc;
 use tokio::time::timeout;
 
 /// A generous cap against hangs; nothing is asserted about times below it.
@@ -41,12 +41,12 @@ fn pty() -> (File, PathBuf) {
 }
 
 struct Tap {
-    inbox: mpsc::Receiver<Event>,
+    inbox: Inbox,
     link: Supervised,
 }
 
 fn tap(place: Place, talks: bool) -> Tap {
-    let (send, inbox) = mpsc::channel(64);
+    let (send, inbox) = inbox(64);
     let link = supervise(LinkSpec { id: "ohm".into(), place, talks }, send);
     Tap { inbox, link }
 }
@@ -57,7 +57,7 @@ fn serial(path: &Path) -> Place {
 
 impl Tap {
     async fn next(&mut self) -> Event {
-        timeout(PATIENCE, self.inbox.recv()).await.expect("an event").expect("a live link")
+        timeout(PATIENCE, self.inbox.next()).await.expect("an event").expect("a live link")
     }
 
     async fn up(&mut self) {
@@ -158,7 +158,7 @@ async fn a_hang_up_is_told_once_and_never_spun_on() {
         assert_eq!(tap.down().await, "unplugged or switched off");
         // Long enough for a spin to show: an untamed loop made 670 000 reads in 0.2 s.
         let mut more = Vec::new();
-        while let Ok(event) = timeout(Duration::from_millis(200), tap.inbox.recv()).await {
+        while let Ok(event) = timeout(Duration::from_millis(200), tap.inbox.next()).await {
             more.push(event.expect("a live link"));
         }
         // It was looked for once more, and its name is gone.

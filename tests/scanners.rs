@@ -1,14 +1,18 @@
-//! Two scanners at one bench, in the middle of a step, on real ptys.
+//! Scanners and meters at one bench on real ptys: who scanned last, and what came before a scan.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 mod support;
 
-use std::fs;
+use std::fs::{self, File};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
+use rustix::io::ioctl_fionread;
+use serde_json::Value;
 use support::feed::Feed;
-use support::station::Builder;
-use support::wait;
+use support::station::{Builder, Station};
+use support::{book, wait};
 
 /// The later scan selects, whichever scanner it came from. Who scans another asset in an inspection
 /// is told, the inspection stays, and what the meter says belongs to it as before.
@@ -54,4 +58,95 @@ fn two_scanners_at_one_bench_never_move_a_reading() {
         id.as_str(),
         "it lies in the book of the inspection that is open"
     );
+}
+
+/// The lines of all books in the order of their numbers.
+fn stored(station: &Station) -> Vec<Value> {
+    let books = book::all(&station.data());
+    let mut lines: Vec<Value> = books.values().flat_map(book::Book::facts).collect();
+    lines.sort_by_key(|line| line["seq"].as_u64());
+    lines
+}
+
+fn said_by<'a>(lines: &'a [Value], link: &'a str) -> impl Iterator<Item = &'a Value> {
+    lines.iter().filter(move |line| line["k"] == "in" && line["link"] == link)
+}
+
+/// Bytes of no inspection wait for company. A scan, the beginning of an inspection and everything
+/// else that is not to wait comes behind them all the same, and none is lost or said twice.
+#[test]
+fn what_was_said_before_a_scan_or_a_beginning_stands_before_it() {
+    const SCANS: u64 = 25;
+    let mut wiring = Builder::new();
+    let meter = wiring.pty("dmm", "val-unit-line", Some("TM-01"));
+    let scanner = wiring.pty("one", "scan", None);
+    let mut station = wiring.start();
+    for link in ["dmm", "one"] {
+        wait::until_true("the links are up", || station.link(link)["state"] == "up");
+    }
+    let feed = Feed::open(&station.socket(), Some(0));
+    let round = Arc::new(AtomicU64::new(0));
+    let (rounds, mouth) = (round.clone(), meter.clone());
+    let talker = std::thread::spawn(move || {
+        let mut number = 0;
+        while rounds.load(Ordering::SeqCst) <= SCANS {
+            mouth.say(format!("ACV +{number:07}E-6 V\r\n").as_bytes());
+            number += 1;
+            wait::within(1, || None::<()>);
+        }
+        number
+    });
+    for number in 0..SCANS {
+        // The same code twice in a row is one scan.
+        let code: &[u8] = if number % 2 == 0 { b"T-0201\r\n" } else { b"OP-0007\r\n" };
+        scanner.say(code);
+        feed.find("the scan", |seen| seen.kind == "scan");
+        round.fetch_add(1, Ordering::SeqCst);
+    }
+    let id = station.done(&["begin"]).trim().to_owned();
+    round.fetch_add(1, Ordering::SeqCst);
+    let said = talker.join().unwrap();
+    let last = format!("ACV +{:07}E-6 V", said - 1);
+    feed.find("the last that was said", |seen| seen.data.contains(&last));
+    station.stop();
+
+    let lines = stored(&station);
+    let heard: String = said_by(&lines, "dmm").map(|line| line["raw"].as_str().unwrap()).collect();
+    let all: String = (0..said).map(|number| format!("ACV +{number:07}E-6 V\r\n")).collect();
+    assert_eq!(heard, all, "all of it, once, in order");
+    assert!(said_by(&lines, "dmm").count() > 20, "it was no single line");
+    let moments = |line: &&Value| line["k"] == "scan" || line["k"] == "in" || line["k"] == "tap";
+    let moments: Vec<_> = lines.iter().filter(moments).map(|line| line["m"].as_u64()).collect();
+    assert!(moments.is_sorted(), "numbers follow the moments: {moments:?}");
+    let begun = lines.iter().position(|line| line["k"] == "open" && line["id"] == id.as_str());
+    assert!(said_by(&lines[..begun.unwrap()], "dmm").count() > 10, "much was said before it");
+}
+
+/// What was read a moment before an orderly end is kept, although nobody waited for it.
+#[test]
+fn what_was_read_last_before_an_end_is_kept() {
+    let mut wiring = Builder::new();
+    let meter = wiring.pty("dmm", "val-unit-line", None);
+    let path = wiring.folder().join("ttydmm");
+    // Opened before the station makes the port its own; only asked how much is unread.
+    let asked = File::open(path).unwrap();
+    let mut station = wiring.start();
+    let mut all = String::new();
+    for round in 0..8 {
+        wait::until_true("the link is up", || station.link("dmm")["state"] == "up");
+        let said = format!("R4 +0.{round}82 Ohm\r\n");
+        all += &said;
+        meter.say(said.as_bytes());
+        // What is written reaches the reader's side a moment later.
+        let mut looks = 0;
+        wait::until_true("it was read", || {
+            looks = if ioctl_fionread(&asked).unwrap() == 0 { looks + 1 } else { 0 };
+            looks == 4
+        });
+        station.stop();
+        let heard: String =
+            said_by(&stored(&station), "dmm").map(|line| line["raw"].as_str().unwrap()).collect();
+        assert_eq!(heard, all, "round {round}");
+        station.restart();
+    }
 }

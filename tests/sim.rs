@@ -37,6 +37,8 @@ mod standards;
 mod state;
 #[path = "sim/story.rs"]
 mod story;
+#[path = "sim/together.rs"]
+mod together;
 #[path = "sim/wire.rs"]
 mod wire;
 #[path = "sim/wiring.rs"]

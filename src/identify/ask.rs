@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::time::Duration;
 
-use tokio::sync::mpsc;
 use tokio::time::timeout;
 
 use crate::config::{Line, Place};
+use crate::inbox::{Inbox, inbox};
 use crate::link::{LinkSpec, Supervised, supervise};
 use crate::station::event::Event;
 
@@ -70,20 +70,20 @@ pub struct Answer {
 /// # Errors
 /// The port can't be opened, in words.
 pub async fn ask(port: &Path, line: Line) -> Result<Option<Answer>, String> {
-    let (send, mut inbox) = mpsc::channel(INBOX);
+    let (send, mut heard) = inbox(INBOX);
     let place = Place::Serial(port.to_owned(), line);
     let link = supervise(LinkSpec { id: "identify".into(), place, talks: true }, send);
-    open(&mut inbox).await?;
-    let identity = query(&link, &mut inbox, Query::Identity).await;
+    open(&mut heard).await?;
+    let identity = query(&link, &mut heard, Query::Identity).await;
     let Some(identity) = identity.filter(|text| is_identity(text)) else { return Ok(None) };
-    let errors = query(&link, &mut inbox, Query::Errors).await;
+    let errors = query(&link, &mut heard, Query::Errors).await;
     Ok(Some(Answer { line, identity, errors }))
 }
 
-async fn open(inbox: &mut mpsc::Receiver<Event>) -> Result<(), String> {
+async fn open(inbox: &mut Inbox) -> Result<(), String> {
     let mut last = "it does not open".to_owned();
     let up = async {
-        while let Some(event) = inbox.recv().await {
+        while let Some(event) = inbox.next().await {
             match event {
                 Event::LinkUp { .. } => return true,
                 // It may still be closing from the setting before.
@@ -100,16 +100,12 @@ async fn open(inbox: &mut mpsc::Receiver<Event>) -> Result<(), String> {
 }
 
 /// Sends one query and waits for one line.
-async fn query(
-    link: &Supervised,
-    inbox: &mut mpsc::Receiver<Event>,
-    query: Query,
-) -> Option<String> {
+async fn query(link: &Supervised, inbox: &mut Inbox, query: Query) -> Option<String> {
     link.send(query.bytes().to_vec()).ok()?;
     let mut answer = Vec::new();
     let line = async {
         while answer.len() < ANSWER_MAX && !answer.ends_with(b"\n") && !answer.ends_with(b"\r") {
-            match inbox.recv().await {
+            match inbox.next().await {
                 Some(Event::Bytes { bytes, .. }) => answer.extend(bytes),
                 Some(Event::LinkDown { .. }) | None => return,
                 Some(_) => {}

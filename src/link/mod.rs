@@ -27,6 +27,7 @@ mod usbtmc;
 
 use std::io;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
@@ -39,7 +40,8 @@ pub use error::LinkError;
 pub use holder::holder;
 
 use crate::config::Place;
-use crate::station::event::Event;
+use crate::inbox::Post;
+use teller::Teller;
 
 /// The most bytes that one read returns.
 pub const READ_BYTES_MAX: usize = 4096;
@@ -63,21 +65,24 @@ pub struct LinkSpec {
 pub struct Supervised {
     outbox: Option<mpsc::Sender<Vec<u8>>>,
     again: Arc<Notify>,
+    quiet: Arc<AtomicBool>,
     _stop: watch::Sender<()>,
 }
 
 /// Keeps a link open and tells `inbox` what happens. Must be called within a runtime.
 #[must_use]
-pub fn supervise(spec: LinkSpec, inbox: mpsc::Sender<Event>) -> Supervised {
+pub fn supervise(spec: LinkSpec, inbox: Post) -> Supervised {
     let (stop, stopped) = watch::channel(());
     let again = Arc::new(Notify::new());
+    let quiet = Arc::new(AtomicBool::new(false));
+    let teller = Teller::new(spec.id.clone(), inbox, quiet.clone());
     if spec.talks {
         let (outbox, out) = mpsc::channel(OUTBOX_MAX);
-        tokio::spawn(supervise::talk(spec, inbox, out, stopped));
-        return Supervised { outbox: Some(outbox), again, _stop: stop };
+        tokio::spawn(supervise::talk(spec, teller, out, stopped));
+        return Supervised { outbox: Some(outbox), again, quiet, _stop: stop };
     }
-    tokio::spawn(supervise::listen(spec, inbox, again.clone(), stopped));
-    Supervised { outbox: None, again, _stop: stop }
+    tokio::spawn(supervise::listen(spec, teller, again.clone(), stopped));
+    Supervised { outbox: None, again, quiet, _stop: stop }
 }
 
 impl Supervised {
@@ -93,6 +98,11 @@ impl Supervised {
     /// A new stream of this link begins: contacts tell their state again. Nothing is sent.
     pub fn again(&self) {
         self.again.notify_one();
+    }
+
+    /// From now on nobody waits for its bytes, or somebody does. At first somebody does.
+    pub fn quiet(&self, quiet: bool) {
+        self.quiet.store(quiet, Ordering::Relaxed);
     }
 }
 

@@ -12,7 +12,6 @@ use super::usbtmc::Tmc;
 use super::{LinkError, LinkSpec, READ_BYTES_MAX, ReadLink, TalkLink};
 use crate::clock;
 use crate::config::Place;
-use crate::station::event::Event;
 
 /// How long a write may take before the link counts as stuck.
 const WRITE_S_MAX: Duration = Duration::from_secs(2);
@@ -23,11 +22,10 @@ const TAIL_S_MAX: Duration = Duration::from_millis(200);
 /// Keeps a listen-only link.
 pub(super) async fn listen(
     spec: LinkSpec,
-    inbox: mpsc::Sender<Event>,
+    mut teller: Teller,
     again: Arc<Notify>,
     mut stopped: watch::Receiver<()>,
 ) {
-    let mut teller = Teller::new(spec.id.clone(), inbox);
     let work = async {
         loop {
             let why = match &spec.place {
@@ -58,11 +56,10 @@ pub(super) async fn listen(
 /// Keeps a link that may be asked.
 pub(super) async fn talk(
     spec: LinkSpec,
-    inbox: mpsc::Sender<Event>,
+    mut teller: Teller,
     mut out: mpsc::Receiver<Vec<u8>>,
     mut stopped: watch::Receiver<()>,
 ) {
-    let mut teller = Teller::new(spec.id.clone(), inbox);
     let work = async {
         loop {
             if let Place::Usbtmc(path) = &spec.place {

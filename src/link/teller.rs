@@ -1,12 +1,14 @@
 //! Tells the engine what becomes of a link, each state once, and waits out the back-off.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use tokio::sync::mpsc;
 use tokio::time::sleep;
 
 use super::{BackOff, LinkError};
 use crate::clock;
+use crate::inbox::Post;
 use crate::station::event::Event;
 
 /// The engine is gone: the end of this link.
@@ -15,7 +17,9 @@ pub(super) struct Ended;
 /// Who tells.
 pub(super) struct Teller {
     link: String,
-    inbox: mpsc::Sender<Event>,
+    inbox: Post,
+    /// Nobody waits for its bytes.
+    quiet: Arc<AtomicBool>,
     back_off: BackOff,
     up_us: Option<u64>,
     told: Option<String>,
@@ -24,9 +28,9 @@ pub(super) struct Teller {
 }
 
 impl Teller {
-    pub(super) fn new(link: String, inbox: mpsc::Sender<Event>) -> Teller {
+    pub(super) fn new(link: String, inbox: Post, quiet: Arc<AtomicBool>) -> Teller {
         let back_off = BackOff::default();
-        Teller { link, inbox, back_off, up_us: None, told: None, logged: None }
+        Teller { link, inbox, quiet, back_off, up_us: None, told: None, logged: None }
     }
 
     /// The link was just opened: how long it must hold before [`Teller::up`] is called. Its bytes
@@ -45,7 +49,11 @@ impl Teller {
 
     pub(super) async fn bytes(&self, bytes: &[u8]) -> Result<(), Ended> {
         let at = clock::now();
-        self.tell(Event::Bytes { at, link: self.link.clone(), bytes: bytes.to_vec() }).await
+        let event = Event::Bytes { at, link: self.link.clone(), bytes: bytes.to_vec() };
+        match self.quiet.load(Ordering::Relaxed) {
+            true => self.inbox.send_quietly(event).await.map_err(|_| Ended),
+            false => self.tell(event).await,
+        }
     }
 
     /// The link is down: tells it if that is news, then waits before the next attempt.

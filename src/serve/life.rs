@@ -15,13 +15,13 @@ use super::writer::{WORK_MAX, Work, Writer};
 use crate::books::Halted;
 use crate::clock::{self, Sets, Stamp, Watch};
 use crate::config::Config;
+use crate::inbox::{Inbox, Post, inbox};
 use crate::station::Core;
 use crate::station::event::Event;
 
 /// Events that may wait for the engine; links and faces wait when they are used up.
+/// They are taken together, and their effects are handed over then.
 const INBOX_MAX: usize = 256;
-/// Events taken before their effects are handed over.
-const BATCH_MAX: usize = 64;
 /// Questions that may wait.
 const QUESTIONS_MAX: usize = 32;
 /// Seals in flight: one a bench, and there are at most 64.
@@ -46,7 +46,7 @@ pub(super) async fn live(
     shared: Arc<Shared>,
     stop: watch::Receiver<Option<String>>,
 ) -> End {
-    let (events, inbox) = mpsc::channel(INBOX_MAX);
+    let (events, inbox) = inbox(INBOX_MAX);
     let (questions, asked) = mpsc::channel(QUESTIONS_MAX);
     let (sealed, seals) = mpsc::channel(SEALED_MAX);
     let (work, to_write) = mpsc::channel(WORK_MAX);
@@ -60,7 +60,7 @@ pub(super) async fn live(
         return End::Halted(Halted::disk("start", "the writer", &error));
     }
     shared.running(Engine { events: events.clone(), questions });
-    let mut life = Life { core, work, links, config, events, watch, synced: None };
+    let mut life = Life { core, work, links, config, events, watch, synced: None, taps: 0 };
     let ears = Ears { inbox, asked, seals, sets: Sets::listen(), stop };
     life.run(ears, written).await
 }
@@ -70,15 +70,17 @@ struct Life {
     work: mpsc::Sender<Work>,
     links: Arc<Links>,
     config: Arc<Config>,
-    events: mpsc::Sender<Event>,
+    events: Post,
     watch: Option<Watch>,
+    /// As of when the links know whether anybody waits for their bytes.
+    taps: u64,
     /// Whether the wall clock is synchronised, and when that was asked for.
     synced: Option<(bool, u64)>,
 }
 
 /// Everything that the engine listens to.
 struct Ears {
-    inbox: mpsc::Receiver<Event>,
+    inbox: Inbox,
     asked: mpsc::Receiver<Question>,
     seals: mpsc::Receiver<Event>,
     sets: Sets,
@@ -87,7 +89,9 @@ struct Ears {
 
 /// What was heard.
 enum Heard {
-    Event(Event),
+    /// Something in the inbox is to be taken.
+    Ripe,
+    Sealed(Event),
     Question(Question),
     Deadline,
     Clock,
@@ -105,9 +109,9 @@ impl Ears {
         tokio::select! {
             biased;
             _ = self.stop.wait_for(Option::is_some) => Heard::Stop,
-            Some(event) = self.seals.recv() => Heard::Event(event),
+            Some(event) = self.seals.recv() => Heard::Sealed(event),
             Some(question) = self.asked.recv() => Heard::Question(question),
-            Some(event) = self.inbox.recv() => Heard::Event(event),
+            () = self.inbox.ripe() => Heard::Ripe,
             () = due => Heard::Deadline,
             () = self.sets.next() => Heard::Clock,
         }
@@ -147,8 +151,11 @@ impl Life {
         loop {
             let heard = ears.listen(self.core.deadline()).await;
             self.compare_clocks();
+            // Whatever was heard came behind it.
+            self.take(ears);
             match heard {
-                Heard::Event(event) => self.take(event, ears),
+                Heard::Ripe | Heard::Clock => {}
+                Heard::Sealed(event) => self.core.handle(event),
                 Heard::Question(question) => {
                     let handover = question(&self.core);
                     if !self.hand_over().await || !self.send(Work::Handover(handover)).await {
@@ -161,7 +168,6 @@ impl Life {
                         self.core.handle(Event::Deadline { at });
                     }
                 }
-                Heard::Clock => {}
                 Heard::Stop => {
                     let reason = ears.stop.borrow().clone();
                     self.core.handle(Event::Stop { at: clock::now(), reason });
@@ -174,15 +180,15 @@ impl Life {
         }
     }
 
-    /// Takes an event, and those that came with it.
-    fn take(&mut self, event: Event, ears: &mut Ears) {
-        let mut registered = matches!(event, Event::Command { .. });
-        self.core.handle(event);
-        for _ in 1..BATCH_MAX {
-            let Ok(event) = ears.inbox.try_recv() else { break };
-            registered |= matches!(event, Event::Command { .. });
-            self.core.handle(event);
+    /// Takes what waits in the inbox, quiet or not.
+    fn take(&mut self, ears: &mut Ears) {
+        let at = clock::now();
+        let events = ears.inbox.take(at, INBOX_MAX);
+        if events.is_empty() {
+            return;
         }
+        let registered = events.iter().any(|event| matches!(event, Event::Command { .. }));
+        self.core.handle_all(events, at);
         if registered {
             self.follow();
         }
@@ -225,6 +231,10 @@ impl Life {
     }
 
     async fn hand_over(&mut self) -> bool {
+        if self.taps != self.core.taps() {
+            self.taps = self.core.taps();
+            self.links.quiet(self.core.quiet());
+        }
         let effects = self.core.drain();
         effects.is_empty() || self.send(Work::Effects(effects)).await
     }

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use tapline_protocols::register::SourceClass;
-use tokio::sync::mpsc;
 
 use crate::clock;
 use crate::config;
+use crate::inbox::Post;
 use crate::link::{LinkSpec, Supervised, supervise};
 use crate::station::event::Event;
 use crate::station::register::Register;
@@ -25,7 +25,7 @@ impl Links {
         &self,
         links: &[config::Link],
         register: &Register,
-        inbox: &mpsc::Sender<Event>,
+        inbox: &Post,
     ) -> Vec<Event> {
         let mut open = self.lock();
         let mut events = Vec::new();
@@ -60,6 +60,16 @@ impl Links {
     pub(super) fn again(&self, link: &str) {
         if let Some((_, link)) = self.lock().get(link) {
             link.again();
+        }
+    }
+
+    /// Nobody waits for the bytes of these, or somebody does.
+    pub(super) fn quiet<'a>(&self, links: impl Iterator<Item = (&'a str, bool)>) {
+        let open = self.lock();
+        for (link, quiet) in links {
+            if let Some((_, link)) = open.get(link) {
+                link.quiet(quiet);
+            }
         }
     }
 

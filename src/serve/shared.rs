@@ -13,6 +13,7 @@ use super::feed::Feed;
 use super::indexer::Indexer;
 use super::room;
 use crate::clock;
+use crate::inbox::Post;
 use crate::station::Core;
 use crate::station::event::{Event, Origin, Problem, Request};
 use crate::station::status::Status;
@@ -57,7 +58,7 @@ struct State {
 /// The way to a running engine.
 #[derive(Debug, Clone)]
 pub(super) struct Engine {
-    pub(super) events: mpsc::Sender<Event>,
+    pub(super) events: Post,
     pub(super) questions: mpsc::Sender<Question>,
 }
 
@@ -295,13 +296,13 @@ mod tests {
     #[tokio::test]
     async fn who_waits_is_told_when_the_station_halts() {
         let (_temp, shared) = shared();
-        let (events, mut inbox) = mpsc::channel(4);
+        let (events, mut inbox) = crate::inbox::inbox(4);
         let (questions, _asked) = mpsc::channel(4);
         shared.running(Engine { events, questions });
         assert_eq!(shared.status_json()["halted"], Value::Null);
         let command = shared.command(Origin::Socket(7), None, None, scan());
         let halt = async {
-            assert!(matches!(inbox.recv().await, Some(Event::Command { .. })));
+            assert!(matches!(inbox.next().await, Some(Event::Command { .. })));
             shared.halt(Halt::new("no room", "make room"));
         };
         let (reply, ()) = tokio::join!(command, halt);

@@ -56,6 +56,8 @@ pub struct Core {
     pub(super) unseen: bool,
     pub(super) today: Today,
     minute: Minute,
+    /// How often a stream began in a book.
+    pub(super) taps: u64,
     /// When the core wants to be called again.
     due_us: Option<u64>,
 }
@@ -81,6 +83,7 @@ impl Core {
             unseen: false,
             today: Today::default(),
             minute: Minute::default(),
+            taps: 0,
             due_us: None,
             seq: 0,
         }
@@ -169,6 +172,23 @@ impl Core {
     /// Takes one event. Call [`Core::drain`] afterwards, and [`Core::deadline`] for when to come
     /// again.
     pub fn handle(&mut self, event: Event) {
+        let at = self.event(event);
+        self.finish(at);
+    }
+
+    /// Takes events that waited together, in their order; commits once, behind all of them, as of
+    /// `at`, which is no earlier than any of them. Drivers whose deadline lay between two of them
+    /// are told in between.
+    pub fn handle_all(&mut self, events: Vec<Event>, at: Stamp) {
+        for event in events {
+            self.ticks(event.at());
+            self.event(event);
+        }
+        self.finish(at);
+    }
+
+    /// Takes one event; when it was.
+    fn event(&mut self, event: Event) -> Stamp {
         match event {
             Event::Command { at, .. } => self.midnight(at),
             Event::Bytes { at, .. } | Event::Deadline { at } if self.minute.turned(at.wall_us) => {
@@ -176,7 +196,7 @@ impl Core {
             }
             _ => {}
         }
-        let at = match event {
+        match event {
             Event::Bytes { at, link, bytes } => {
                 self.bytes(&link, at, &bytes);
                 at
@@ -215,8 +235,7 @@ impl Core {
                 self.commit(at);
                 at
             }
-        };
-        self.finish(at);
+        }
     }
 
     /// Everything to do, in order.
@@ -228,6 +247,22 @@ impl Core {
     #[must_use]
     pub fn deadline(&self) -> Option<u64> {
         self.due_us
+    }
+
+    /// Rises whenever the answer of [`Core::quiet`] may have changed.
+    #[must_use]
+    pub fn taps(&self) -> u64 {
+        self.taps
+    }
+
+    /// Links, and whether nobody waits for their bytes: those that belong to no inspection. A
+    /// scanner is waited for always, and so is who was asked something.
+    pub fn quiet(&self) -> impl Iterator<Item = (&str, bool)> {
+        self.links.values().map(|link| {
+            let idle = matches!(link.book, Some(BookId::Idle(_)));
+            let asked = link.wire.as_ref().is_some_and(Wire::sends);
+            (link.settings.id.as_str(), idle && !asked && !link.is_scanner())
+        })
     }
 
     /// The register as it stands.

@@ -84,6 +84,23 @@ pub enum Event {
     },
 }
 
+impl Event {
+    /// When it happened.
+    #[must_use]
+    pub fn at(&self) -> Stamp {
+        match self {
+            Event::Bytes { at, .. }
+            | Event::LinkUp { at, .. }
+            | Event::LinkDown { at, .. }
+            | Event::Command { at, .. }
+            | Event::Deadline { at }
+            | Event::Sealed { at, .. }
+            | Event::Stop { at, .. } => *at,
+            Event::Clock { change, .. } => change.at,
+        }
+    }
+}
+
 /// Where a command came from. `clear` and `live` come only from this machine.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Origin {

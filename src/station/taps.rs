@@ -357,6 +357,7 @@ impl Core {
         let known = self.links.get_mut(link).expect("checked by the caller");
         known.wire = wire;
         known.book = Some(book.clone());
+        self.taps += 1;
         known.offset = 0;
         known.want = None;
         self.feed(link, at, Input::Open);

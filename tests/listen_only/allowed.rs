@@ -9,10 +9,10 @@ use std::time::Duration;
 use tapline::books::line::raw_text;
 use tapline::config::Place;
 use tapline::identify::setting;
+use tapline::inbox::inbox;
 use tapline::link::{LinkSpec, supervise};
 use tapline::station::event::Event;
 use tapline_drivers::{AnyDriver, Driver, Function, Input, Now, Output, Want, catalogue};
-use tokio::sync::mpsc;
 use tokio::time::timeout;
 
 use crate::support::port::Port;
@@ -28,10 +28,10 @@ const FORBIDDEN: [&str; 10] =
 async fn arrives(driver: &AnyDriver, folder: &Path) -> Vec<Vec<u8>> {
     let path = folder.join(format!("tty{}", driver.name()));
     let meter = Port::plug(&path);
-    let (send, mut inbox) = mpsc::channel(16);
+    let (send, mut heard) = inbox(16);
     let place = Place::Serial(path, setting(9600, "8N1").unwrap());
     let link = supervise(LinkSpec { id: "dmm".into(), place, talks: true }, send);
-    let up = timeout(PATIENCE, inbox.recv()).await.unwrap().unwrap();
+    let up = timeout(PATIENCE, heard.next()).await.unwrap().unwrap();
     assert!(matches!(up, Event::LinkUp { .. }), "{up:?}");
     let mut all = Vec::new();
     for message in driver.allowed() {
@@ -173,10 +173,10 @@ async fn a_link_that_only_listens_takes_no_message() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("ttyins");
     let meter = Port::plug(&path);
-    let (send, mut inbox) = mpsc::channel(16);
+    let (send, mut heard) = inbox(16);
     let place = Place::Serial(path, setting(9600, "8N1").unwrap());
     let link = supervise(LinkSpec { id: "ins".into(), place, talks: false }, send);
-    timeout(PATIENCE, inbox.recv()).await.unwrap().unwrap();
+    timeout(PATIENCE, heard.next()).await.unwrap().unwrap();
     for driver in catalogue::names().filter_map(catalogue::by_name) {
         for message in driver.allowed() {
             let refused = link.send(message.bytes().to_vec());
@@ -185,7 +185,7 @@ async fn a_link_that_only_listens_takes_no_message() {
     }
     // Bytes that were on their way would have arrived behind this one of the other direction.
     meter.say(b"x");
-    let heard = timeout(PATIENCE, inbox.recv()).await.unwrap().unwrap();
+    let heard = timeout(PATIENCE, heard.next()).await.unwrap().unwrap();
     assert!(matches!(heard, Event::Bytes { .. }), "{heard:?}");
     assert_eq!(meter.heard(), b"");
 }
