@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::{Notify, mpsc, watch};
-use tokio::time::{sleep, timeout};
+use tokio::time::timeout;
 
 use super::inputs::Inputs;
 use super::teller::{Ended, Teller};
@@ -106,7 +106,6 @@ async fn until_stopped(
 
 /// Contacts of a port.
 async fn see(inputs: &Inputs, teller: &mut Teller, again: &Notify) -> Result<LinkError, Ended> {
-    sleep(teller.opened()).await;
     teller.up().await?;
     inputs.watch(teller, again).await
 }
@@ -117,7 +116,6 @@ async fn ask(
     teller: &mut Teller,
     out: &mut mpsc::Receiver<Vec<u8>>,
 ) -> Result<LinkError, Ended> {
-    sleep(teller.opened()).await;
     teller.up().await?;
     loop {
         tokio::select! {
@@ -134,26 +132,7 @@ async fn ask(
     }
 }
 
-/// Lets a link that flaps prove that it holds; `Some`: it did not.
-async fn prove(link: &mut ReadLink, hold: Duration) -> Option<LinkError> {
-    if hold.is_zero() {
-        return None;
-    }
-    let (mut buffer, mut bytes) = (vec![0; READ_BYTES_MAX], 0);
-    let watched = async {
-        while let Ok(count @ 1..) = link.read(&mut buffer).await {
-            bytes += count;
-        }
-    };
-    let held = timeout(hold, watched).await.is_err();
-    tracing::info!(held, bytes, "A link that flapped was watched; its bytes belong to nobody.");
-    (!held).then_some(LinkError::Gone)
-}
-
 async fn hear(link: &mut ReadLink, teller: &mut Teller) -> Result<LinkError, Ended> {
-    if let Some(why) = prove(link, teller.opened()).await {
-        return Ok(why);
-    }
     teller.up().await?;
     let mut buffer = vec![0; READ_BYTES_MAX];
     loop {
@@ -172,9 +151,6 @@ async fn converse(
     teller: &mut Teller,
     out: &mut mpsc::Receiver<Vec<u8>>,
 ) -> Result<LinkError, Ended> {
-    if let Some(why) = prove(&mut link.read, teller.opened()).await {
-        return Ok(why);
-    }
     teller.up().await?;
     let mut buffer = vec![0; READ_BYTES_MAX];
     loop {

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 
 use tokio::time::sleep;
 
@@ -33,17 +32,11 @@ impl Teller {
         Teller { link, inbox, quiet, back_off, up_us: None, told: None, logged: None }
     }
 
-    /// The link was just opened: how long it must hold before [`Teller::up`] is called. Its bytes
-    /// until then belong to nobody.
-    pub(super) fn opened(&mut self) -> Duration {
-        self.logged = None;
-        self.back_off.probation(clock::now().boot_us)
-    }
-
     pub(super) async fn up(&mut self) -> Result<(), Ended> {
         let at = clock::now();
         self.up_us = Some(at.boot_us);
         self.told = None;
+        self.logged = None;
         self.tell(Event::LinkUp { at, link: self.link.clone() }).await
     }
 
@@ -60,29 +53,25 @@ impl Teller {
     pub(super) async fn down(&mut self, why: LinkError) -> Result<(), Ended> {
         let at = clock::now();
         let absent = matches!(why, LinkError::Absent { .. });
+        let was_up = self.up_us.take();
+        if let Some(up_us) = was_up {
+            self.back_off.held(at.boot_us.saturating_sub(up_us));
+            self.back_off.went(at.boot_us);
+        }
         let mut why = why.to_string();
+        if self.back_off.flaps(at.boot_us) {
+            why += "; it comes and goes: check plug and cable";
+        }
         if self.logged.as_ref() != Some(&why) {
             tracing::warn!(link = self.link, why, "Link is down.");
             self.logged = Some(why.clone());
         }
-        if let Some(up_us) = self.up_us.take() {
-            self.back_off.held(at.boot_us.saturating_sub(up_us));
-            if self.back_off.went(at.boot_us) {
-                why += "; it comes and goes: check plug and cable. It counts again when it held \
-                        for a minute";
-            }
-            self.tell_down(at, why).await?;
-        } else if self.back_off.probation(at.boot_us).is_zero() && self.told.as_ref() != Some(&why)
-        {
-            self.tell_down(at, why).await?;
+        if was_up.is_some() || self.told.as_ref() != Some(&why) {
+            self.told = Some(why.clone());
+            self.tell(Event::LinkDown { at, link: self.link.clone(), why }).await?;
         }
         sleep(self.back_off.next(absent)).await;
         Ok(())
-    }
-
-    async fn tell_down(&mut self, at: clock::Stamp, why: String) -> Result<(), Ended> {
-        self.told = Some(why.clone());
-        self.tell(Event::LinkDown { at, link: self.link.clone(), why }).await
     }
 
     async fn tell(&self, event: Event) -> Result<(), Ended> {
