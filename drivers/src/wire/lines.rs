@@ -390,6 +390,16 @@ mod tests {
         assert_eq!(lines.offset(), 0);
     }
 
+    #[test]
+    fn a_block_whose_length_can_be_none_is_not_waited_for() {
+        for (bytes, waits) in [(&b"#9.\r\n"[..], false), (b"#91\r\n", false), (b"#13\r\n", true)] {
+            let mut lines = Lines::new(Framing::answers(64));
+            lines.push(Now(0), bytes);
+            assert_eq!(lines.take().is_none(), waits, "{}", bytes.escape_ascii());
+            assert_eq!(lines.deadline().is_some(), waits, "{}", bytes.escape_ascii());
+        }
+    }
+
     proptest! {
         #[test]
         fn no_byte_is_lost_whatever_the_cuts(

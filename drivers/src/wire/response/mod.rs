@@ -117,8 +117,12 @@ fn definite(bytes: &[u8]) -> Result<Option<usize>, Short> {
         return Ok(None);
     }
     let count = usize::from(count - b'0');
-    let Some(digits) = bytes.get(2..2 + count) else { return Err(Short) };
-    Ok(decimal(digits).map(|length| 2 + count + length))
+    match bytes.get(2..2 + count) {
+        Some(digits) => Ok(decimal(digits).map(|length| 2 + count + length)),
+        // What can't become a length any more is not waited for.
+        None if bytes[2..].iter().all(u8::is_ascii_digit) => Err(Short),
+        None => Ok(None),
+    }
 }
 
 fn decimal(digits: &[u8]) -> Option<usize> {

@@ -143,6 +143,10 @@ fn an_end_in_quotes_and_blocks_ends_no_answer() {
     // A block begins where an item does, and a header for more than there may be is none.
     assert_eq!(look(b"1#14\n\n"), Some(4));
     assert_eq!(look(b"#240\n"), Some(4));
+    // What can be no length any more is waited for no longer.
+    assert_eq!(look(b"#9.\n"), Some(3));
+    assert_eq!(look(b"#91234\n"), Some(6));
+    assert_eq!(look(b"1,#3\n"), Some(4));
     for more in [&b""[..], b"1;2", b"\"a\n", b"#", b"#1", b"#14\n\n\n", b"#14\n\n\n\n"] {
         assert_eq!(look(more), None, "{}", more.escape_ascii());
     }
