@@ -50,7 +50,25 @@ fn a_bench_is_checked_from_the_command_line_and_its_chart_outlives_a_restart() {
     assert!(lines[1].contains("+11.002 kOhm") || lines[1].contains("11.002 kOhm"), "{chart}");
     assert!(lines[1].ends_with("[............o............]  fine"), "{chart}");
     assert!(lines[2].ends_with("[............|...........o]  off"), "{chart}");
+    let qualified = station.run(&["instrument", "qualify", "TM-01"]);
+    assert_eq!(qualified.code, 1, "the newest check was off: {qualified:?}");
+    assert!(qualified.stdout.starts_with("CS-3        off "), "{qualified:?}");
+    let another = STANDARD.replace("CS-3", "CS-4").replace("\nvalue", "\nof = \"DM-01\"\nvalue");
+    fs::write(&file, another).unwrap();
+    station.done(&["standard", "import", file.to_str().unwrap()]);
+    let never = station.run(&["instrument", "qualify", "DM-01"]);
+    assert_eq!(never.code, 3, "it was never held against it: {never:?}");
+    assert!(never.stdout.contains("\nCS-4        never"), "{never:?}");
+    station.done(&["check", "CS-4"]);
+    wait::until_true("the check is taken", || {
+        meter.say(b"R2 +11.002 kOhm\r\n");
+        station.bench()["check"].is_null()
+    });
+    let fine = station.run(&["instrument", "qualify", "DM-01"]);
+    assert!(fine.stdout.contains("\nCS-4        fine"), "another meter read it: {fine:?}");
+    assert_eq!(fine.code, 3, "it was never held against CS-3: {fine:?}");
     station.kill9();
     station.restart();
     assert_eq!(station.done(&["instrument", "chart", "TM-01"]), chart);
+    assert!(station.done(&["instrument", "chart", "DM-01"]).contains("fine"));
 }

@@ -394,6 +394,11 @@ pub enum InstrumentCommand {
         /// The file
         file: PathBuf,
     },
+    /// Which check standards judge it, and what the last check of each came to
+    Qualify {
+        /// Its label
+        id: String,
+    },
     /// What it showed on check standards, newest last
     Chart {
         /// Its label

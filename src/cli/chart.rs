@@ -1,10 +1,10 @@
 //! `instrument chart`: what an instrument showed on check standards.
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::args::Common;
 use super::client::Client;
-use super::{Exit, Trouble, output};
+use super::{Exit, Trouble, offline, output};
 
 /// Columns on each side of the certificate's value.
 const HALF: i64 = 12;
@@ -13,7 +13,7 @@ pub(super) fn chart(client: &Client, id: &str, common: &Common) -> Result<Exit, 
     let mut last = String::new();
     client.pages("/v1/checks", |page| {
         let items = page["items"].as_array().map_or(&[][..], Vec::as_slice);
-        for item in items.iter().filter(|item| item["instrument"] == id) {
+        for item in items.iter().filter(|item| judged(item) == id) {
             if common.json {
                 output::data(&item.to_string())?;
                 last.clear();
@@ -32,6 +32,61 @@ pub(super) fn chart(client: &Client, id: &str, common: &Common) -> Result<Exit, 
         output::talk(&format!("no bench check of `{id}` yet\n  next: tapline check STANDARD"));
     }
     Ok(Exit::Done)
+}
+
+/// Every standard that judges an instrument has been checked, and the newest check of each was
+/// within its room: exit code 0. One is off: 1. One is missing: 3.
+pub(super) fn qualify(client: &Client, id: &str, common: &Common) -> Result<Exit, Trouble> {
+    let meter = client.get(&format!("/v1/instruments/{}", offline::escaped(id)))?;
+    let reads = |function: &Value| {
+        let ranges = meter["range"].as_array().map_or(&[][..], Vec::as_slice);
+        ranges.iter().any(|range| range["function"] == *function)
+    };
+    let mut standards = all(client, "/v1/standards")?;
+    standards.retain(|one| match one["of"].as_str() {
+        Some(of) => of == id,
+        None => reads(&one["function"]),
+    });
+    if standards.is_empty() {
+        return Err(Trouble::Said(format!(
+            "no check standard judges `{id}`\n  next: tapline standard import FILE"
+        )));
+    }
+    let checks = all(client, "/v1/checks")?;
+    let mut worst = Exit::Done;
+    for one in &standards {
+        let of = |item: &&Value| judged(item) == id && item["standard"] == one["id"];
+        let last = checks.iter().filter(of).max_by_key(|item| item["t"].as_str());
+        let mark = last.map_or("never", |last| text(&last["mark"]));
+        worst = worst.max(match mark {
+            "never" => Exit::Undecided,
+            "off" => Exit::Fail,
+            _ => Exit::Done,
+        });
+        if common.json {
+            let line = json!({ "standard": one["id"], "mark": mark, "check": last });
+            output::data(&line.to_string())?;
+        } else {
+            let day = last.map_or("-", |last| text(&last["t"]).get(..10).unwrap_or("-"));
+            let (label, what) = (text(&one["id"]), text(&one["what"]));
+            output::data(&format!("{label:10}  {mark:9}  {day:10}  {what}"))?;
+        }
+    }
+    Ok(worst)
+}
+
+fn all(client: &Client, path: &str) -> Result<Vec<Value>, Trouble> {
+    let mut all = Vec::new();
+    client.pages(path, |page| {
+        all.extend(page["items"].as_array().into_iter().flatten().cloned());
+        Ok(())
+    })?;
+    Ok(all)
+}
+
+/// The instrument that a point judges.
+fn judged(item: &Value) -> &str {
+    item["of"].as_str().unwrap_or(text(&item["instrument"]))
 }
 
 fn text(value: &Value) -> &str {

@@ -30,6 +30,7 @@ pub(super) fn instruments(
         InstrumentCommand::List => RegisterCommand::List,
         InstrumentCommand::Show { id } => RegisterCommand::Show { id },
         InstrumentCommand::Import { file } => RegisterCommand::Import { file },
+        InstrumentCommand::Qualify { id } => return chart::qualify(client, &id, common),
         InstrumentCommand::Chart { id } => return chart::chart(client, &id, common),
     };
     run(client, "instruments", command, common)

@@ -208,9 +208,9 @@ impl Core {
             links: links.iter().map(|link| self.link_given(link)).collect(),
             checks: register
                 .checks
-                .iter()
-                .filter(|((instrument, _), _)| named.contains(instrument))
-                .filter_map(|(_, points)| Some(points.back()?.fact.clone()))
+                .values()
+                .filter_map(|points| Some(points.back()?.fact.clone()))
+                .filter(|check| named.iter().any(|id| *id == check.judged()))
                 .collect(),
         }
     }

@@ -6,7 +6,7 @@ use tapline_drivers::reading::Reading;
 use tapline_protocols::Fact;
 use tapline_protocols::fact::ReadingId;
 use tapline_protocols::inspection::CheckRun;
-use tapline_protocols::register::Instrument;
+use tapline_protocols::register::{Instrument, SourceClass};
 
 use super::command::Seat;
 use super::core::Core;
@@ -41,7 +41,10 @@ impl Core {
         }
         let meter = self.meter_for(bench, standard.function, instrument)?.clone();
         let run = CheckRun::begin(bench, &standard, &meter, Now(at.boot_us));
-        let said = ["check.begun", &standard.id, &meter.id, &standard.what];
+        let of = standard.of.as_ref().and_then(|id| self.register.instruments.get(id));
+        let hazard = of.is_some_and(|one| one.source_class == SourceClass::Hazardous);
+        let key = if hazard { "check.hazard" } else { "check.begun" };
+        let said = [key, &standard.id, &meter.id, &standard.what];
         self.drop_check(bench, *at);
         self.bench(bench).check = Some(run);
         for link in self.links_of(bench) {

@@ -48,6 +48,7 @@ const FACTS: &[&str] = &[
     r#""k":"lead","id":"L-1","what":"clip to plug contact","reference":{"plus":"0.058 Ohm","minus":"0.059 Ohm"}"#,
     r#""k":"standard","id":"CS-1","what":"resistor, four terminals","function":"resistance_4w","value":"0.2003 Ohm","room":"0.006 Ohm","certificate":"C-2026-151","calibration_due":"2027-03-31""#,
     r#""k":"check","bench":"b1","standard":"CS-1","certificate":"C-2026-151","instrument":"LR-01","function":"resistance_4w","value":"0.202","unit":"Ohm","want":"0.2003 Ohm","room":"0.006 Ohm","ok":true,"from":[[4690,0],[4691,0],[4692,0]],"by":"op-7""#,
+    r#""k":"standard","id":"CS-20","what":"0.500 Ohm, current of the meter","function":"voltage_dc","of":"LR-01","value":"0.110 V","room":"0.010 V","certificate":"C-2026-152","calibration_due":"2027-03-31""#,
     r#""k":"operator","id":"op-7","name":"R. Feld","badge":"OP-0007","competence":[{"what":"live_work","until":"2027-12-31"}]"#,
     r#""k":"login","bench":"b1","operator":null"#,
     r#""k":"confirm","rows":["iec62353-2014.part.direct.cf"],"document":"IEC 62353:2014, own copy 3","clause":"Table 3","by":"op-2","sig":"c2ln""#,

@@ -18,8 +18,11 @@ pub struct CheckFact {
     pub standard: String,
     /// Number of its certificate.
     pub certificate: String,
-    /// Instrument.
+    /// Instrument that read.
     pub instrument: String,
+    /// Instrument that is judged by it, where that is another one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
     /// Its function.
     pub function: Function,
     /// `above overload` where the instrument showed no end; left out for a value.
@@ -41,4 +44,12 @@ pub struct CheckFact {
     pub ok: bool,
     /// Readings, in the book of idle bytes.
     pub from: Vec<ReadingId>,
+}
+
+impl CheckFact {
+    /// The instrument that is judged.
+    #[must_use]
+    pub fn judged(&self) -> &str {
+        self.of.as_deref().unwrap_or(&self.instrument)
+    }
 }

@@ -95,6 +95,7 @@ impl CheckRun {
             standard: self.standard.id.clone(),
             certificate: self.standard.certificate.clone(),
             instrument: self.instrument.clone(),
+            of: self.standard.of.clone(),
             function: self.standard.function,
             indication: farthest.and_then(word).map(ToString::to_string),
             value: number.map(|sample| sample.number.text()),

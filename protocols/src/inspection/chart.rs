@@ -90,6 +90,7 @@ mod tests {
             standard: "CS-1".into(),
             certificate: "C-1".into(),
             instrument: "LR-01".into(),
+            of: None,
             function: Function::Resistance4w,
             indication: None,
             value: Some(milliohm.to_string()),

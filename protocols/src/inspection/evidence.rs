@@ -51,7 +51,7 @@ pub(super) fn against(
     if step.prove.contains(&Proof::Supply) && supply(record, line).is_none() {
         words.push("supply_not_checked");
     }
-    if brief.checks.iter().any(|check| check.instrument == job.meter && !check.ok) {
+    if brief.checks.iter().any(|check| check.judged() == job.meter && !check.ok) {
         words.push("bench_check_failed");
     }
     if wide_band_unknown(brief, job) {

@@ -23,6 +23,10 @@ pub struct CheckStandard {
     pub what: String,
     /// The function that it checks.
     pub function: Function,
+    /// The instrument that it judges, where another one reads: a source whose current or voltage
+    /// is measured. Absent: the one that reads.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
     /// What it is by its certificate; absent: an open end.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<Amount>,
@@ -48,6 +52,7 @@ fn standard(mut form: Form<'_, '_>) -> Option<CheckStandard> {
     let id = form.need("id").and_then(|v| v.name());
     let what = form.need("what").and_then(|v| v.text());
     let function: Option<Function> = form.need("function").and_then(|v| v.word());
+    let of = form.may("of").and_then(|v| v.name());
     let known = function.and_then(quantity);
     let value = form.need("value");
     let open = value.as_ref().and_then(|v| v.any_text()) == Some("open");
@@ -67,6 +72,7 @@ fn standard(mut form: Form<'_, '_>) -> Option<CheckStandard> {
         id: id?,
         what: what?,
         function: function?,
+        of,
         value,
         room,
         certificate: certificate?,

@@ -283,11 +283,12 @@ fn one_reading_alone_is_no_value() {
 #[test]
 fn a_meter_that_failed_its_bench_check_passes_nothing() {
     let amount = |text: &str| crate::Amount::parse(text).ok();
-    let check = |ok: bool| CheckFact {
+    let check = |of: Option<&str>, ok: bool| CheckFact {
         bench: "b1".into(),
         standard: "CS-1".into(),
         certificate: "C-1".into(),
-        instrument: "LR-01".into(),
+        instrument: if of.is_some() { "DM-01" } else { "LR-01" }.into(),
+        of: of.map(str::to_string),
         function: Function::Resistance4w,
         indication: None,
         value: Some("0.150".into()),
@@ -297,8 +298,11 @@ fn a_meter_that_failed_its_bench_check_passes_nothing() {
         ok,
         from: vec![],
     };
-    for (ok, word) in [(true, Word::Pass), (false, Word::Undecided)] {
-        let mut bench = Bench::open(&Setting { checks: vec![check(ok)], ..Setting::default() });
+    for (of, ok) in [(None, true), (None, false), (Some("LR-01"), false), (Some("IR-01"), false)] {
+        let checks = vec![check(of, ok)];
+        let ok = ok || of == Some("IR-01");
+        let word = if ok { Word::Pass } else { Word::Undecided };
+        let mut bench = Bench::open(&Setting { checks, ..Setting::default() });
         bench.null("0.061 Ohm", "-0.061 Ohm");
         bench.answer("pass").unwrap();
         bench.touch("0.182 Ohm");
