@@ -36,7 +36,7 @@ fn fault_json(fault: &Fault) -> Value {
     json!({ "line": fault.line, "field": fault.field, "text": fault.text })
 }
 
-/// `{"plan","steps","faults":[],"limits":[{"step","id","limit","clause","confidence"}]}`.
+/// `{"plan","steps","faults":[],"limits":[{"step","id","limit","clause","confidence","source"}]}`.
 pub(super) fn check_json(plan: &Plan, tables: &[Table]) -> String {
     #[derive(Serialize)]
     struct Limit<'a> {
@@ -45,6 +45,7 @@ pub(super) fn check_json(plan: &Plan, tables: &[Table]) -> String {
         limit: String,
         clause: &'a str,
         confidence: &'a str,
+        source: &'a [String],
     }
     let reached = plan::reached(plan, tables);
     let limits: Vec<Limit<'_>> = reached
@@ -55,6 +56,7 @@ pub(super) fn check_json(plan: &Plan, tables: &[Table]) -> String {
             limit: reached.row.bound.amount.to_string(),
             clause: &reached.row.clause,
             confidence: reached.row.confidence.word(),
+            source: &reached.row.source,
         })
         .collect();
     let steps = plan.steps.len();

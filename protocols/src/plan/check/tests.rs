@@ -155,6 +155,10 @@ faults! {
         : "correct", "name it in `needs`";
     scaling_without_voltage: "leak", ", mains = \"measured_or_worst_case\"" => ""
         : "needs", "a mains voltage";
+    scaling_to_110_percent: "leak", "measured_or_worst_case" => "at_110_percent"
+        : "correct", "never scaled";
+    an_alternative_method_without_its_source: "leak", "\"direct\"" => "\"alternative\""
+        : "fixtures", "isolated_source";
     a_correction_that_is_not_built: "pe", "[\"lead_null\"]" => "[\"lead_null\", \"rms\"]"
         : "correct", "not built yet";
     several_values_and_no_choice: "leak", "combine    = \"largest_magnitude\"" => ""
