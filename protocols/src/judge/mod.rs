@@ -27,6 +27,7 @@
 mod doubtful;
 mod input;
 mod one;
+mod prospect;
 mod reasons;
 mod stated;
 mod validity;
@@ -49,6 +50,7 @@ use one::{Context, Finding};
 pub use input::{
     GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, StatedInput, VALUES_MAX, judge,
 };
+pub use prospect::{Prospect, prospect};
 pub use reasons::{Hold, hold};
 
 /// Number of the judgement: rises when the same readings would give other verdicts.

@@ -142,6 +142,21 @@ impl<'a> Context<'a> {
         })
     }
 
+    /// Whether a value would pass by its size and doubt alone, with the rule that is chosen and the
+    /// uncertainty at the limit.
+    pub(super) fn would(
+        &self,
+        item: &Item,
+    ) -> Result<(bool, Option<&'static str>, Option<Uncertainty>), Arithmetic> {
+        let at_limit = self.at_limit(item)?;
+        let own = self.uncertainty(item, item.reading);
+        let own = own.zip(at_limit.as_ref()).map(|(own, limit)| own.covered_as(limit));
+        let rule = self.choose(at_limit.as_ref())?;
+        let passes =
+            rule.is_some() && self.stand(item.shape, rule, own.as_ref())? == Standing::Pass;
+        Ok((passes, rule.map(Rule::word), at_limit))
+    }
+
     /// What an uncertainty is made of, where the record is to say it.
     pub(super) fn parts(&self, doubt: &Uncertainty) -> Vec<UncertaintyPart> {
         let part =
