@@ -118,17 +118,23 @@ fn made_verdict(random: &mut Random) -> Value {
     let repeats: Vec<_> =
         (0..2 + random.below(7)).map(|_| thousandths(middle + random.below(6))).collect();
     let coverage = ["none", "k2", "k3", "p95"][random.below(4) as usize];
+    let point = |at: &str, random: &mut Random| {
+        json!({"at":at,"error":thousandths(random.below(10)),
+            "expanded":thousandths(1 + random.below(5))})
+    };
+    let certificate = ["0.050", "0.200", "0.350"].map(|at| point(at, random));
     let given = json!({"standard":"IEC 62353","edition":"2014",
         "measurand":"protective_earth_resistance","method":"fixed_cord","class":"I","kind":"dc",
         "value":thousandths(60 + random.below(340)),"lead_null":thousandths(random.below(60)),
-        "unit":"Ohm","repeats":repeats,"gives":{"test_current":"0.2 A","open_circuit":"6 V"},
+        "unit":"Ohm","repeats":repeats,
+        "certificate":certificate,"gives":{"test_current":"0.2 A","open_circuit":"6 V"},
         "accuracy":{"reading_percent":thousandths(random.below(5_000)),"digits":random.below(6),
             "coverage":coverage,"null_correlation":thousandths(random.below(1_001)),
             "network_percent":thousandths(random.below(1_000))}});
     let line = judge_line(&given.to_string()).unwrap();
     let found: Value = serde_json::from_str(&line.json).unwrap();
     let doubt = &found["uncertainty"];
-    json!({"kind":"judged","in":given,"u":doubt["u"],"k":doubt["k"],"expanded":doubt["expanded"]})
+    json!({"kind":"judged","in":given,"value":found["value"],"u":doubt["u"],"k":doubt["k"],"expanded":doubt["expanded"]})
 }
 
 #[test]

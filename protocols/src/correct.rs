@@ -11,6 +11,7 @@ use alloc::vec::Vec;
 use tapline_drivers::{Indication, Number, Prefix, Quantity, Unit};
 
 use crate::amount::Amount;
+use crate::certificate::Certificate;
 use crate::exact::{Arithmetic, Ratio};
 use crate::fact::ChainLink;
 
@@ -101,6 +102,8 @@ pub struct Item {
     pub null: Option<Ratio>,
     /// Standard deviation of repeated readings, scaled as the value is.
     pub scatter: Option<Ratio>,
+    /// Standard uncertainty of the certificate's errors, scaled as the value is.
+    pub certificate: Option<Ratio>,
 }
 
 /// The resistance of a lead set.
@@ -136,6 +139,8 @@ pub struct Items {
     absolute: bool,
     /// What readings of the meter are multiplied by.
     off: Option<Ratio>,
+    /// What the meter reads wrong.
+    certificate: Option<Certificate>,
 }
 
 impl Items {
@@ -160,7 +165,14 @@ impl Items {
             item(indication, up, unit, resolution)
         };
         let list = values.iter().map(lift).collect::<Result<_, _>>()?;
-        Ok(Some(Items { list, unit, chain: Vec::new(), absolute: false, off: None }))
+        Ok(Some(Items {
+            list,
+            unit,
+            chain: Vec::new(),
+            absolute: false,
+            off: None,
+            certificate: None,
+        }))
     }
 
     /// Readings of the meter scatter by this standard deviation.
@@ -170,6 +182,27 @@ impl Items {
     pub fn scattered(&mut self, deviation: Amount) -> Result<(), Arithmetic> {
         let deviation = amount_in(deviation, self.unit)?.abs();
         self.list.iter_mut().for_each(|item| item.scatter = Some(deviation));
+        Ok(())
+    }
+
+    /// Minus what the meter's certificate says that it reads wrong: the values, and the nulls that
+    /// it took.
+    ///
+    /// # Errors
+    /// When it is of another quantity, or a value has no room.
+    pub fn certified(&mut self, certificate: &Certificate) -> Result<(), Arithmetic> {
+        let (before, unit, mut minus) = (self.texts(), self.unit, Vec::new());
+        let standard = certificate.standard(unit)?;
+        for item in &mut self.list {
+            let Some(reading) = item.reading else { continue };
+            let error = certificate.error(reading, unit)?;
+            item.shape = item.shape.map(|r| r.minus(error))?;
+            item.reading = Some(reading.minus(error)?);
+            item.certificate = Some(standard);
+            minus.push(error.text());
+        }
+        self.certificate = Some(certificate.clone());
+        self.push(ChainLink { minus, gives: self.texts(), ..link("certificate", before) });
         Ok(())
     }
 
@@ -198,6 +231,9 @@ impl Items {
         let (mut minus, mut gives) = (Vec::new(), Vec::new());
         for (item, null) in self.list.iter_mut().zip(nulls) {
             let mut null = amount_in(null.amount, self.unit)?.abs();
+            if let Some(certificate) = self.certificate.as_ref().filter(|_| null.parts().0 != 0) {
+                null = null.minus(certificate.error(null, self.unit)?)?;
+            }
             if let Some(factor) = self.off {
                 null = null.times(factor)?;
             }
@@ -308,6 +344,7 @@ impl Item {
         self.digit = f(self.digit)?;
         self.null = self.null.map(&f).transpose()?;
         self.scatter = self.scatter.map(&f).transpose()?;
+        self.certificate = self.certificate.map(&f).transpose()?;
         Ok(())
     }
 }
@@ -358,7 +395,7 @@ fn item(
         (Indication::Overload, _) => Shape::Overload,
         _ => Shape::NoValue,
     };
-    Ok(Item { shape, places, reading, digit, null: None, scatter: None })
+    Ok(Item { shape, places, reading, digit, null: None, scatter: None, certificate: None })
 }
 
 fn link(what: &str, of: Vec<String>) -> ChainLink {

@@ -12,6 +12,7 @@
 extern crate alloc;
 
 pub mod amount;
+pub mod certificate;
 pub mod correct;
 pub mod described;
 pub mod doubt;

@@ -270,6 +270,7 @@ fn question(row: &Row, number: Number, unit: Unit, confirmed: Confirmed) -> Ques
         }),
         accuracy: None,
         besides: Besides::default(),
+        certificate: None,
         resolution: None,
         rule: RuleAsked::Simple,
         confirmed,

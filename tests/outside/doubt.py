@@ -8,8 +8,10 @@ import json
 import math
 import sys
 from collections import Counter
+from fractions import Fraction
 
 import GTC
+import numpy as np
 from scipy import stats
 
 worst = Counter()
@@ -78,12 +80,19 @@ def judged(case):
     """A verdict's uncertainty, from the object that was judged and from nothing else."""
     given, accuracy = case["in"], case["in"]["accuracy"]
     cover = {"none": 3**0.5, "k2": 2, "k3": 3, "p95": stats.norm.ppf(0.975)}[accuracy["coverage"]]
-    null, limit = abs(float(given["lead_null"])), 0.3
+    points = [[float(point[key]) for key in ("at", "error", "expanded")] for point in given["certificate"]]
+    at, errors, expanded = zip(*points)
+
+    def right(reading):
+        return reading - float(np.interp(reading, at, errors))
+
+    null, limit = float(given["lead_null"]), 0.3
+    null = right(null) if null else 0.0
 
     def total(value):
         """Uncertainty of what is left of a reading when the null is gone."""
         reading = value + null
-        half = [float(accuracy["reading_percent"]) / 100 * of + accuracy["digits"] * 0.001 for of in (reading, null)]
+        half = [float(accuracy["reading_percent"]) / 100 * of + accuracy["digits"] * 0.001 for of in (reading, abs(null))]
         u_reading, u_null = half[0] / cover, half[1] / cover
         shown = GTC.ureal(reading, u_reading, independent=False)
         leads = GTC.ureal(null, u_null, independent=False)
@@ -92,13 +101,16 @@ def judged(case):
         s = GTC.type_a.standard_deviation([float(x) for x in given["repeats"]])
         noise = GTC.ureal(0, float(s) * 2**0.5, len(given["repeats"]) - 1)
         resistor = GTC.ureal(1, float(accuracy["network_percent"]) / 100 / 3**0.5)
-        return (shown * resistor - leads + noise), noise
+        certificate = GTC.ureal(0, max(expanded) / 2) + GTC.ureal(0, max(expanded) / 2)
+        return (shown * resistor - leads + noise + certificate), noise
 
-    value, noise = total(float(given["value"]) - null)
+    value, noise = total(right(float(given["value"])) - null)
+    near("verdict value", float(Fraction(case["value"])), value.x, 1e-12)
     at_limit, _ = total(limit)
     # GTC reckons no freedom where inputs go together: Welch and Satterthwaite by hand.
     freedom = math.inf if noise.u == 0 else at_limit.u**4 / (noise.u**4 / (len(given["repeats"]) - 1))
-    k = 2.0 if math.isinf(freedom) else stats.t.ppf((1 + math.erf(2**0.5)) / 2, max(math.floor(freedom), 1))
+    whole = float(max(math.floor(min(freedom, 1e6)), 1))
+    k = 2.0 if math.isinf(freedom) else stats.t.ppf((1 + math.erf(2**0.5)) / 2, whole)
     # Four significant digits; the factor is printed rounded up to two decimals.
     near("verdict u", float(case["u"]), value.u, 5e-4 * value.u + 1e-12)
     near("verdict k", float(case["k"]), k, 0.0101 / k)

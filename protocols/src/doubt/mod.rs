@@ -50,6 +50,8 @@ pub struct Read {
     pub null: Option<Ratio>,
     /// Standard deviation of repeated readings.
     pub scatter: Option<Ratio>,
+    /// Standard uncertainty of what the meter's certificate says.
+    pub certificate: Option<Ratio>,
 }
 
 /// Uncertainty of one value.
@@ -132,8 +134,8 @@ fn divisor(coverage: Coverage) -> f64 {
 ///
 /// The null is a second reading of the same meter. How far the errors of both go together is
 /// rarely known: without a word they count as independent, which for a difference of two readings
-/// of one meter is never too small (GUM 5.1.2 and 5.2.2, from memory). Scatter counts once for the
-/// value and once for the null. `None` where a number is not finite.
+/// of one meter is never too small (GUM 5.1.2 and 5.2.2, from memory). Scatter and
+/// certificate count once for the value and once for the null. `None` where a number is not finite.
 #[must_use]
 pub fn uncertainty(stated: &Stated, read: &Read) -> Option<Uncertainty> {
     let counts = f64::from(stated.digits) * float(read.digit);
@@ -149,8 +151,11 @@ pub fn uncertainty(stated: &Stated, read: &Read) -> Option<Uncertainty> {
     if let Some(network) = stated.network_percent {
         add("network", percent(network, read.reading) / libm::sqrt(3.0), None);
     }
+    let twice = if read.null.is_some() { libm::sqrt(2.0) } else { 1.0 };
+    if let Some(certificate) = read.certificate {
+        add("certificate", float(certificate.abs()) * twice, None);
+    }
     if let Some(scatter) = read.scatter {
-        let twice = if read.null.is_some() { libm::sqrt(2.0) } else { 1.0 };
         add("scatter", float(scatter.abs()) * twice, stated.freedom.map(f64::from));
     }
     if let (Some(null), Some(r)) = (null, stated.null_correlation) {
@@ -216,7 +221,13 @@ mod tests {
     }
 
     fn read(reading: &str, digit: &str) -> Read {
-        Read { reading: ratio(reading), digit: ratio(digit), null: None, scatter: None }
+        Read {
+            reading: ratio(reading),
+            digit: ratio(digit),
+            null: None,
+            scatter: None,
+            certificate: None,
+        }
     }
 
     /// 1 % of 300 is 3: over sqrt 3, 2, 3, 1.96 (GUM 4.3.3, 4.3.4, 4.3.7; arithmetic).

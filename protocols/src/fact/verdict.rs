@@ -75,7 +75,7 @@ pub enum Word {
 /// One correction.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ChainLink {
-    /// `lead_null network mains_scaling largest_magnitude smallest`.
+    /// `certificate lead_null network mains_scaling largest_magnitude smallest`.
     #[serde(rename = "do")]
     pub what: String,
     /// Inputs.

@@ -11,6 +11,7 @@ use super::job::{self, EXCLUDED, Job};
 use super::null::{self, Nulled};
 use super::record::{Line, Record, StepRecord, StepState};
 use crate::amount::Amount;
+use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
 use crate::fact::{Judged, ValueFact, VerdictFact, Word};
 use crate::judge::{Besides, Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
@@ -256,6 +257,9 @@ fn ask_for(
             (false, _) => Confirmed::No,
         },
         besides: Besides::default(),
+        certificate: range
+            .filter(|_| setup.is_none())
+            .and_then(|range| Certificate::new(&range.calibration).ok()),
         off: brief.off(job, job.function),
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };

@@ -8,7 +8,7 @@ use core::fmt;
 use serde::Deserialize;
 use tapline_drivers::{Indication, Number, Quantity, Unit};
 
-use super::stated::{accuracy, besides};
+use super::stated::{accuracy, besides, certificate};
 use super::{Confirmed, Measured, Question, RuleAsked, ask};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
@@ -70,6 +70,8 @@ pub struct JudgeInput {
     /// Repeated readings of one thing, in `unit`, as the values are: their scatter adds to the
     /// uncertainty. They are not judged.
     pub repeats: Option<Vec<String>>,
+    /// What the meter's calibration certificate says.
+    pub certificate: Option<Vec<PointInput>>,
     /// `simple guard_band guard_band_zones`; without it simple where U allows it.
     pub rule: Option<String>,
     /// It was proved that current could have flown.
@@ -127,6 +129,18 @@ pub struct StatedInput {
     pub network_percent: Option<String>,
     /// How far errors of a value and of its null go together, 0 to 1; without it 0.
     pub null_correlation: Option<String>,
+}
+
+/// A point of a certificate, decimals in the `unit` of the object.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PointInput {
+    /// What the meter showed.
+    pub at: String,
+    /// Shown less true.
+    pub error: String,
+    /// Expanded uncertainty of the error, k = 2.
+    pub expanded: String,
 }
 
 /// What is wrong with an object, by its key.
@@ -205,6 +219,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         gives: input.gives.as_ref().map(gives).transpose()?,
         accuracy: input.accuracy.as_ref().map(accuracy).transpose()?,
         besides: besides(input, unit)?,
+        certificate: certificate(input, unit)?,
         resolution: resolution(input, unit)?,
         rule: rule(input)?,
         confirmed: match input.confirmed {

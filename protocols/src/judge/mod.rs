@@ -38,6 +38,7 @@ use alloc::vec::Vec;
 use tapline_drivers::{Indication, Unit};
 
 use crate::amount::Amount;
+use crate::certificate::Certificate;
 use crate::correct::{Items, Mains, Null};
 use crate::doubt::scatter::Scatter;
 use crate::exact::{Arithmetic, Ratio};
@@ -48,7 +49,8 @@ use crate::register::{Accuracy, Gives};
 use one::{Context, Finding};
 
 pub use input::{
-    GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, StatedInput, VALUES_MAX, judge,
+    GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, PointInput, StatedInput, VALUES_MAX,
+    judge,
 };
 pub use prospect::{Prospect, prospect};
 pub use reasons::{Hold, hold};
@@ -73,6 +75,8 @@ pub struct Question<'a> {
     pub accuracy: Option<Accuracy>,
     /// What else is known of how the meter reads.
     pub besides: Besides,
+    /// What the meter's certificate says that it reads wrong.
+    pub certificate: Option<Certificate>,
     /// One count of the last digit; without it, the last digit that was sent.
     pub resolution: Option<Amount>,
     /// Decision rule.
@@ -175,9 +179,7 @@ fn with_row(question: &Question<'_>, table: &Table, row: &Row) -> Result<Judged,
     let Some(mut items) = Items::new(&values, question.resolution)? else {
         return stop("wrong_unit");
     };
-    if let Some(scatter) = &question.besides.scatter {
-        items.scattered(scatter.deviation)?;
-    }
+    meter(question, &mut items)?;
     if let Some(factor) = question.off {
         items.put_right(factor)?;
     }
@@ -198,6 +200,17 @@ fn with_row(question: &Question<'_>, table: &Table, row: &Row) -> Result<Judged,
     judged.unit = Some(items.unit);
     judged.chain = items.chain;
     Ok(judged)
+}
+
+/// What is known of how the meter reads.
+fn meter(question: &Question<'_>, items: &mut Items) -> Result<(), Arithmetic> {
+    if let Some(scatter) = &question.besides.scatter {
+        items.scattered(scatter.deviation)?;
+    }
+    match &question.certificate {
+        Some(certificate) => items.certified(certificate),
+        None => Ok(()),
+    }
 }
 
 /// Runs the chain. `None`: the unit does not fit the limit.

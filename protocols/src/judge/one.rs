@@ -189,8 +189,14 @@ impl<'a> Context<'a> {
     }
 
     fn uncertainty(&self, item: &Item, reading: Option<Ratio>) -> Option<Uncertainty> {
-        let (digit, null, scatter) = (item.digit, item.null, item.scatter);
-        doubt::uncertainty(self.stated.as_ref()?, &Read { reading: reading?, digit, null, scatter })
+        let read = Read {
+            reading: reading?,
+            digit: item.digit,
+            null: item.null,
+            scatter: item.scatter,
+            certificate: item.certificate,
+        };
+        doubt::uncertainty(self.stated.as_ref()?, &read)
     }
 
     /// Of a reading that gives the limit.
@@ -342,6 +348,7 @@ fn plain(question: &Question<'_>) -> bool {
     besides.network_percent.is_none()
         && besides.null_correlation.is_none()
         && besides.scatter.is_none()
+        && question.certificate.is_none()
         && coverage.is_none_or(|coverage| coverage == Coverage::None)
 }
 

@@ -151,9 +151,7 @@ impl Trial<'_> {
         let Some(mut items) = Items::new(&[(indication, self.unit)], Some(reads))? else {
             return Ok(None);
         };
-        if let Some(scatter) = &self.question.besides.scatter {
-            items.scattered(scatter.deviation)?;
-        }
+        super::meter(self.question, &mut items)?;
         let null = self.null.map(|amount| Null { amount, seq: None });
         let value = Measured { null, ..Measured::new(indication, self.unit) };
         let question = Question { values: Vec::from([value]), ..self.question.clone() };

@@ -6,7 +6,11 @@ use alloc::vec::Vec;
 use tapline_drivers::{Number, Unit};
 
 use super::Besides;
-use super::input::{InputFault, JudgeInput, StatedInput, VALUES_MAX, fault, list, number, unknown};
+use super::input::{
+    InputFault, JudgeInput, PointInput, StatedInput, VALUES_MAX, fault, list, number, unknown,
+};
+use crate::amount::Amount;
+use crate::certificate::{CalibrationPoint, Certificate};
 use crate::doubt::scatter::Scatter;
 use crate::exact::Ratio;
 use crate::register::{Accuracy, Coverage};
@@ -66,4 +70,25 @@ fn scatter(
         texts.iter().map(|text| number("repeats", text)).collect::<Result<_, _>>()?;
     let scatter = Scatter::of(&readings, unit);
     scatter.ok_or_else(|| fault("repeats", "have no standard deviation that can be reckoned"))
+}
+
+/// What a certificate says.
+pub(super) fn certificate(
+    input: &JudgeInput,
+    unit: Unit,
+) -> Result<Option<Certificate>, InputFault> {
+    let Some(points) = &input.certificate else { return Ok(None) };
+    if input.accuracy.is_none() {
+        return Err(fault("certificate", "stands beside a stated `accuracy`, and there is none"));
+    }
+    let amount = |key: &str, text: &str| Ok(Amount { number: number(key, text)?, unit });
+    let point = |point: &PointInput| {
+        Ok(CalibrationPoint {
+            at: amount("certificate.at", &point.at)?,
+            error: amount("certificate.error", &point.error)?,
+            expanded: amount("certificate.expanded", &point.expanded)?,
+        })
+    };
+    let points = points.iter().map(point).collect::<Result<Vec<_>, _>>()?;
+    Certificate::new(&points).map(Some).map_err(|why| fault("certificate", &why))
 }

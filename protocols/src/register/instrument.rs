@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use tapline_drivers::Function;
 
 use crate::amount::Amount;
+use crate::certificate::CalibrationPoint;
 
 /// What an instrument could put on its terminals.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -139,6 +140,9 @@ pub struct Range {
     /// Bandwidth, where it measures ac.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bandwidth: Option<Amount>,
+    /// Points of the calibration certificate. Readings are corrected by them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub calibration: Vec<CalibrationPoint>,
 }
 
 /// A bench instrument.

@@ -8,6 +8,7 @@ use tapline_drivers::{Function, Quantity};
 
 use super::instrument::{Accuracy, Gives, Instrument, Isolation, IsolationKind, Range, Setup};
 use super::unique::{ENTRIES_MAX, entries};
+use crate::certificate::{CalibrationPoint, Certificate, POINTS_MAX};
 use crate::fault::Fault;
 use crate::read::{self, Form, Value, is_decimal};
 
@@ -75,6 +76,8 @@ fn range(mut form: Form<'_, '_>) -> Option<Range> {
     let over = form.may("over").and_then(|v| v.word()).unwrap_or_default();
     let true_rms = form.may("true_rms").and_then(|v| v.flag());
     let bandwidth = form.may("bandwidth").and_then(|v| v.amount(Quantity::Hertz));
+    let calibration = form.may("calibration");
+    let calibration = calibration.and_then(|v| calibration_of(&v, function.and_then(quantity)?));
     form.finish();
     let (function, to) = (function?, to?);
     Some(Range {
@@ -87,7 +90,25 @@ fn range(mut form: Form<'_, '_>) -> Option<Range> {
         over,
         true_rms,
         bandwidth,
+        calibration: calibration.unwrap_or_default(),
     })
+}
+
+/// Points of the calibration certificate, rising.
+fn calibration_of(value: &Value<'_, '_>, quantity: Quantity) -> Option<Vec<CalibrationPoint>> {
+    let mut points = Vec::new();
+    for point in value.list(POINTS_MAX) {
+        let mut form = point.form()?;
+        let at = form.need("at").and_then(|v| v.amount(quantity));
+        let error = form.need("error").and_then(|v| v.amount(quantity));
+        let expanded = form.need("expanded").and_then(|v| v.amount(quantity));
+        form.finish();
+        points.push(CalibrationPoint { at: at?, error: error?, expanded: expanded? });
+    }
+    match Certificate::new(&points) {
+        Ok(_) => Some(points),
+        Err(why) => value.fault(why),
+    }
 }
 
 fn quantity(function: Function) -> Option<Quantity> {
@@ -178,6 +199,24 @@ mod tests {
         assert_eq!((range.over, range.gives.unwrap().kind), (Over::Above, Kind::Dc));
         assert_eq!(setups[0].ratio["1000"], "0.694");
         assert_eq!(alloc::format!("{}", setups[0].lowest.unwrap()), "0.5 mV");
+    }
+
+    #[test]
+    fn a_range_holds_its_certificate() {
+        let of = |points: &str| {
+            let line = alloc::format!("resolution = \"0.001 Ohm\"\ncalibration = [{points}]");
+            read_instruments(&EXAMPLE.replacen("resolution = \"0.001 Ohm\"", &line, 1))
+        };
+        let one = "{ at = \"0.2 Ohm\", error = \"1 mOhm\", expanded = \"2 mOhm\" }";
+        let (instruments, _) = of(one).unwrap();
+        let points = &instruments[0].ranges[0].calibration;
+        assert_eq!((points.len(), alloc::format!("{}", points[0].error)), (1, "1 mOhm".into()));
+        let json = serde_json::to_string(&instruments[0]).unwrap();
+        assert_eq!(serde_json::from_str::<Instrument>(&json).unwrap(), instruments[0]);
+        let faults = of(&alloc::format!("{one}, {one}")).unwrap_err();
+        assert!(faults[0].text.contains("point 1: the next one"), "{faults:?}");
+        let faults = of(&one.replace("1 mOhm", "1 mV")).unwrap_err();
+        assert!(faults[0].text.contains("unit of another quantity"), "{faults:?}");
     }
 
     /// Serde, which stops at its first fault, reads what is written back.

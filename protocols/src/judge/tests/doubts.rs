@@ -51,6 +51,40 @@ fn the_network_has_its_own_doubt() {
     assert_eq!(parts, [("accuracy", "1.732"), ("network", "1.732")]);
 }
 
+/// 0.300 is shown halfway between both points: 0.010 too much. Leads that show 0.060 lie below
+/// them: 0.001 too much. 0.290 less 0.059 (arithmetic). u: 0.004 / 2, for the value and the null.
+#[test]
+fn a_certificate_corrects_value_and_null_and_stays_in_the_doubt() {
+    let points = json!([{"at":"0.1","error":"0.001","expanded":"0.001"},
+        {"at":"0.5","error":"0.019","expanded":"0.004"}]);
+    let accuracy = json!({"reading_percent":"0","digits":0});
+    let object = with(json!({"value":"-0.300","lead_null":"0.060","certificate":points,
+        "accuracy":accuracy}));
+    let found = judged(&object);
+    assert_eq!((found.value.as_deref(), found.verdict), (Some("0.231"), Word::Pass));
+    let link = &found.chain[0];
+    assert_eq!((link.what.as_str(), &link.of[..]), ("certificate", &["-0.300".to_string()][..]));
+    assert_eq!(
+        (&link.minus[..], &link.gives[..]),
+        (&["-0.01".to_string()][..], &["-0.29".to_string()][..])
+    );
+    assert_eq!(found.chain[1].minus, ["0.059"]);
+    let doubt = found.uncertainty.unwrap();
+    assert_eq!(doubt.u, "0.002828");
+    assert_eq!(doubt.parts.last().unwrap().of, "certificate");
+}
+
+#[test]
+fn a_faulty_certificate_is_refused() {
+    let accuracy = json!({"reading_percent":"0","digits":0});
+    let of = |points: Value| fault(&with(json!({"certificate":points,"accuracy":accuracy})));
+    assert_eq!(of(json!([])), "`certificate` needs 1 to 64 points");
+    let text = of(json!([{"at":"0,1","error":"0","expanded":"0"}]));
+    assert!(text.starts_with("`certificate.at` `0,1`"), "{text}");
+    let alone = with(json!({"certificate":[{"at":"1","error":"0","expanded":"0"}]}));
+    assert!(fault(&alone).starts_with("`certificate` stands beside"));
+}
+
 #[test]
 fn a_faulty_doubt_names_its_key() {
     let accuracy = |more: Value| {
@@ -88,6 +122,18 @@ fn doubtful(row: &Row, value: u32, rule: &str, accuracy: &Value, repeats: &[u32]
     merged(object_of(row), more)
 }
 
+/// A certificate with a point every two fifths of the limit, and none without errors.
+fn certificate(row: &Row, errors: &[i32]) -> Option<Value> {
+    let limit = row.bound.ratio(row.bound.amount.unit.prefix.exponent()).unwrap();
+    let of = |part: i128| limit.times(Ratio::new(part, 10_000).unwrap()).unwrap().text();
+    let point = |(at, error): (usize, &i32)| {
+        json!({"at":of(i128::try_from(at).unwrap() * 4_000),"error":of(i128::from(*error) * 2),
+            "expanded":of(i128::from(error.abs()))})
+    };
+    let points: Vec<_> = errors.iter().enumerate().map(point).collect();
+    (!points.is_empty()).then_some(Value::Array(points))
+}
+
 proptest! {
     /// Also where few readings scatter: the coverage factor is that at the limit.
     #[test]
@@ -97,6 +143,7 @@ proptest! {
         coverage in select(Vec::from(["none", "k2", "k3", "p95"])),
         percent in 0..20_u32,
         repeats in proptest::collection::vec(4000..6000_u32, 0..6),
+        errors in proptest::collection::vec(-200..200_i32, 0..5),
         a in 0..10_000_u32,
         b in 0..10_000_u32,
     ) {
@@ -106,7 +153,11 @@ proptest! {
         };
         let accuracy = json!({"reading_percent":format!("{percent}"),"digits":2,
             "resolution":"0.01","coverage":coverage,"network_percent":"1"});
-        let of = |value| rank(&doubtful(&row, value, rule, &accuracy, &repeats));
+        let points = certificate(&row, &errors);
+        let of = |value| {
+            let object = doubtful(&row, value, rule, &accuracy, &repeats);
+            rank(&merged(object, json!({"certificate":points})))
+        };
         prop_assert!(of(better) <= of(worse));
     }
 
