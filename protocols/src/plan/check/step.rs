@@ -138,9 +138,9 @@ fn hazard(step: &Step, place: &str, findings: &mut Findings<'_>) {
     let proves = |proof| step.prove.contains(&proof);
     match step.hazard {
         Some(Hazard::Live) => {
-            // By the alternative method the asset does not work: a source is all that is on.
+            // By the alternative method a source stands in for the supply box.
             let dead = matches!(&step.method, Some(Method::One(word)) if word == "alternative");
-            let proved = (dead || proves(Proof::Alive)) && proves(Proof::Supply);
+            let proved = proves(Proof::Alive) && proves(Proof::Supply);
             let text = "an energised step proves `alive` and `supply`";
             findings.unless(proved, place, "prove", text);
             let installed = step.when.cord == [Cord::Installed];
