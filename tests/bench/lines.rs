@@ -49,7 +49,7 @@ fn main() {
     }
     if wanted("mixed") {
         let figures = Mixed { ports: 64, seconds, stays_ms: 8_000 };
-        let tiny = Mixed { ports: 19, seconds: seconds.max(4), stays_ms: 900 };
+        let tiny = Mixed { ports: 30, seconds: seconds.max(4), stays_ms: 900 };
         mixed(&mut table, if args.figures { figures } else { tiny });
     }
     table.print();

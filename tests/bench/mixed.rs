@@ -4,8 +4,9 @@
 //! writer learns how much that was only as far as it looked. So of each plugging the books must
 //! hold the beginning, without a gap, up to a place between what was surely taken and all that was
 //! written; one that was quiet before it was pulled out must be there whole.
-//! Scanners are not among them: the books keep their codes and not their bytes. Meters that are
-//! asked say their answers unasked here; not registered, they are listened to and kept.
+//! Of scanners the books keep the codes and not their bytes: a code with its end counts as what
+//! was sent. Meters that are asked say their answers unasked here; not registered, they are
+//! listened to and kept.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -50,6 +51,17 @@ const STYLES: &[(&str, &[u8])] = &[
     ("drivers/bench-ohm-line.toml", b"R4 +0.### Ohm\r\n"),
     ("scpi", b"+1.###E-01\r\n"),
     ("scpi-auto", b"+1.###E-01\r\n"),
+    ("scpi-remote", b"+1.###E-01\r\n"),
+    ("scpi-lang", b"+1.###E-01\r\n"),
+    ("scpi-elements", b"+1.###E-01\r\n"),
+    ("scpi-tcp", b"+1.###E-01\r\n"),
+    ("scpi-remote-clear", b"+1.###E-01\r\n"),
+    ("scpi-twice", b"+1.###E-01\r\n"),
+    ("scpi-remote-twice", b"+1.###E-01\r\n"),
+    ("scpi-list", b"+1.###E-01,+0.0E+00\r\n"),
+    ("scpi-low-ohm-8", b"+1.###E-01\r\n"),
+    ("scpi-low-ohm-9", b"+1.###E-01\r\n"),
+    ("scan", b"X-0###\r\n"),
     ("fixed14-poll", b"OH 0.###  Ohm\r"),
     ("letter-poll", b"R1       0.###  OHM  \r"),
     ("prompt-echo", b"R1\r\n+0.###E+0\r\n=>\r\n"),
@@ -288,9 +300,17 @@ fn stored(data: &Path, held: &mut Held) -> BTreeMap<String, Vec<u8>> {
     for day in days {
         let day = day.file_stem().unwrap().to_str().unwrap().to_owned();
         for line in shelf.lines(&BookId::Idle(day)).unwrap() {
-            let Fact::In(read) = line.unwrap().fact else { continue };
-            held.readings += read.read.len() as u64;
-            found.entry(read.link).or_default().extend(raw_bytes(&read.raw).unwrap());
+            match line.unwrap().fact {
+                Fact::In(read) => {
+                    held.readings += read.read.len() as u64;
+                    found.entry(read.link).or_default().extend(raw_bytes(&read.raw).unwrap());
+                }
+                Fact::Scan(scan) => {
+                    let bytes = found.entry(scan.link.unwrap()).or_default();
+                    bytes.extend(scan.raw.unwrap().bytes().chain(*b"\r\n"));
+                }
+                _ => {}
+            }
         }
     }
     found
