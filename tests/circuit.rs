@@ -24,6 +24,7 @@ fn bench(fault: Option<(Kind, &str, &str)>, stray_farad: Option<f64>) -> Hookup 
         network: Network { r1_ohm: 10_012.0, r2_ohm: 999.6, c1_farad: 15.02e-9 },
         input: Input::default(),
         leads_ohm: 0.061,
+        strand_ohm: None,
     }
 }
 

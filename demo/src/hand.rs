@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use tapline_drivers::Function;
 
 use crate::circuit::value;
 use crate::room::{Clips, Jack, Room, Way};
@@ -42,6 +43,11 @@ pub enum Hand {
         /// In the box.
         plugged: bool,
     },
+    /// The asset's plug into an outlet of the wall, past the box, or out.
+    Wall {
+        /// In the wall.
+        plugged: bool,
+    },
     /// The asset's own switch.
     Asset {
         /// On.
@@ -51,6 +57,16 @@ pub enum Hand {
     Clips {
         /// Where to.
         to: Clips,
+    },
+    /// Another lead pair at the low-resistance meter, such as `0.1 Ohm`; `null`: the bench's own.
+    Leads {
+        /// Its resistance.
+        ohm: Option<String>,
+    },
+    /// Function switch of the multimeter, turned by hand.
+    Turn {
+        /// Where to.
+        to: Function,
     },
     /// Direction of its measuring current.
     Way {
@@ -119,10 +135,12 @@ impl Room {
         match hand {
             Hand::Switch { set } => self.switches(set)?,
             Hand::Plug { plugged } => self.plugged = *plugged,
+            Hand::Wall { plugged } => self.wall = *plugged,
             Hand::Asset { on } => self.asset_on = *on,
             Hand::Clips { to: Clips::On(point) } => self.clips = Clips::On(node(point)),
             Hand::Clips { to: Clips::Same(point) } => self.clips = Clips::Same(node(point)),
             Hand::Clips { to } => self.clips = to.clone(),
+            Hand::Leads { ohm } => self.leads_ohm = amount(ohm.as_deref(), "Ohm")?,
             Hand::Way { to } => self.way = *to,
             Hand::Flex { on } => self.flexed = *on,
             Hand::Lead { to } => self.network_lead = to.as_deref().map(node),
@@ -140,7 +158,7 @@ impl Room {
                 return Err("the multimeter of this bench has no zero key".to_owned());
             }
             Hand::Range { volts } => self.dmm_range_volts = amount(volts.as_deref(), "V")?,
-            Hand::Scan { .. } => {}
+            Hand::Scan { .. } | Hand::Turn { .. } => {}
         }
         Ok(())
     }

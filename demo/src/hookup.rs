@@ -71,6 +71,8 @@ pub struct Hookup {
     pub input: Input,
     /// One lead pair of the low-resistance meter with its clips, ohm.
     pub leads_ohm: f64,
+    /// A broken strand between case and plug: ohm at rest, and while the cord is flexed.
+    pub strand_ohm: Option<[f64; 2]>,
 }
 
 /// What the multimeter does to the network while it measures.
@@ -129,13 +131,14 @@ impl Hookup {
     /// # Errors
     /// [`Singular`].
     pub fn low_ohms(&self, room: &Room) -> Result<f64, Singular> {
+        let leads_ohm = room.leads_ohm.unwrap_or(self.leads_ohm);
         let point = match &room.clips {
             Clips::Open => return Ok(f64::INFINITY),
-            Clips::Shorted | Clips::Same(_) => return Ok(self.leads_ohm),
+            Clips::Shorted | Clips::Same(_) => return Ok(leads_ohm),
             Clips::On(point) => point,
         };
         let mut net = self.build(room, Probe::Volts);
-        net.add(Kind::R(self.leads_ohm), "k.a", "PE");
+        net.add(Kind::R(leads_ohm), "k.a", "PE");
         // The current comes out of the clip on the plug, or the other way round.
         let sign = if room.way == Way::Minus { -1.0 } else { 1.0 };
         net.add(Kind::I(sign * LOW_OHM_AMPERE, 0.0), point, "k.a");
@@ -162,6 +165,9 @@ impl Hookup {
         self.mains(&mut net);
         supply_box(&mut net, room);
         asset_joints(&mut net, room);
+        if let Some([rest, flexed]) = self.strand_ohm {
+            net.add(Kind::R(if room.flexed { flexed } else { rest }), "case", "PE");
+        }
         self.measuring(&mut net, room, probe);
         net
     }
@@ -228,6 +234,11 @@ fn asset_joints(net: &mut Netlist, room: &Room) {
             net.add(wire, inside, outside);
         }
     }
+    if room.wall {
+        for (inside, outside) in [("L", "m.L"), ("N", "m.N"), ("PE", EARTH)] {
+            net.add(wire, inside, outside);
+        }
+    }
     if room.asset_on {
         net.add(wire, "L", "L2").add(wire, "N", "N2");
     }
@@ -255,6 +266,7 @@ mod tests {
             network: Network::default(),
             input: Input::default(),
             leads_ohm: 0.061,
+            strand_ohm: None,
         }
     }
 
@@ -381,6 +393,20 @@ mod tests {
         near(hookup.dmm_ohms(&bypassed).unwrap(), 10_000.0, 1.0);
         let jack = Room { jack: Jack::Milliampere, ..dead };
         assert!(hookup.dmm_ohms(&jack).unwrap().is_infinite());
+    }
+
+    /// What no switch of the box reaches: the plug in the wall, a strand that opens when bent.
+    #[test]
+    fn the_wall_earths_the_asset_past_the_box_and_a_strand_opens_when_flexed() {
+        let mut hookup = bench(None, None);
+        let wall = Room { plugged: false, wall: true, supply_on: false, ..live(false) };
+        near(hookup.dmm_ohms(&wall).unwrap(), 10_000.0, 1.0);
+        hookup.asset = Netlist::new();
+        hookup.strand_ohm = Some([0.09, 0.45]);
+        let clipped = Room { clips: Clips::On("case".to_owned()), ..Room::default() };
+        near(hookup.low_ohms(&clipped).unwrap(), 0.151, 1e-4);
+        let flexed = Room { flexed: true, leads_ohm: Some(0.1), ..clipped };
+        near(hookup.low_ohms(&flexed).unwrap(), 0.55, 1e-4);
     }
 
     #[test]

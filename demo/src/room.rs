@@ -54,6 +54,8 @@ pub struct Room {
     pub s10_open: bool,
     /// The asset's plug is in the box.
     pub plugged: bool,
+    /// The asset's plug is in an outlet of the wall instead, past the box.
+    pub wall: bool,
     /// The asset's own switch is on.
     pub asset_on: bool,
     /// Resistance of a second path from the case to earth, ohm: a forgotten data cable.
@@ -74,6 +76,8 @@ pub struct Room {
     pub dmm_range_volts: Option<f64>,
     /// Clips of the low-resistance meter.
     pub clips: Clips,
+    /// Resistance of the lead pair, ohm, where it is not the bench's own.
+    pub leads_ohm: Option<f64>,
     /// The cord is being flexed.
     pub flexed: bool,
     /// Direction of its measuring current.
@@ -94,6 +98,7 @@ impl Default for Room {
             s7_open: false,
             s10_open: false,
             plugged: false,
+            wall: false,
             asset_on: true,
             second_earth_ohm: None,
             network_lead: None,
@@ -104,6 +109,7 @@ impl Default for Room {
             dmm_hold: false,
             dmm_range_volts: None,
             clips: Clips::Open,
+            leads_ohm: None,
             flexed: false,
             way: Way::Plus,
             ohm_hold: false,

@@ -102,6 +102,10 @@ impl World {
         if let Hand::Scan { code } = hand {
             return self.scan(code);
         }
+        if let Hand::Turn { to } = hand {
+            self.dmm.turn(*to);
+            return Ok(());
+        }
         let mut room = self.room.clone();
         room.act(hand, |point| self.scene.node(point))?;
         let view = view(&self.scene, &room)?;
@@ -186,6 +190,19 @@ fn low_ohm(scene: &Scene, now: u64) -> LowOhm {
     LowOhm::new(now, Noise::new(scene.seed), scene.offset_ohm, scene.tells_flags)
 }
 
+/// What a meter that rectifies and averages shows of a sine and another one, both r.m.s., whose
+/// frequency is `times` as high: 1.1107 (pi / 2 sqrt 2) times the mean of the magnitude.
+fn averaged([one, other]: [f64; 2], times: f64) -> f64 {
+    const STEPS: u32 = 2000;
+    let turn = std::f64::consts::TAU / f64::from(STEPS);
+    let at = |step: u32| {
+        let angle = (f64::from(step) + 0.5) * turn;
+        std::f64::consts::SQRT_2 * (one * angle.sin() + other * (times * angle).sin())
+    };
+    let mean = (0..STEPS).map(|step| at(step).abs()).sum::<f64>() / f64::from(STEPS);
+    mean * std::f64::consts::FRAC_PI_2 / std::f64::consts::SQRT_2
+}
+
 fn view(scene: &Scene, room: &Room) -> Result<View, String> {
     let hookup = &scene.hookup;
     let solve = || {
@@ -194,7 +211,11 @@ fn view(scene: &Scene, room: &Room) -> Result<View, String> {
         let shown = |hertz: f64, solved| {
             Hookup::indicated(room, solved) / 1.0f64.hypot(hertz / scene.bandwidth_hertz)
         };
-        let ac_volts = shown(hookup.supply.hertz, &mains).hypot(shown(HARMONIC_HERTZ, &harmonic));
+        let parts = [shown(hookup.supply.hertz, &mains), shown(HARMONIC_HERTZ, &harmonic)];
+        let ac_volts = match scene.averages {
+            true => averaged(parts, HARMONIC_HERTZ / hookup.supply.hertz),
+            false => parts[0].hypot(parts[1]),
+        };
         let dc_volts = Hookup::indicated(room, &hookup.volts(room, 0.0)?);
         let ohms = hookup.dmm_ohms(room)?;
         let seen = Seen { ac_volts, dc_volts, ohms };
@@ -293,6 +314,14 @@ expect = { outcome = "pass" }
         // The voltmeter's 10 Mohm takes 0.11 % of both.
         assert!((fast - 509.8 * 0.9989).abs() < 1.5, "{fast}");
         assert!((slow - 494.0 * 0.9989).abs() < 1.5, "{slow}");
+    }
+
+    /// A sine alone is shown as it is; 480 with 250 uA of a higher frequency are 541 r.m.s.
+    #[test]
+    fn a_meter_that_averages_shows_too_little_of_two_sines() {
+        assert!((averaged([1.0, 0.0], 20.0) - 1.0).abs() < 1e-4);
+        let shown = averaged([480.0, 250.0], 20.0);
+        assert!((500.0..535.0).contains(&shown), "{shown}");
     }
 
     #[test]

@@ -77,6 +77,12 @@ impl Multimeter {
         self.function
     }
 
+    /// The function switch, turned by hand.
+    pub fn turn(&mut self, to: Function) {
+        self.function = to;
+        self.display = None;
+    }
+
     /// The hold key: the display stands still.
     pub fn set_hold(&mut self, hold: bool) {
         self.hold = hold;

@@ -37,6 +37,8 @@ pub struct Scene {
     pub tells_flags: bool,
     /// Frequency at which the voltmeter falls by 3 dB, hertz.
     pub bandwidth_hertz: f64,
+    /// The voltmeter rectifies and averages, and shows what that is for a sine.
+    pub averages: bool,
     /// Ports that are pulled and plugged in again before the scene: `ohm dmm box scanner`.
     pub replug: Vec<String>,
     /// What the person does wrong.
