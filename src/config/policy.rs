@@ -26,6 +26,7 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         out_of_calibration: table.word(faults, "out_of_calibration", &["block", "override"]).into(),
         unconfirmed_limits: table.word(faults, "unconfirmed_limits", &limits).into(),
         release: release(&table, faults),
+        ..Policy::default()
     }
 }
 

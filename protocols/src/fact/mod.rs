@@ -19,7 +19,7 @@ pub use bench::{
     ResumeFact, SignFact, StepFact, SwitchFact, ValueFact,
 };
 pub use check::CheckFact;
-pub use opened::{Given, LinkGiven, Open, Opened, Policy, Release};
+pub use opened::{Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
     ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
     TornFact,

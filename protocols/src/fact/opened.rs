@@ -83,6 +83,28 @@ pub struct Policy {
     pub unconfirmed_limits: String,
     /// When a probe counts as lifted.
     pub release: Release,
+    /// What has to be shown for a pass, by the number of the list in [`PROOFS`]. Books that do not
+    /// say so were judged by the first.
+    #[serde(default = "first_proofs", skip_serializing_if = "is_first")]
+    pub proofs: u32,
+}
+
+/// The newest list of what has to be shown.
+///
+/// 1. The network with protective earth closed and open before a placement, closed after it.
+/// 2. After it open, too, and for class II as before it: nothing else earths the asset. A low
+///    resistance with a cord in its path is more than its leads. A voltmeter behind a switching
+///    supply is said to be fast and true r.m.s. A leakage is more than the smallest that the meter
+///    can tell, and at least twice what it read before the asset was energised.
+pub const PROOFS: u32 = 2;
+
+fn first_proofs() -> u32 {
+    1
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
+fn is_first(proofs: &u32) -> bool {
+    *proofs == 1
 }
 
 /// When a probe counts as lifted.
@@ -106,6 +128,7 @@ impl Default for Policy {
             out_of_calibration: "block".into(),
             unconfirmed_limits: "undecided".into(),
             release: Release::default(),
+            proofs: PROOFS,
         }
     }
 }

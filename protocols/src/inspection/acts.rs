@@ -239,8 +239,7 @@ fn give_up_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
         return Err(out_of_turn(desk));
     }
     let again = proof::reprove(desk.record, job);
-    let run = &desk.record.run;
-    let since = if again { run.dead } else { run.connected };
+    let since = proof::since(desk.record, job);
     let shown = |set: &Settings| {
         let mut proofs = proof::proofs(desk.record, "network_resistance", since);
         proofs.any(|line| line.fact.set == *set)
@@ -263,7 +262,7 @@ fn give_up_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
             ..ProveFact::default()
         })
     };
-    let open = proof::wanted(job, again).into_iter().filter(|set| !shown(set));
+    let open = proof::wanted(desk.brief, job, again).into_iter().filter(|set| !shown(set));
     Ok(open.map(failed).collect())
 }
 

@@ -43,6 +43,10 @@ pub(super) struct Channel {
     before: Option<Sample>,
     /// The operator asked for the newest reading.
     asked: bool,
+    /// What it read last, whatever has become of it.
+    last: Option<(Function, Sample)>,
+    /// What it read last before hands were clear for the asset to be energised.
+    dead: Option<Sample>,
 }
 
 /// What became of a reading that is to be captured.
@@ -62,7 +66,8 @@ impl Channel {
 
     /// A capture has used up the contact: no window, no release.
     pub(super) fn spend(&mut self, at: Now) {
-        *self = Channel { since: at, ready: self.ready, ..Channel::default() };
+        let Channel { ready, last, dead, .. } = *self;
+        *self = Channel { since: at, ready, last, dead, ..Channel::default() };
     }
 
     /// The operator arms it.
@@ -72,6 +77,17 @@ impl Channel {
         (self.newest, self.before) = (newest, before);
         self.armed = Some(Armed::Act);
         self.contact = Some(at);
+    }
+
+    /// Hands are clear: what it read since the asset is dead shows nothing of the asset.
+    pub(super) fn cleared(&mut self, at: Now, job: &Job) {
+        let settled = self.since.0.saturating_add(job.guard_us.unwrap_or(0));
+        let dead = |(function, sample): &(Function, Sample)| {
+            *function == job.function && settled <= sample.at.0
+        };
+        let dead = self.last.filter(dead).map(|(_, sample)| sample);
+        self.spend(at);
+        self.dead = dead;
     }
 
     /// The operator asks for the newest reading.
@@ -126,6 +142,7 @@ impl Channel {
     pub(super) fn note(&mut self, function: Function, sample: Sample) {
         self.before = self.newest.filter(|(was, _)| *was == function).map(|(_, before)| before);
         self.newest = Some((function, sample));
+        self.last = self.newest;
     }
 
     /// The newest two readings of one function, the older one first.
@@ -147,7 +164,7 @@ impl Channel {
         let [before, newest] = pair;
         let fresh = quiet.0.saturating_add(guard_us) <= before.at.0
             && now.0.saturating_sub(newest.at.0) <= FRESH_US;
-        (fresh && function == job.function).then(|| Window::at_once(job, pair)).flatten()
+        (fresh && function == job.function).then(|| Window::at_once(job, pair, self.dead)).flatten()
     }
 
     /// Takes a reading of the active step. `quiet`: when the step became active or a switch
@@ -172,7 +189,8 @@ impl Channel {
             Some(window) => window.take(job, sample),
             None => self.window = Some(Window::begin(job, sample)),
         }
-        Taken::Window(self.window.as_ref().and_then(|window| window.value(job, sample.at)))
+        let window = self.window.as_ref();
+        Taken::Window(window.and_then(|window| window.value(job, sample.at, self.dead)))
     }
 
     fn before_window(

@@ -10,6 +10,8 @@ use super::job::Job;
 use super::proof;
 use super::record::{Line, Record, StepRecord};
 use super::run::Placement;
+use super::scale;
+use crate::amount::Amount;
 use crate::fact::{ProveFact, ValueFact};
 use crate::plan::{Correct, Direction, Proof, Settings, Step};
 use crate::register::Known;
@@ -42,6 +44,9 @@ pub(super) fn against(
             Some(Known::Revealed | Known::Witnessed) => {}
         }
     }
+    if has("not_moved") || too_small(brief, job, value) {
+        words.push("path_not_proved");
+    }
     if same_direction(record, job, line) {
         words.push("condition_not_set");
     }
@@ -54,7 +59,7 @@ pub(super) fn against(
     if brief.checks.iter().any(|check| check.judged() == job.meter && !check.ok) {
         words.push("bench_check_failed");
     }
-    if wide_band_unknown(brief, job) {
+    if wide_band_unknown(brief, job) || slow(brief, (job, step)) {
         words.push("bandwidth_unknown");
     }
     words.into_iter().map(ToString::to_string).collect()
@@ -119,7 +124,8 @@ pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueF
     };
     let before = |set: &Settings| shown(set, connected, line.seq);
     let after = |set: &Settings| shown(set, line.seq, next);
-    proof::wanted(job, false).iter().all(before) && proof::wanted(job, true).iter().all(after)
+    let wanted = |again| proof::wanted(brief, job, again);
+    wanted(false).iter().all(before) && wanted(true).iter().all(after)
 }
 
 /// The newest supply check before a value that holds.
@@ -178,6 +184,52 @@ fn placement_of(record: &Record, line: &Line<ProveFact>) -> Option<Placement> {
     let step = line.fact.step.as_ref()?;
     record.step_named(step).map(|step| Placement::of(&step.expanded))
 }
+
+/// A switching supply, and a voltmeter that averages, of which nobody says that it does not, or
+/// that ends before 10 kHz.
+fn slow(brief: &Brief, (job, step): (&Job, &Step)) -> bool {
+    if brief.policy.proofs < 2 || !brief.asset.switching_supply || job.setup.is_none() {
+        return false;
+    }
+    let range = super::job::range(brief.instruments.get(&job.meter), step, job.function);
+    let ends = range.and_then(|range| range.bandwidth).map(scale::of);
+    range.is_none_or(|range| range.true_rms != Some(true))
+        || ends.is_some_and(|hertz| hertz < BAND_END)
+}
+
+/// Less than network and voltmeter as one can tell from nothing: no asset on mains leaks nothing.
+fn too_small(brief: &Brief, job: &Job, value: &ValueFact) -> bool {
+    if brief.policy.proofs < 2 || !job.live() {
+        return false;
+    }
+    let setup = job.setup.as_ref().and_then(|id| brief.setups.get(id));
+    let lowest = setup.and_then(|setup| setup.lowest).map(scale::of);
+    let number = Number::parse(&value.value);
+    let size = number.map(|number| scale::magnitude(number, value.unit));
+    lowest.zip(size).is_some_and(|(lowest, size)| size < lowest)
+}
+
+/// A low resistance that is nothing but its leads: both clips sit on one part. A cord is in the
+/// path, and the thickest has more than that. `null`: what the leads show.
+pub(super) fn only_leads(
+    brief: &Brief,
+    (job, method): (&Job, Option<&str>),
+    value: &ValueFact,
+    null: Option<Amount>,
+) -> bool {
+    if brief.policy.proofs < 2 || !job.low_resistance() || method == Some("inlet") {
+        return false;
+    }
+    let number = Number::parse(&value.value).filter(|_| value.indication.is_none());
+    let size = number.map(|number| scale::magnitude(number, value.unit));
+    let leads = null.map_or(0, |null| scale::of(null).abs());
+    size.is_some_and(|size| size - leads < LEAST_CORD)
+}
+
+/// 10 kHz: behind it the network leaves a tenth.
+const BAND_END: i128 = scale::ONE * 10_000;
+/// 5 mohm. A metre of copper of 2.5 mm2 has 8, of 1 mm2 20 (IEC 60228 class 5, from memory).
+const LEAST_CORD: i128 = scale::ONE * 5 / 1000;
 
 /// A switching supply, and a setup that nobody has looked at above 1 kHz.
 fn wide_band_unknown(brief: &Brief, job: &Job) -> bool {

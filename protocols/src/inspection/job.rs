@@ -52,6 +52,9 @@ pub(super) struct Job {
     pub(super) open_at: Option<i128>,
     /// What overload means: more than this.
     pub(super) range_end: Option<Amount>,
+    /// Energising the asset has to move the meter: a value of less than twice what it read before
+    /// is said.
+    pub(super) moves: bool,
     /// Why it can't start, a word of the reasons.
     pub(super) closed: Option<&'static str>,
     /// Why its readings can't be judged, though they are kept: `out_of_calibration`.
@@ -98,6 +101,7 @@ impl Job {
             limit: shown,
             open_at: shown.filter(|_| high).and_then(|limit| limit.checked_mul(factor)),
             range_end: instrument.and_then(|one| range_end(one, function)),
+            moves: brief.policy.proofs >= 2 && step.hazard == Some(Hazard::Live),
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),
         }

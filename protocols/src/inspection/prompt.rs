@@ -168,6 +168,7 @@ fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings 
     let supply = |word: &str| (Switch::Supply, word.to_string());
     match (state, proof::stage(record, brief, job)) {
         ("prove_closed" | "prove_open" | "reprove", Stage::Network(set)) => set,
+        ("prove_open", _) => proof::next(record, brief, job).unwrap_or_default(),
         ("prove_closed" | "reprove", _) if job.opens_earth() => {
             Settings::from([(Switch::S7, "closed".to_string())])
         }
@@ -238,7 +239,10 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
     match (record.run.phase, proof::stage(record, brief, job)) {
         (Phase::Dead, _) => "connect",
         (Phase::Connected, Stage::Ready) => "clear",
-        (Phase::Connected, _) if again => "reprove",
+        (Phase::Connected, _) if again => match proof::next(record, brief, job) {
+            Some(set) if !closed_first(&set) => "prove_open",
+            _ => "reprove",
+        },
         (Phase::Connected, Stage::Network(set)) if closed_first(&set) => "prove_closed",
         (Phase::Connected, Stage::Voltage(_)) if job.opens_earth() => "prove_closed",
         (Phase::Connected, _) => "prove_open",

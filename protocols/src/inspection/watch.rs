@@ -169,6 +169,8 @@ impl Watch {
         let Some(job) = active.filter(|job| job.live()) else { return };
         if record.run.live_and_watched() {
             self.channel(&job.meter).arm(at);
+        } else if record.run.phase == Phase::Cleared {
+            self.channel(&job.meter).cleared(at, job);
         } else {
             self.channel(&job.meter).spend(at);
         }

@@ -187,6 +187,12 @@ fn weighed(
             }
             Nulled::Not(reason) => measured.reasons.push(reason.to_string()),
         }
+        let expanded = record.step_named(&job.step).map(|one| &one.expanded);
+        let method = expanded.and_then(|one| one.method.as_deref());
+        let null = measured.null.as_ref().map(|null| null.amount);
+        if evidence::only_leads(brief, (job, method), value, null) {
+            measured.reasons.push("path_not_proved".to_string());
+        }
     }
     measured
 }

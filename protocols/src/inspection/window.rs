@@ -88,7 +88,8 @@ impl Window {
     }
 
     /// The value, once it is there. `now` is the moment of the newest reading.
-    pub(super) fn value(&self, job: &Job, now: Now) -> Option<ValueFact> {
+    /// `dead`: what the meter read last before the asset was energised.
+    pub(super) fn value(&self, job: &Job, now: Now, dead: Option<Sample>) -> Option<ValueFact> {
         if self.from.len() < FEWEST {
             return None;
         }
@@ -102,7 +103,7 @@ impl Window {
             Rule::Operator => self.worst.or(self.open),
             _ => None,
         };
-        Some(self.fact(job, sample?))
+        Some(self.fact(job, sample?, dead))
     }
 
     fn last_three(&self) -> impl Iterator<Item = Sample> {
@@ -110,11 +111,15 @@ impl Window {
     }
 
     /// The worse of the newest two, at the operator's act.
-    pub(super) fn at_once(job: &Job, [before, newest]: [Sample; 2]) -> Option<ValueFact> {
+    pub(super) fn at_once(
+        job: &Job,
+        [before, newest]: [Sample; 2],
+        dead: Option<Sample>,
+    ) -> Option<ValueFact> {
         let mut window = Window::begin(job, before);
         window.take(job, newest);
         let sample = window.worst.or(window.open)?;
-        Some(window.fact(job, sample))
+        Some(window.fact(job, sample, dead))
     }
 
     fn jumps(&self, job: &Job, sample: Sample) -> bool {
@@ -129,7 +134,7 @@ impl Window {
         }
     }
 
-    fn fact(&self, job: &Job, sample: Sample) -> ValueFact {
+    fn fact(&self, job: &Job, sample: Sample, dead: Option<Sample>) -> ValueFact {
         let (indication, value, unit) = stated(job, sample);
         let mut words = Vec::new();
         if self.jumped || (self.open.is_some() && !self.open_so_far()) {
@@ -137,6 +142,9 @@ impl Window {
         }
         if self.relative {
             words.push("relative".to_string());
+        }
+        if job.moves && dead.is_some_and(|dead| sample.size < dead.size.saturating_mul(2)) {
+            words.push("not_moved".to_string());
         }
         if job.lapsed {
             words.push("out_of_calibration".to_string());

@@ -31,6 +31,25 @@ fn a_frozen_stream_gives_one_capture() {
     assert_eq!(bench.values().len(), 2, "an act does");
 }
 
+/// Both clips on the part, none on the plug: 0.061 ohm of leads, and nothing else.
+#[test]
+fn a_low_resistance_that_is_nothing_but_its_leads_proves_no_path() {
+    for (plus, minus, word) in [
+        ("0.063 Ohm", "-0.060 Ohm", Word::Undecided),
+        ("0.182 Ohm", "-0.065 Ohm", Word::Undecided),
+        ("0.066 Ohm", "-0.066 Ohm", Word::Pass),
+    ] {
+        let mut bench = looked();
+        bench.touch(plus);
+        bench.touch(minus);
+        assert_eq!(bench.verdict("pe").0, word, "{plus} {minus}");
+        if word == Word::Undecided {
+            assert_eq!(bench.verdict("pe").1, ["path_not_proved"]);
+            assert_ne!(bench.active(), "leak/1", "it opens no gate");
+        }
+    }
+}
+
 #[test]
 fn an_inspection_starts_spent() {
     let mut bench = Bench::open(&Setting::default());

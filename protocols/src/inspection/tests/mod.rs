@@ -3,6 +3,7 @@
 pub(super) mod bench;
 mod earth;
 mod given;
+mod laws;
 mod live;
 mod model;
 mod never;

@@ -3,6 +3,8 @@
 //! Each case is a list of moves; after the last move the lines and readings are checked against
 //! laws that are written here once more, without the code that they hold for.
 
+extern crate std;
+
 use alloc::collections::VecDeque;
 use alloc::string::ToString;
 use alloc::vec;
@@ -11,6 +13,7 @@ use proptest::prelude::*;
 use tapline_drivers::{Function, Indication, Now, Reading};
 
 use super::bench::{Bench, DAY, Setting, Stored, Told};
+use super::laws;
 use crate::fact::{Fact, LinkFact, ReadingId, Word};
 use crate::inspection::{Command, Inspection};
 use crate::register::Known;
@@ -34,6 +37,8 @@ enum Move {
     Override,
     LinkDown(&'static str),
     Restart,
+    NextDay,
+    Zero(Option<&'static str>),
     Scan,
     Follow,
 }
@@ -58,6 +63,7 @@ fn moves() -> impl Strategy<Value = Move> {
     let step = prop::sample::select(vec!["pe", "pe/1", "pe/2", "leak", "leak/1", "look"]);
     let second = prop::sample::select(vec![None, Some("op-2")]);
     let link = prop::sample::select(vec!["ohm", "dmm", "box"]);
+    let zero = prop::sample::select(vec![None, None, Some("LR-01"), Some("DM-01")]);
     prop_oneof![
         4 => ohms.prop_map(Move::Ohms),
         1 => leak.prop_map(Move::Leak),
@@ -76,6 +82,8 @@ fn moves() -> impl Strategy<Value = Move> {
         1 => Just(Move::Override),
         1 => link.prop_map(Move::LinkDown),
         1 => Just(Move::Restart),
+        1 => Just(Move::NextDay),
+        1 => zero.prop_map(Move::Zero),
         1 => Just(Move::Scan),
         // The next thing that a careful person would do: long runs get somewhere.
         12 => Just(Move::Follow),
@@ -114,10 +122,20 @@ fn play(bench: &mut Bench, one: &Move) {
                 LinkFact { link: (*link).into(), state: "down".into(), why: None, identity: None };
             bench.put(vec![Fact::Link(down)], None);
         }
-        Move::Restart => bench.resume("boot-1", DAY),
+        Move::Restart => bench.resume("boot-1", &today(bench)),
+        Move::NextDay => {
+            let day = if today(bench) == DAY { "2026-11-25" } else { DAY };
+            bench.resume("boot-2", day);
+        }
+        Move::Zero(meter) => bench.zeroed = *meter,
         Move::Scan => bench.scan("P-0109"),
         Move::Follow => follow(bench),
     }
+}
+
+/// The day that it goes by.
+fn today(bench: &Bench) -> alloc::string::String {
+    bench.inspection.record().day().unwrap_or_default()
 }
 
 fn follow(bench: &mut Bench) {
@@ -133,7 +151,13 @@ fn follow(bench: &mut Bench) {
         }
         "null" | "measure" => {
             let minus = prompt.direction == Some(crate::plan::Direction::Minus);
-            bench.world.ohms = if minus { "-0.061 Ohm" } else { "0.061 Ohm" }.into();
+            let shows = match (prompt.state, minus) {
+                ("null", false) => "0.061 Ohm",
+                ("null", true) => "-0.061 Ohm",
+                (_, false) => "0.182 Ohm",
+                (_, true) => "-0.190 Ohm",
+            };
+            bench.world.ohms = shows.into();
             bench.run(8);
         }
         "connect" => {
@@ -339,8 +363,14 @@ fn every_reading_has_its_place(bench: &Bench) {
     }
 }
 
+/// `SEEDS` benches, or 256. The same ones every time with `PROPTEST_RNG_SEED`.
+fn config() -> ProptestConfig {
+    let seeds = std::env::var("SEEDS").ok().and_then(|seeds| seeds.parse().ok()).unwrap_or(256);
+    ProptestConfig { failure_persistence: None, cases: seeds, ..Default::default() }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..Default::default() })]
+    #![proptest_config(config())]
 
     #[test]
     fn the_laws_hold_on_any_bench(
@@ -358,6 +388,9 @@ proptest! {
         the_fold_agrees(&bench);
         a_replay_predicts_the_same(&bench);
         every_reading_has_its_place(&bench);
+        laws::a_limit_judges_its_own_step(&bench);
+        laws::a_reading_serves_once_and_where_it_was_placed(&bench);
+        laws::nothing_is_energised_on_an_unproved_earth(&bench);
     }
 }
 

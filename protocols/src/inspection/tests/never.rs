@@ -65,6 +65,7 @@ fn a_part_of_another_type_is_judged_by_its_own_limit() {
         bench.run(10);
         bench.live_declared(false);
         bench.live_declared(true);
+        bench.run(12);
     }
     let part = &bench.inspection.record().verdicts["part"].fact.judged;
     assert_eq!(part.verdict, Word::Fail);
@@ -319,4 +320,24 @@ fn hands_are_called_clear_again_when_the_contacts_were_silent() {
         let leak = bench.values().iter().any(|value| value.step.starts_with("leak"));
         assert!(!leak, "back {back}");
     }
+}
+
+/// 10.5 kohm: a data cable of 1 kohm, plugged in after the network was read.
+#[test]
+fn a_cable_that_was_plugged_in_after_the_proof_is_seen_before_a_lead_is_moved() {
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    bench.act("connected").unwrap();
+    bench.until("prove_open");
+    bench.world.s7 = true;
+    bench.live_declared(false);
+    bench.world.network[1] = "10.512 kOhm".into();
+    bench.live_declared(true);
+    bench.run(20);
+    assert_eq!(bench.state(), "prove_open", "S7 still open, and something else is earth");
+    bench.world.s7 = false;
+    bench.run(20);
+    assert_eq!(bench.state(), "prove_open", "protective earth alone would hide it");
+    bench.prove("network_resistance").unwrap();
+    assert_eq!(bench.verdict("leak").1[0], "path_not_proved");
 }

@@ -136,6 +136,7 @@ fn a_whole_class_one_inspection_with_an_applied_part_passes() {
     bench.run(10);
     bench.live_declared(false);
     bench.live_declared(true);
+    bench.run(12);
     let part = &bench.inspection.record().verdicts["part"].fact.judged;
     assert_eq!((part.verdict, part.shown.as_deref()), (Word::Pass, Some("41.7")));
     bench.answer("pass").unwrap();
