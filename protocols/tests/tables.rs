@@ -249,7 +249,7 @@ fn a_type_test_of_protective_earth_needs_its_current() {
 #[test]
 fn the_plans_of_the_example_have_no_fault() {
     let tables: Vec<Table> = Table::all().map(|(s, e)| table(s, e)).collect();
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../contrib/example/plans");
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../contrib/plans");
     let mut seen = 0;
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();

@@ -21,8 +21,15 @@ const DEAD: &[&str] = &[
     "CONF:VOLT:AC",
     "READ?*3",
 ];
-const LIVE: &[&str] =
-    &["SIM:SUPPLY ON", "SIM:S5 NORMAL", "READ?*3", "SIM:S5 REVERSED", "READ?*3", "SYST:ERR?"];
+const LIVE: &[&str] = &[
+    "CONF:VOLT:AC",
+    "SIM:SUPPLY ON",
+    "SIM:S5 NORMAL",
+    "READ?*3",
+    "SIM:S5 REVERSED",
+    "READ?*3",
+    "SYST:ERR?",
+];
 
 /// The answers to `READ?` that PyVISA gets.
 fn visa(resource: &str, messages: &[&str]) -> BTreeSet<String> {
