@@ -6,6 +6,7 @@
 
 pub mod budget;
 pub mod network;
+pub mod risk;
 pub mod scatter;
 pub mod slope;
 pub mod spread;
