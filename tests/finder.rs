@@ -68,13 +68,52 @@ fn the_right_line_setting_is_found_by_listening_alone() {
 
 /// The piece is taken as it is, at the end of a configuration.
 fn accepted(piece: &str) {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("tapline.toml");
+    accepted_in(tempfile::tempdir().unwrap().path(), piece);
+}
+
+fn accepted_in(folder: &Path, piece: &str) {
+    let file = folder.join("tapline.toml");
     let text = include_str!("../contrib/example/one-meter.toml");
     fs::write(&file, format!("{text}\n{piece}")).unwrap();
     let mut check = Command::new(TAPLINE);
     let output = Output::of(check.args(["serve", "--check", "--config"]).arg(&file));
     assert_eq!(output.code, 0, "{output:?}\n{piece}");
+}
+
+/// What lies in `drivers` beside the configuration is tried, at the setting that it says first.
+#[test]
+fn a_driver_that_a_file_describes_is_found_with_its_setting() {
+    let clamp = Picky::plug(600, Manner::Talks(b"\xaaI1 01820\x80\x12\0'\r"));
+    let folder = tempfile::tempdir().unwrap();
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("contrib/drivers/leakage-frame14.toml");
+    let text = fs::read_to_string(file).unwrap().replace("baud = 2400", "baud = 600");
+    fs::create_dir(folder.path().join("drivers")).unwrap();
+    let described = folder.path().join("drivers/leakage-frame14.toml");
+    fs::write(&described, &text).unwrap();
+    fs::write(folder.path().join("drivers/half.toml"), "name = \"half\"\n").unwrap();
+    accepted_in(folder.path(), "");
+    let config = folder.path().join("tapline.toml");
+    let output = alone(&clamp.path, &["--config", config.to_str().unwrap()]);
+    assert_eq!(output.code, 0, "{output:?}");
+    let first = output.stderr.lines().find(|line| line.starts_with("  ")).unwrap();
+    assert!(first.starts_with("  600 8N1:"), "{output:?}");
+    assert!(output.stderr.contains("Not tried: ") && output.stderr.contains("half.toml"));
+    for part in ["baud = 600", "driver     = \"leakage-frame14\"   # its layout is from memory"] {
+        assert!(output.stdout.contains(part), "{part}: {output:?}");
+    }
+    accepted_in(folder.path(), &output.stdout);
+    // Without a configuration the file is named, and then it is named by its path.
+    let named = ["--driver", described.to_str().unwrap(), "--setting", "600 8N1", "--json"];
+    let output = alone(&clamp.path, &named);
+    let found: Value = serde_json::from_str(&output.stdout).unwrap();
+    let best = &found["heard"][0]["fits"][0];
+    assert_eq!(best["driver"], described.to_str().unwrap(), "{found}");
+    assert_eq!((&best["described"], &best["layout"]), (&true.into(), &"unconfirmed".into()));
+    let half = folder.path().join("drivers/half.toml");
+    let output = alone(&clamp.path, &["--driver", half.to_str().unwrap()]);
+    assert_eq!(output.code, 2, "{output:?}");
+    assert!(output.stderr.contains("half.toml: "), "{output:?}");
+    assert_eq!(clamp.heard(), b"");
 }
 
 #[test]

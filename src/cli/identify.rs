@@ -11,11 +11,12 @@ use tokio::runtime::{Builder, Runtime};
 
 use super::args::Common;
 use super::client::Client;
-use super::ports::{Declared, declared};
+use super::ports::{Declared, config_file, declared};
 use super::{Exit, Trouble, output};
 use crate::books::line::raw_text;
 use crate::config::{Line, Place};
 use crate::identify::ask::{self, Answer, Query};
+use crate::identify::described::{Candidate, Candidates, beside};
 use crate::identify::fragment::{self, Found};
 use crate::identify::style::{Fit, fits};
 use crate::identify::{Heard, Permit, SETTINGS, listen, permit, setting};
@@ -44,6 +45,10 @@ pub struct Identify {
     /// Try this setting, such as "9600 8N1", instead of the customary ones; may be repeated
     #[arg(long, value_name = "SETTING")]
     pub setting: Vec<String>,
+    /// Try the driver that this file describes, too; may be repeated. Those in `drivers` beside the
+    /// configuration are tried anyway
+    #[arg(long, value_name = "FILE")]
+    pub driver: Vec<PathBuf>,
     /// DTR while the port is open [default: as configured, else on]
     #[arg(long, value_name = "ON/OFF", value_parser = on_off)]
     pub dtr: Option<bool>,
@@ -79,9 +84,10 @@ pub(super) fn run(args: &Identify, client: &Client, common: &Common) -> Result<E
         .as_ref()
         .and_then(|config| ports::wired(root, &args.port, config, declared.register.as_ref()));
     free(&args.port)?;
-    let settings = settings(args, &declared, wired.as_ref())?;
+    let described = described(args, &declared)?;
+    let settings = settings(args, &declared, (wired.as_ref(), &described))?;
     let runtime = runtime()?;
-    let heard = runtime.block_on(hear(args, &settings))?;
+    let heard = runtime.block_on(hear(args, &settings, &described))?;
     let mut outcome = Outcome { heard, answer: None, sent: false };
     if !outcome.heard.iter().any(|(_, fits)| fits.iter().any(Fit::is_likely)) {
         let may = may_ask(args, wired.as_ref())?;
@@ -112,12 +118,27 @@ fn free(port: &Path) -> Result<(), Trouble> {
     }
 }
 
-/// The settings that are tried: those that were named, else the configured one and the customary
-/// ones. All with the same DTR and RTS.
+/// The descriptions that are tried. One that was named has to be right, of the others it is said.
+fn described(args: &Identify, declared: &Declared) -> Result<Vec<Candidate>, Trouble> {
+    let file = config_file(args.config.as_deref());
+    let known = file.zip(declared.config.as_ref()).map(|(file, config)| beside(file, config));
+    let mut candidates: Candidates = known.unwrap_or_default();
+    for fault in &candidates.faults {
+        output::talk(&tell("not_tried", &[("fault", fault)]));
+    }
+    for file in &args.driver {
+        let faults = |faults: Vec<String>| Trouble::Said(faults.join("\n"));
+        candidates.take(file).map_err(faults)?;
+    }
+    Ok(candidates.list)
+}
+
+/// The settings that are tried: those that were named, else the configured one, those that
+/// descriptions say and the customary ones. All with the same DTR and RTS.
 fn settings(
     args: &Identify,
     declared: &Declared,
-    wired: Option<&Wired>,
+    (wired, described): (Option<&Wired>, &[Candidate]),
 ) -> Result<Vec<Line>, Trouble> {
     let own = own_line(declared, wired);
     let named = args.setting.iter().map(|text| {
@@ -130,6 +151,8 @@ fn settings(
     let mut lines = named.collect::<Result<Vec<Line>, Trouble>>()?;
     if lines.is_empty() {
         lines.extend(own);
+        let said = described.iter().filter_map(|one| one.line.as_ref());
+        lines.extend(said.filter_map(|(baud, bits)| setting(*baud, bits)));
         lines.extend(SETTINGS.iter().filter_map(|(baud, bits)| setting(*baud, bits)));
     }
     let usual = (own.is_none_or(|line| line.dtr), own.is_some_and(|line| line.rts));
@@ -154,7 +177,11 @@ fn own_line(declared: &Declared, wired: Option<&Wired>) -> Option<Line> {
 }
 
 /// Listens at one setting after the other, until one is surely right.
-async fn hear(args: &Identify, settings: &[Line]) -> Result<Vec<(Heard, Vec<Fit>)>, Trouble> {
+async fn hear(
+    args: &Identify,
+    settings: &[Line],
+    described: &[Candidate],
+) -> Result<Vec<(Heard, Vec<Fit>)>, Trouble> {
     let port = args.port.display().to_string();
     output::talk(&tell("caution", &[]));
     let (count, seconds) = (settings.len().to_string(), args.seconds.to_string());
@@ -164,11 +191,11 @@ async fn hear(args: &Identify, settings: &[Line]) -> Result<Vec<(Heard, Vec<Fit>
     let mut ear = Ear::open(&args.port, first).map_err(|why| Trouble::Said(why.to_string()))?;
     let mut all = Vec::new();
     for line in settings {
-        let sure = |heard: &Heard| fits(heard).iter().any(Fit::is_sure);
+        let sure = |heard: &Heard| fits(heard, described).iter().any(Fit::is_sure);
         let time = Duration::from_secs(args.seconds);
         let heard = listen(&mut ear, *line, time, sure).await;
         let heard = heard.map_err(|_gone| Trouble::Said(tell("gone", &[("port", &port)])))?;
-        let fits = fits(&heard);
+        let fits = fits(&heard, described);
         say_heard(&heard, &fits);
         let sure = fits.iter().any(Fit::is_sure);
         all.push((heard, fits));
@@ -278,7 +305,7 @@ fn tell_all(
     let stable = survey.ports.iter().find(here).map(|port| port.stable().to_owned());
     let port =
         stable.unwrap_or_else(|| std::path::absolute(&args.port).unwrap_or(args.port.clone()));
-    let by_ear = best(outcome).map(|(line, fit)| (line, (fit.driver, fit.layout)));
+    let by_ear = best(outcome).map(|(line, fit)| (line, (&*fit.driver, fit.layout)));
     let by_answer = outcome.answer.as_ref().map(|answer| (answer.line, ("scpi", "confirmed")));
     let found = by_answer.or(by_ear).map(|(line, driver)| Found {
         port: &port,
@@ -320,7 +347,7 @@ fn as_json(outcome: &Outcome, link: Option<&str>, instrument: Option<&str>) -> V
     let heard = outcome.heard.iter().map(|(heard, fits)| {
         let fits = fits.iter().map(|fit| {
             json!({
-                "driver": fit.driver, "layout": fit.layout, "readings": fit.readings,
+                "driver": fit.driver, "described": fit.described, "layout": fit.layout, "readings": fit.readings,
                 "understood": fit.understood, "heard": fit.heard, "likely": fit.is_likely(),
             })
         });

@@ -43,14 +43,19 @@ pub(super) fn run(args: &Ports, client: &Client, common: &Common) -> Result<Exit
 /// The configuration that is named, else the usual one if it is there; and the register: asked of
 /// the station, or read from its books where none runs.
 pub(super) fn declared(config: Option<&Path>, client: &Client) -> Result<Declared, Trouble> {
-    let usual = Path::new(PATH);
-    let Some(path) = config.or_else(|| usual.exists().then_some(usual)) else {
+    let Some(path) = config_file(config) else {
         return Ok(Declared { config: None, register: None });
     };
     let config = offline::load(path)?;
     let read = asked(client).map_or_else(|| ports::register(&config.store.folder), Ok);
     let register = read.map_err(|why| output::talk(&tell("register", &[("why", &why)]))).ok();
     Ok(Declared { config: Some(config), register })
+}
+
+/// The file that is named, else the usual one if it is there.
+pub(super) fn config_file(config: Option<&Path>) -> Option<&Path> {
+    let usual = Path::new(PATH);
+    config.or_else(|| usual.exists().then_some(usual))
 }
 
 /// The instruments of the station that runs.

@@ -23,6 +23,8 @@ pub struct Link {
     pub place: Place,
     /// Driver: the name of a built-in one, or the name that a file gives it.
     pub driver: String,
+    /// Driver as the configuration names it: by a name or by the path of a file.
+    pub named: String,
     /// The driver that a file describes.
     pub described: Option<Described>,
     /// Instrument on it, an entry of the register; scanners and contacts have none.
@@ -57,6 +59,7 @@ fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<
         bench: table.need(faults, "bench").into(),
         place: place::read(table, faults),
         driver: described.as_ref().map_or(named, Described::name).into(),
+        named: named.into(),
         described,
         instrument: table.text(faults, "instrument").map(str::to_owned),
         isolation: isolation(table, faults),

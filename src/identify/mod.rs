@@ -5,6 +5,7 @@
 //! instrument can't put out a voltage.
 
 pub mod ask;
+pub mod described;
 pub mod fragment;
 mod permit;
 pub mod style;

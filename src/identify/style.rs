@@ -1,9 +1,11 @@
-//! Which styles of the catalogue fit what was heard: every driver that can't send reads it.
+//! Which styles fit what was heard: every driver that can't send reads it, those of the catalogue
+//! and those that files describe.
 
 use tapline_drivers::catalogue::{self, AnyDriver};
 use tapline_drivers::{Driver, Input, Message, Now, Output, Span};
 
 use super::Heard;
+use super::described::Candidate;
 use crate::cli::decode::render;
 
 /// Readings that are shown as a sample.
@@ -18,8 +20,10 @@ const CODES_MAX: usize = 5;
 /// How well a style fits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fit {
-    /// Driver.
-    pub driver: &'static str,
+    /// Driver, as a configuration names it.
+    pub driver: String,
+    /// A file describes it.
+    pub described: bool,
     /// `confirmed` or `unconfirmed`: how sure its layout is.
     pub layout: &'static str,
     /// Readings, states of contacts, or codes.
@@ -47,29 +51,35 @@ impl Fit {
         self.driver != "scan" && self.readings >= ENOUGH && self.understood * 10 > self.heard * 7
     }
 
-    /// Order of belief: any style before that of scanners, then by what was understood.
-    fn rank(&self) -> (bool, u64, bool) {
-        (self.driver != "scan", self.understood, self.layout == "confirmed")
+    /// Order of belief: any style before that of scanners, then by what was understood. Of equals
+    /// what somebody wrote down for an instrument of theirs goes before what fits many.
+    fn rank(&self) -> (bool, u64, bool, bool) {
+        (self.driver != "scan", self.understood, self.described, self.layout == "confirmed")
     }
 }
 
-/// All styles that find something, the likeliest first.
+/// All styles that find something, built in or `described`, the likeliest first.
 #[must_use]
-pub fn fits(heard: &Heard) -> Vec<Fit> {
+pub fn fits(heard: &Heard, described: &[Candidate]) -> Vec<Fit> {
     let bytes = heard.bytes();
-    let drivers = catalogue::names().filter_map(|name| Some((name, catalogue::by_name(name)?)));
-    let mut fits: Vec<Fit> = drivers
-        .filter(|(_, driver)| !driver.sends())
-        .map(|(name, driver)| fit(name, driver, heard, &bytes))
+    let built_in =
+        catalogue::names().filter_map(|name| Some((name, false, catalogue::by_name(name)?)));
+    let described =
+        described.iter().map(|one| (&*one.named, true, AnyDriver::described(&one.about)));
+    let mut fits: Vec<Fit> = built_in
+        .chain(described)
+        .filter(|(_, _, driver)| !driver.sends())
+        .map(|(name, described, driver)| fit((name, described), driver, heard, &bytes))
         .filter(|fit| fit.readings > 0)
         .collect();
     fits.sort_by_key(|fit| std::cmp::Reverse(fit.rank()));
     fits
 }
 
-fn fit(name: &'static str, mut driver: AnyDriver, heard: &Heard, bytes: &[u8]) -> Fit {
+fn fit((name, described): (&str, bool), mut driver: AnyDriver, heard: &Heard, bytes: &[u8]) -> Fit {
     let mut fit = Fit {
-        driver: name,
+        driver: name.to_owned(),
+        described,
         layout: driver.source().word(),
         readings: 0,
         understood: 0,
@@ -131,14 +141,14 @@ mod tests {
     }
 
     fn best(reads: &[&[u8]]) -> Option<Fit> {
-        fits(&heard(reads)).into_iter().next()
+        fits(&heard(reads), &[]).into_iter().next()
     }
 
     #[test]
     fn the_style_that_understands_most_comes_first() {
         let meter =
             best(&[b"R4 +0.181 Ohm\r\n", b"R4 +0.182 Ohm\r\n", b"R4 +0.182 Ohm\r\n"]).unwrap();
-        assert_eq!((meter.driver, meter.readings), ("val-unit-line", 3));
+        assert_eq!((&*meter.driver, meter.readings), ("val-unit-line", 3));
         assert!(meter.is_sure() && meter.is_likely());
         assert!(meter.sample[0].contains(r#""value":"0.181""#), "{:?}", meter.sample);
         let contacts = best(&[b"C 1010\r\n", b"C 0010\r\n", b"C 0010\r\n"]).unwrap();
@@ -152,14 +162,31 @@ mod tests {
         assert!(gun.is_likely() && !gun.is_sure());
         let lines = [&b"N213,R,+00.183,Ohm\r\n"[..]; 15];
         let meter = best(&lines).unwrap();
-        assert_eq!((meter.driver, meter.is_likely()), ("scan", false), "nobody scans that fast");
+        assert_eq!((&*meter.driver, meter.is_likely()), ("scan", false), "nobody scans that fast");
+    }
+
+    #[test]
+    fn what_a_file_describes_goes_before_what_fits_many() {
+        let text = include_str!("../../contrib/drivers/bench-ohm-line.toml");
+        let about = crate::station::Described::read(text).unwrap().description;
+        let described = [Candidate { named: "ohm.toml".into(), about, line: None }];
+        let all = fits(&heard(&[&b"R4 +0.182 Ohm\r\n"[..]; 4]), &described);
+        assert_eq!(
+            (&*all[0].driver, all[0].described, all[0].layout),
+            ("ohm.toml", true, "unconfirmed")
+        );
+        assert_eq!((&*all[1].driver, all[1].understood), ("val-unit-line", all[0].understood));
+        assert!(all[0].is_sure());
+        // A description that understands less comes later.
+        let all = fits(&heard(&[b"R4 +0.182 Ohm\r\n", b"DCV 1.2 mV\r\n"]), &described);
+        assert_eq!(&*all[0].driver, "val-unit-line");
     }
 
     #[test]
     fn noise_fits_nothing() {
         let noise: Vec<u8> =
             (0..4000u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
-        let found = fits(&heard(&[&noise]));
+        let found = fits(&heard(&[&noise]), &[]);
         assert!(!found.iter().any(Fit::is_likely), "{found:?}");
         assert_eq!(best(&[]), None);
     }

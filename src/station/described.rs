@@ -17,6 +17,8 @@ pub struct Described {
     pub text: String,
     /// SHA-256 of the text, hex.
     pub sha256: String,
+    /// Settings of the port that the file says: the baud rate and bits such as `8N1`.
+    pub line: Option<(u32, String)>,
     /// How many examples of the file were tried.
     pub examples: usize,
 }
@@ -32,6 +34,7 @@ impl Described {
             description: Arc::new(described.description),
             text: text.into(),
             sha256: sha256(text),
+            line: described.line,
             examples: described.examples,
         })
     }

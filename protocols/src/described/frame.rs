@@ -1,5 +1,6 @@
 //! `[frame]` and `line`: where a line or frame begins and ends.
 
+use alloc::string::String;
 use alloc::vec::Vec;
 
 use tapline_drivers::described::{End, LONGEST};
@@ -75,26 +76,25 @@ pub(super) fn frame(mut form: Form<'_, '_>) -> Option<Framed> {
     Some(framed(Cut::Line { end: cut }, longest, end.len()))
 }
 
-/// Settings of the port, for people and for the configuration: they are read here only to be
-/// right.
-pub(super) fn line(mut form: Form<'_, '_>) {
-    if let Some(baud) = form.need("baud") {
-        let _ = baud.count(50..=4_000_000);
-    }
-    if let Some(bits) = form.need("bits") {
-        let all: Vec<_> = ["7", "8"]
+/// Settings of the port, for people and for whoever looks for the instrument: the baud rate and
+/// the bits.
+pub(super) fn line(mut form: Form<'_, '_>) -> Option<(u32, String)> {
+    let baud = form.need("baud").and_then(|baud| baud.count(50..=4_000_000));
+    let bits = form.need("bits").and_then(|bits| {
+        let all: Vec<String> = ["7", "8"]
             .iter()
             .flat_map(|data| ["N", "E", "O"].map(|parity| (data, parity)))
             .flat_map(|(data, parity)| {
                 ["1", "2"].map(|stop| alloc::format!("{data}{parity}{stop}"))
             })
             .collect();
-        let all: Vec<&str> = all.iter().map(|bits| bits.as_str()).collect();
-        let _ = bits.one_of(&all);
-    }
+        let all: Vec<&str> = all.iter().map(String::as_str).collect();
+        bits.one_of(&all)
+    });
     for key in ["dtr", "rts"] {
         let _ = form.may(key).and_then(|value| value.flag());
     }
     let _ = form.may("flow").and_then(|v| v.one_of(&["none", "software", "hardware"]));
     form.finish();
+    Some((baud?, bits?))
 }

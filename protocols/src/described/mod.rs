@@ -31,6 +31,8 @@ pub struct Described {
     pub description: Description,
     /// Where the layout was read, in the words of the file.
     pub source: String,
+    /// Settings of the port, if it says them: the baud rate and bits such as `8N1`.
+    pub line: Option<(u32, String)>,
     /// How many examples were tried.
     pub examples: usize,
 }

@@ -28,6 +28,7 @@ struct Head {
     name: String,
     what: String,
     source: String,
+    line: Option<(u32, String)>,
     period_ms: u32,
 }
 
@@ -67,18 +68,16 @@ pub(super) fn build(form: &mut Form<'_, '_>) -> Option<Described> {
     let description = Arc::new(description);
     let examples = example::all(&examples?, &description)?;
     let description = Arc::unwrap_or_clone(description);
-    Some(Described { description, source: head.source, examples })
+    Some(Described { description, source: head.source, line: head.line, examples })
 }
 
 fn head(form: &mut Form<'_, '_>) -> Option<Head> {
     let name = form.need("name").and_then(|value| driver_name(&value));
     let what = form.need("what").and_then(|v| v.text());
     let source = form.need("source").and_then(|v| v.text());
-    if let Some(line) = form.may("line").and_then(|v| v.form()) {
-        frame::line(line);
-    }
+    let line = form.may("line").and_then(|v| v.form()).and_then(frame::line);
     let period_ms = form.need("period_ms").and_then(|v| v.count(0..=60_000));
-    Some(Head { name: name?, what: what?, source: source?, period_ms: period_ms? })
+    Some(Head { name: name?, what: what?, source: source?, line, period_ms: period_ms? })
 }
 
 fn driver_name(value: &Value<'_, '_>) -> Option<String> {
