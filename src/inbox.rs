@@ -1,6 +1,6 @@
 //! The engine's inbox: one bounded queue in order. Who posts wakes the engine; who posts quietly
-//! does not: the engine comes for it within 100 ms, or when the queue is half full, or when anybody
-//! else wakes it. Since there is one queue, what came first is taken first either way.
+//! does not: the engine comes for it within 100 ms, or when a quarter of the queue is full, or when
+//! anybody else wakes it. Since there is one queue, what came first is taken first either way.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -87,7 +87,7 @@ impl Post {
     /// The engine is gone.
     pub async fn send_quietly(&self, event: Event) -> Result<(), Closed> {
         self.room().await?.send(event);
-        match self.events.capacity() > self.events.max_capacity() / 2 {
+        match self.events.capacity() > self.events.max_capacity() / 4 * 3 {
             true => self.bell.0.whisper(),
             false => self.bell.0.ring(),
         }
@@ -232,8 +232,8 @@ mod tests {
     }
 
     #[tokio::test(start_paused = true)]
-    async fn half_full_rings_and_who_finds_no_room_loses_nothing() {
-        let (post, mut inbox) = inbox(8);
+    async fn a_quarter_full_rings_and_who_finds_no_room_loses_nothing() {
+        let (post, mut inbox) = inbox(16);
         for n in 1..4 {
             post.send_quietly(event("a", n)).await.unwrap();
         }

@@ -428,7 +428,7 @@ impl Core {
                 let more = Waiting {
                     first_us: pending.at.boot_us,
                     understood: pending.has_reading(),
-                    quiet: matches!(link.book, Some(BookId::Idle(_))),
+                    quiet: matches!(link.book, Some(BookId::Idle(_))) && pending.is_little(),
                 };
                 waiting = Some(waiting.map_or(more, |all: Waiting| all.and(more)));
             }

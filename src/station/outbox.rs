@@ -14,6 +14,10 @@ const LINES_MAX: usize = 512;
 /// measures by need not move more often, and a sync costs more than everything else together.
 const QUIET_US: u64 = 100_000;
 
+/// Bytes of a link that may be held back so long: several times what a meter sends in that time.
+/// Holding back a line that pours in costs memory and time, and saves no sync worth having.
+pub(super) const LITTLE: usize = 128;
+
 /// Bytes that have not become a line yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Waiting {
@@ -21,7 +25,7 @@ pub(super) struct Waiting {
     pub first_us: u64,
     /// Something in them was understood.
     pub understood: bool,
-    /// None of them belongs to an inspection.
+    /// None of them belongs to an inspection, and no link sent more than [`LITTLE`].
     pub quiet: bool,
 }
 
@@ -37,7 +41,7 @@ impl Waiting {
 }
 
 /// Lines on their way to disk. A lone one goes at once; the next commit starts no sooner than
-/// `gap_us` after the last, or [`QUIET_US`] when no line is of an inspection or the station;
+/// `gap_us` after the last, or [`QUIET_US`] when all are a few bytes of no inspection;
 /// values, verdicts and signatures never wait.
 #[derive(Debug)]
 pub(super) struct Outbox {
@@ -70,7 +74,7 @@ impl Outbox {
             Fact::Value(_) | Fact::Verdict(_) | Fact::Sign(_) | Fact::End(_) | Fact::Sealed(_)
         );
         self.urgent |= hurry;
-        self.loud |= !matches!(line.book, BookId::Idle(_));
+        self.loud |= !matches!(line.book, BookId::Idle(_)) || pours(&line.fact);
         self.batch.push(line);
     }
 
@@ -125,10 +129,15 @@ impl Outbox {
     }
 }
 
+/// Bytes that came faster than a meter speaks.
+fn pours(fact: &Fact) -> bool {
+    matches!(fact, Fact::In(bytes) if bytes.raw.len() > LITTLE)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tapline_protocols::fact::{NoteFact, Tick};
+    use tapline_protocols::fact::{In, NoteFact, Tick};
 
     fn at(boot_us: u64) -> Stamp {
         Stamp { wall_us: 0, boot_us }
@@ -173,6 +182,22 @@ mod tests {
         bytes.quiet = false;
         assert_eq!(outbox.due_us(Some(bytes)), Some(25_000));
         outbox.line(note(3));
+        assert_eq!(outbox.due_us(None), Some(25_000));
+    }
+
+    #[test]
+    fn what_pours_in_is_not_held_back() {
+        let mut outbox = Outbox::new(20);
+        outbox.line(note(1));
+        outbox.commit(at(5_000));
+        let bytes = |raw: usize| {
+            let (raw, cuts, read) = ("x".repeat(raw), Vec::new(), Vec::new());
+            let fact = Fact::In(In { link: "a".into(), at: 0, raw, cuts, read });
+            Stored { book: BookId::Idle("2026-11-24".into()), fact, ..note(2) }
+        };
+        outbox.line(bytes(LITTLE));
+        assert_eq!(outbox.due_us(None), Some(105_000));
+        outbox.line(bytes(LITTLE + 1));
         assert_eq!(outbox.due_us(None), Some(25_000));
     }
 

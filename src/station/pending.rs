@@ -48,6 +48,12 @@ impl Pending {
         !self.read.is_empty()
     }
 
+    /// It need not go to disk before its time.
+    #[must_use]
+    pub(super) fn is_little(&self) -> bool {
+        self.raw.len() <= super::outbox::LITTLE
+    }
+
     /// It must be closed before the next byte.
     #[must_use]
     pub(super) fn is_full(&self) -> bool {
