@@ -50,10 +50,10 @@ pub(super) fn known(first_line: &[u8]) -> io::Result<()> {
     let at = first_line.windows(NAMED.len()).position(|part| part == NAMED);
     let Some(at) = at else { return Ok(()) };
     let rest = &first_line[at + NAMED.len()..];
-    let word: Vec<u8> = rest.iter().copied().take(16).take_while(|byte| *byte != b'"').collect();
-    if word == b"1" {
+    if rest.starts_with(b"1\"") {
         return Ok(());
     }
+    let word: Vec<u8> = rest.iter().copied().take(16).take_while(|byte| *byte != b'"').collect();
     let word = String::from_utf8_lossy(&word).escape_default().to_string();
     Err(io::Error::new(io::ErrorKind::Unsupported, Unknown(word)))
 }
@@ -75,6 +75,11 @@ mod tests {
             let text = known(line.as_bytes()).unwrap_err().to_string();
             assert!(text.contains(told) && text.contains("`tapline-book-1`"), "{text}");
         }
+    }
+
+    #[test]
+    fn a_name_without_an_end_is_no_name_of_ours() {
+        assert!(known(br#"{"k":"open","format":"tapline-book-1"#).is_err());
     }
 
     /// A text that somebody typed can't be taken for the format: its quotes are escaped.
