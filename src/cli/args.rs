@@ -240,12 +240,12 @@ pub enum BenchCommand {
         /// Lead set
         lead: String,
     },
-    /// Prove the supply, the path, or that the asset is alive
+    /// Prove the supply, the source, the path, or that the asset is alive
     Prove {
-        /// supply, network_resistance or alive
-        #[arg(value_parser = ["supply", "network_resistance", "alive"])]
+        /// supply, source, network_resistance, closed_path or alive
+        #[arg(value_parser = ["supply", "source", "network_resistance", "closed_path", "alive"])]
         what: String,
-        /// Supply: line conductor to neutral, volts
+        /// Supply: line conductor to neutral; source: what its own voltmeter shows; volts
         #[arg(long)]
         ln: Option<String>,
         /// Supply: neutral to protective earth, volts

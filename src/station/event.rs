@@ -202,9 +202,9 @@ pub enum Request {
     },
     /// Proves a path, the supply or that the asset is alive.
     Prove {
-        /// `network_resistance alive supply`.
+        /// `network_resistance alive supply source closed_path`.
         what: String,
-        /// Supply: line to neutral, volts.
+        /// Supply: line to neutral; source: what its own voltmeter shows; volts.
         #[serde(default)]
         ln: Option<String>,
         /// Supply: neutral to protective earth, volts.

@@ -35,12 +35,16 @@ pub struct SwitchFact {
 }
 
 /// A deliberate act.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ActFact {
     /// `connected clear live dead arm`.
     pub what: String,
     /// Active step; `null/L-1` where a null is armed.
     pub step: String,
+    /// `clear`: something else than the supply box energises it, too: an isolated source, or the
+    /// isolator of an installed asset. No contact of the box sees that.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub apart: bool,
 }
 
 /// An answer to a look, try or ask step.
@@ -95,7 +99,7 @@ pub struct Carried {
 /// A path, supply or liveness check.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ProveFact {
-    /// `network_resistance no_voltage alive supply closed_path`.
+    /// `network_resistance no_voltage alive supply source closed_path`.
     pub what: String,
     /// Step it belongs to.
     #[serde(default, skip_serializing_if = "Option::is_none")]

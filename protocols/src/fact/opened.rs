@@ -96,7 +96,8 @@ pub struct Policy {
 ///    resistance with a cord in its path is more than its leads. A voltmeter behind a switching
 ///    supply is said to be fast and true r.m.s. A leakage is more than the smallest that the meter
 ///    can tell, and at least twice what it read before the asset was energised.
-pub const PROOFS: u32 = 2;
+/// 3. An isolated source is on, and at mains voltage, before each value that it drives.
+pub const PROOFS: u32 = 3;
 
 fn first_proofs() -> u32 {
     1

@@ -13,7 +13,7 @@ use super::proof::{self, Stage};
 use super::record::Line;
 use super::run::Phase;
 use super::sample::{Sample, Says};
-use super::{condition, scale};
+use super::{condition, scale, source};
 use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
 use crate::plan::{Proof, Settings, Switch};
 use crate::register::Known;
@@ -21,7 +21,7 @@ use crate::register::Known;
 /// Joined clips read below this on an insulation tester: 0.1 Mohm.
 const CLOSED_BELOW: i128 = scale::ONE * 100_000;
 /// Widest that a typed supply lies from its rated voltage, thousandths.
-const RATED_PERMILLE: i128 = 100;
+pub(super) const RATED_PERMILLE: i128 = 100;
 /// Neutral to protective earth stays below, and line to protective earth within, this share of
 /// the voltage, thousandths.
 const EARTHED_PERMILLE: i128 = 10;
@@ -48,7 +48,8 @@ pub(super) fn act(
 }
 
 fn fact(what: &str, job: &Job) -> Fact {
-    Fact::Act(ActFact { what: what.to_string(), step: job.step.clone() })
+    let apart = what == "clear" && job.apart();
+    Fact::Act(ActFact { what: what.to_string(), step: job.step.clone(), apart })
 }
 
 fn connected(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
@@ -93,12 +94,16 @@ fn live(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
     if desk.record.run.phase != Phase::Cleared {
         return Err(out_of_turn(desk));
     }
-    if desk.brief.witness.sees(Switch::Supply) {
+    if job.by_box && desk.brief.witness.sees(Switch::Supply) {
         return Err(Refusal::new("conflict", "refusal.contacts_say_live"));
     }
     let mut facts = Vec::from([fact("live", job)]);
-    facts.extend(declared(desk, &supply("on")));
-    facts.push(Fact::Prove(alive(job)));
+    if job.by_box {
+        facts.extend(declared(desk, &supply("on")));
+    }
+    if job.by_box || job.prove.contains(&Proof::Alive) {
+        facts.push(Fact::Prove(alive(job)));
+    }
     Ok(facts)
 }
 
@@ -113,8 +118,12 @@ fn dead(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     if seen.is_some_and(|one| one.known == Known::Witnessed && one.word == "on") {
         return Err(Refusal::new("conflict", "refusal.supply_is_on"));
     }
-    let mut facts = Vec::from([Fact::Act(ActFact { what: "dead".to_string(), step })]);
-    facts.extend(declared(desk, &supply("off")));
+    let by_box = desk.brief.job(&step).is_none_or(|job| job.by_box);
+    let what = "dead".to_string();
+    let mut facts = Vec::from([Fact::Act(ActFact { what, step, apart: false })]);
+    if by_box {
+        facts.extend(declared(desk, &supply("off")));
+    }
     Ok(facts)
 }
 
@@ -168,16 +177,17 @@ pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fac
     Ok(Vec::from([Desk::arm(&job.step)]))
 }
 
-/// `network_resistance alive supply closed_path`.
+/// `network_resistance alive supply source closed_path`.
 pub(super) fn prove(
     desk: Desk<'_>,
     what: &str,
     volts: [Option<&str>; 3],
 ) -> Result<Vec<Fact>, Refusal> {
-    let words = ["network_resistance", "alive", "supply", "closed_path"];
+    let words = ["network_resistance", "alive", "supply", "source", "closed_path"];
     match one_of(what, &words, "refusal.prove")? {
         "closed_path" => prove_closed_path(desk),
         "supply" => prove_supply(desk, volts),
+        "source" => source::prove(desk, volts[0]),
         "alive" => prove_alive(desk),
         _ => give_up_path(desk),
     }

@@ -16,6 +16,7 @@ use super::proof::{self, Stage};
 use super::record::Record;
 use super::run::Phase;
 use super::sample::Sample;
+use super::source;
 use crate::fact::{Fact, ReadingId};
 
 /// Where a reading belongs.
@@ -153,7 +154,9 @@ impl Inspection {
 /// When the bench was last changed for a job: the step began, a switch moved, a phase began.
 pub(super) fn quiet(record: &Record, job: &Job, step_at: Now) -> Now {
     if job.live() {
-        return step_at.max(record.switched).max(record.run.changed);
+        let source = source::now(record, &job.step).filter(|_| job.source);
+        let shown = source.map_or(step_at, |line| line.at);
+        return step_at.max(record.switched).max(record.run.changed).max(shown);
     }
     step_at
 }

@@ -91,7 +91,7 @@ pub enum Command {
     },
     /// Proves the path, the supply or that the asset is alive.
     Prove {
-        /// `network_resistance alive supply closed_path`.
+        /// `network_resistance alive supply source closed_path`.
         what: String,
         /// Supply: line to neutral, volts.
         ln: Option<String>,
@@ -246,7 +246,7 @@ impl<'a> Desk<'a> {
 
     /// The act of an arm: the line that lets replay know.
     pub(super) fn arm(step: &str) -> Fact {
-        Fact::Act(ActFact { what: "arm".into(), step: step.to_string() })
+        Fact::Act(ActFact { what: "arm".into(), step: step.to_string(), apart: false })
     }
 
     fn discard(&self, seq: u64, cause: &str, second: Option<&str>) -> Result<Vec<Fact>, Refusal> {

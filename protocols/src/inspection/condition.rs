@@ -3,6 +3,7 @@
 use super::brief::Brief;
 use super::job::Job;
 use super::record::{Line, Record};
+use super::source;
 use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
@@ -27,7 +28,12 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
     if one_pole_open(record, job) {
         return Err("not_live");
     }
-    let mut weakest = Known::Witnessed;
+    let mut weakest = if job.by_box { Known::Witnessed } else { Known::Declared };
+    if job.source {
+        let shown = source::now(record, &job.step).ok_or("not_live")?;
+        let known = shown.fact.known.unwrap_or(Known::Declared);
+        weakest = if job.by_box { weakest.min(known) } else { known };
+    }
     for (switch, word) in needed(job) {
         let setting = record.switches.get(&switch).filter(|setting| setting.word == word);
         weakest = weakest.min(setting.ok_or("not_live")?.known);
@@ -41,10 +47,12 @@ fn armed_since(record: &Record, job: &Job, seq: u64) -> bool {
     record.acts.iter().rev().find(arms).is_some_and(|act| seq < act.seq)
 }
 
-/// The switches that a job needs, supply on included.
+/// The switches that a job needs, supply on included where it is the box that energises.
 pub(super) fn needed(job: &Job) -> Settings {
     let mut set = job.set.clone();
-    set.insert(Switch::Supply, "on".into());
+    if job.by_box {
+        set.insert(Switch::Supply, "on".into());
+    }
     set
 }
 

@@ -10,7 +10,7 @@ use super::job::Job;
 use super::proof;
 use super::record::{Line, Record, StepRecord};
 use super::run::Placement;
-use super::scale;
+use super::{scale, source};
 use crate::amount::Amount;
 use crate::fact::{ProveFact, ValueFact};
 use crate::plan::{Correct, Direction, Proof, Settings, Step};
@@ -52,6 +52,9 @@ pub(super) fn against(
     }
     if step.prove.contains(&Proof::Alive) && !alive(record, line) {
         words.push("not_alive");
+    }
+    if job.source && source::of_value(record, line).is_none() {
+        words.push("source_not_shown");
     }
     if step.prove.contains(&Proof::Supply) && supply(record, line).is_none() {
         words.push("supply_not_checked");
@@ -166,12 +169,12 @@ pub(super) fn alive_now(record: &Record, step: &str) -> bool {
         .any(|line| line.fact.ok && line.fact.step.as_deref() == Some(step))
 }
 
-fn last_act(record: &Record, what: &str, before: u64) -> u64 {
+pub(super) fn last_act(record: &Record, what: &str, before: u64) -> u64 {
     let acts = record.acts.iter().filter(|act| act.fact.what == what && act.seq < before);
     acts.map(|act| act.seq).next_back().unwrap_or(0)
 }
 
-fn next_act(record: &Record, what: &str, after: u64) -> u64 {
+pub(super) fn next_act(record: &Record, what: &str, after: u64) -> u64 {
     let mut acts = record.acts.iter().filter(|act| act.fact.what == what && after < act.seq);
     acts.next().map_or(u64::MAX, |act| act.seq)
 }

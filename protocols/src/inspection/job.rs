@@ -41,6 +41,10 @@ pub(super) struct Job {
     pub(super) hazard: Option<Hazard>,
     pub(super) prove: Vec<Proof>,
     pub(super) set: Settings,
+    /// An isolated source drives the current: it is shown on before each value.
+    pub(super) source: bool,
+    /// The supply box energises it.
+    pub(super) by_box: bool,
     /// The plug is the lead: the network stands in the box's own protective earth.
     pub(super) in_earth: bool,
     pub(super) direction: Direction,
@@ -95,6 +99,9 @@ impl Job {
             hazard: step.hazard,
             prove: step.prove.clone(),
             set: expanded.set.clone(),
+            source: brief.policy.proofs >= 3
+                && step.fixtures.contains(&FixtureKind::IsolatedSource),
+            by_box: brief.policy.proofs < 3 || step.fixtures.contains(&FixtureKind::SupplyBox),
             in_earth: step.contact == Some(Contact::Plug),
             direction: expanded.direction.unwrap_or(Direction::None),
             leads: expanded.leads.clone(),
@@ -105,6 +112,11 @@ impl Job {
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),
         }
+    }
+
+    /// Something else than the supply box energises it, too.
+    pub(super) fn apart(&self) -> bool {
+        self.live() && (self.source || !self.by_box)
     }
 
     /// The asset is energised while it is measured.

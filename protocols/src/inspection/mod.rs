@@ -37,6 +37,7 @@ mod record;
 mod run;
 mod sample;
 mod scale;
+mod source;
 mod watch;
 mod weigh;
 mod window;

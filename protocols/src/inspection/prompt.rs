@@ -13,11 +13,11 @@ use super::proof::{self, Stage};
 use super::record::{Record, StepRecord, StepState};
 use super::run::Phase;
 use super::watch::Watch;
-use super::{condition, evidence, follow};
+use super::{condition, evidence, follow, source};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 22] = [
+pub const STATES: [&str; 23] = [
     "waiting",
     "parked",
     "null",
@@ -33,6 +33,7 @@ pub const STATES: [&str; 22] = [
     "clear",
     "live",
     "alive",
+    "source",
     "capture",
     "dead",
     "reprove",
@@ -59,10 +60,11 @@ pub const STATES: [&str; 22] = [
 /// | `prove_closed` | close S7; the network is read by itself |
 /// | `prove_open` | open S7 where the asset has one; the network is read by itself |
 /// | `clear` | set the switches of `set`, take the hands off, then `act clear` |
-/// | `live` | switch the supply on, then `act live` on a declared box |
+/// | `live` | switch supply and source on, then `act live` on a declared box |
 /// | `alive` | see the asset's own indicator, then `prove alive` |
+/// | `source` | read the source's own voltmeter, then `prove source`, twice |
 /// | `capture` | wait, hands off |
-/// | `dead` | switch the supply off, then `act dead` on a declared box |
+/// | `dead` | switch supply and source off, then `act dead`; a witnessed box says it by itself |
 /// | `reprove` | close S7 before a lead is moved; the network is read by itself |
 /// | `may_be_live` | it may still be live: switch off, make safe, then `act dead` |
 /// | `close_scan` | scan the asset once more |
@@ -173,8 +175,8 @@ fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings 
             Settings::from([(Switch::S7, "closed".to_string())])
         }
         ("clear", _) => job.set.clone(),
-        ("live" | "alive" | "capture", _) => condition::needed(job),
-        ("connect" | "dead" | "may_be_live", _) => Settings::from([supply("off")]),
+        ("live" | "alive" | "source" | "capture", _) => condition::needed(job),
+        ("connect" | "dead" | "may_be_live", _) if job.by_box => Settings::from([supply("off")]),
         _ => Settings::new(),
     }
 }
@@ -250,8 +252,12 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Live, _) if condition::otherwise(record, job) => "dead",
         (Phase::Live, _) if !shown_alive(record, job) => "alive",
         (Phase::Live, _) => {
-            let value = record.captured(step).filter(|value| record.run.live < value.seq);
-            if value.is_some() { "dead" } else { "capture" }
+            let captured = record.captured(step).is_some_and(|v| record.run.live < v.seq);
+            match job.source && source::now(record, &job.step).is_none() {
+                _ if captured => "dead",
+                true => "source",
+                false => "capture",
+            }
         }
     }
 }

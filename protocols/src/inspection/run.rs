@@ -53,6 +53,9 @@ pub struct Run {
     pub unready: bool,
     /// It was live when watching stopped: it may still be.
     pub doubt: bool,
+    /// Something else than the supply box energises it, too: dead is what a person says, whatever
+    /// contacts see.
+    pub apart: bool,
 }
 
 impl Placement {
@@ -88,7 +91,10 @@ impl Run {
                 self.phase = Phase::Connected;
                 self.connected = seq;
             }
-            ("clear", Phase::Connected) => self.phase = Phase::Cleared,
+            ("clear", Phase::Connected) => {
+                self.phase = Phase::Cleared;
+                self.apart = act.apart;
+            }
             ("live", Phase::Cleared) => self.go_live(seq, false),
             ("live", _) => self.go_live(seq, true),
             ("dead", _) => self.go_dead(seq),
@@ -102,7 +108,7 @@ impl Run {
         match (on, self.phase) {
             (true, Phase::Live) => return,
             (true, phase) => self.go_live(seq, phase != Phase::Cleared),
-            (false, Phase::Live) => self.go_dead(seq),
+            (false, Phase::Live) if !self.apart => self.go_dead(seq),
             (false, _) => return,
         }
         self.changed = at;
@@ -159,7 +165,7 @@ impl Run {
         let stays = known || self.phase == Phase::Cleared || self.phase == Phase::Connected;
         self.phase = if stays { Phase::Connected } else { Phase::Dead };
         self.dead = seq;
-        (self.unready, self.doubt) = (false, false);
+        (self.unready, self.doubt, self.apart) = (false, false, false);
     }
 }
 
@@ -168,7 +174,7 @@ mod tests {
     use super::*;
 
     fn act(run: &mut Run, seq: u64, what: &str) {
-        run.act(seq, Now(seq), &ActFact { what: what.into(), step: "leak/1".into() });
+        run.act(seq, Now(seq), &ActFact { what: what.into(), ..ActFact::default() });
     }
 
     #[test]

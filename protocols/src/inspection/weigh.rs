@@ -10,10 +10,11 @@ use super::evidence;
 use super::job::{self, EXCLUDED, Job};
 use super::null::{self, Nulled};
 use super::record::{Line, Record, StepRecord, StepState};
+use super::{scale, source};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
-use crate::fact::{Judged, ValueFact, VerdictFact, Word};
+use crate::fact::{Judged, ProveFact, ValueFact, VerdictFact, Word};
 use crate::judge::{Besides, Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
 use crate::limits::{Key, at_110_percent};
 use crate::plan::{
@@ -200,13 +201,30 @@ fn weighed(
 /// The supply check of a value stood at 110 % of the asset's rated voltage.
 fn at_110(record: &Record, brief: &Brief, line: &Line<ValueFact>) -> bool {
     let volts = |text: &str| Amount::parse(&alloc::format!("{text} V")).ok();
-    let mains = || {
-        let check = evidence::supply(record, line)?;
-        let measured = volts(check.fact.ln.as_deref()?)?;
+    let at = |check: &Line<ProveFact>| {
+        let measured = volts(source::volts(&check.fact)?)?;
         let reference = volts(brief.asset.rated_volts.as_deref()?)?;
         Some(Mains { measured, reference, seq: Some(check.seq) })
     };
-    at_110_percent(mains().as_ref())
+    checks(record, brief, line)
+        .is_some_and(|checks| checks.into_iter().all(|check| at_110_percent(at(check).as_ref())))
+}
+
+/// The checks of every voltage that drives a value; `None` where one is missing.
+fn checks<'a>(
+    record: &'a Record,
+    brief: &Brief,
+    line: &Line<ValueFact>,
+) -> Option<Vec<&'a Line<ProveFact>>> {
+    let job = brief.job(&line.fact.step)?;
+    let mut checks = Vec::new();
+    if job.source {
+        checks.push(source::of_value(record, line)?);
+    }
+    if !job.source || job.by_box {
+        checks.push(evidence::supply(record, line)?);
+    }
+    Some(checks)
 }
 
 /// What was captured, as an indication again.
@@ -276,7 +294,7 @@ fn kind(range: Option<&Range>, function: Function) -> Option<Kind> {
     range.and_then(|range| range.gives).map(|gives| gives.kind).or(kind_of(function))
 }
 
-/// The supply at the time of all these values: the lowest of the checks that they had.
+/// The voltage at the time of all these values: the lowest of the checks that they had.
 fn mains(record: &Record, brief: &Brief, step: &Step, lines: &[&Line<ValueFact>]) -> Option<Mains> {
     if !step.correct.contains(&Correct::MainsScaling) {
         return None;
@@ -285,16 +303,17 @@ fn mains(record: &Record, brief: &Brief, step: &Step, lines: &[&Line<ValueFact>]
     let reference = volts(brief.asset.rated_volts.as_deref()?)?;
     let mut lowest: Option<Mains> = None;
     for line in lines {
-        let check = evidence::supply(record, line)?;
-        let age = line.at.0.saturating_sub(evidence::taken(check));
-        if MAINS_AGE_MAX_US < age || !record.same_boot(check.seq, line.seq) {
-            return None;
-        }
-        let measured = volts(check.fact.ln.as_deref()?)?;
-        let mains = Mains { measured, reference, seq: Some(check.seq) };
-        let lower = |old: &Mains| super::scale::of(mains.measured) < super::scale::of(old.measured);
-        if lowest.as_ref().is_none_or(lower) {
-            lowest = Some(mains);
+        for check in checks(record, brief, line)? {
+            let age = line.at.0.saturating_sub(evidence::taken(check));
+            if MAINS_AGE_MAX_US < age || !record.same_boot(check.seq, line.seq) {
+                return None;
+            }
+            let measured = volts(source::volts(&check.fact)?)?;
+            let mains = Mains { measured, reference, seq: Some(check.seq) };
+            let lower = |old: &Mains| scale::of(mains.measured) < scale::of(old.measured);
+            if lowest.as_ref().is_none_or(lower) {
+                lowest = Some(mains);
+            }
         }
     }
     lowest

@@ -157,5 +157,6 @@ mod tests {
         for id in ["earth", "earth_open"] {
             assert_eq!(conditions(step(id), Class::I, false).len(), 2, "{id}");
         }
+        assert_eq!(conditions(step("mains"), Class::I, false).len(), 2, "polarity alone");
     }
 }

@@ -104,7 +104,8 @@ fn asset(id: &str) -> Asset {
 #[test]
 fn class_one_with_a_fixed_cord() {
     let names = Bench::new().names(&asset("P-0107"));
-    let wanted = ["look", "pe/1", "pe/2", "leak/1", "leak/2", "part/1", "part/2", "try"];
+    let wanted =
+        ["look", "pe/1", "pe/2", "leak/1", "leak/2", "part_single/1", "part_single/2", "try"];
     assert_eq!(names, wanted);
 }
 
@@ -131,11 +132,12 @@ fn a_detachable_cord_is_measured_alone_and_the_inlet_too() {
             "cord/4 C-0112B Minus cord_alone iec62353-2014.pe.cord_alone",
         ]
     );
-    let parts: Vec<_> = list.iter().filter(|s| s.of == "part").collect();
+    let parts: Vec<_> = list.iter().filter(|s| s.of.starts_with("part")).collect();
     let named: Vec<&str> = parts.iter().map(|s| s.part.as_deref().unwrap()).collect();
-    assert_eq!(named, ["ECG", "ECG", "cuff", "cuff"]);
-    assert_eq!(parts[0].limit.as_deref(), Some("iec62353-2014.part.direct.cf"));
-    assert_eq!(parts[2].limit.as_deref(), Some("iec62353-2014.part.direct.bf"));
+    assert_eq!(named[..2], ["cuff", "cuff"], "joined");
+    assert_eq!(named[2..], ["ECG"; 10], "each of five connections singly, in both polarities");
+    assert_eq!(parts[0].limit.as_deref(), Some("iec62353-2014.part.direct.bf"));
+    assert_eq!(parts[2].limit.as_deref(), Some("iec62353-2014.part.direct.cf"));
 }
 
 #[test]
@@ -226,7 +228,7 @@ fn steps_by_reason_come_when_asked_for_and_the_maker_may_exclude_them() {
 
 #[test]
 fn an_isolated_source_is_missing_on_the_example_bench() {
-    let closed = Bench::new().closed(&asset("P-0107"), "part");
+    let closed = Bench::new().closed(&asset("P-0107"), "part_single");
     assert_eq!(closed.as_deref(), Some("fixture_missing"));
 }
 
@@ -329,7 +331,7 @@ fn more_than_512_values_are_refused() {
     let mut many = asset("P-0112");
     many.cords = (0..64).map(|n| n.to_string()).collect();
     many.earthed_points = (0..64).map(|n| n.to_string()).collect();
-    many.applied_parts = vec![many.applied_parts[0].clone(); 64];
+    many.applied_parts = vec![many.applied_parts[1].clone(); 64];
     assert_eq!(Bench::new().expand(&many).unwrap().len(), 388);
     let mut bench = Bench::new();
     bench.plan = bench.plan.replace(
@@ -343,14 +345,11 @@ fn more_than_512_values_are_refused() {
 
 #[test]
 fn connections_run_within_their_part() {
-    let mut bench = Bench::new();
-    bench.plan = bench.plan.replace("[\"applied_part\"]", "[\"applied_part\", \"connection\"]");
-    let list = bench.expand(&asset("P-0112")).unwrap();
+    let list = Bench::new().expand(&asset("P-0112")).unwrap();
     let spot = |s: &Expanded| format!("{} {}", s.part.clone().unwrap(), s.point.clone().unwrap());
-    let spots: Vec<String> = list.iter().filter(|s| s.of == "part").map(spot).collect();
-    assert_eq!(spots.len(), 12);
+    let spots: Vec<String> = list.iter().filter(|s| s.of == "part_single").map(spot).collect();
+    assert_eq!(spots.len(), 10);
     assert_eq!((spots[0].as_str(), spots[9].as_str()), ("ECG 1", "ECG 5"));
-    assert_eq!(spots[11], "cuff 1");
 }
 
 #[test]

@@ -163,6 +163,8 @@ words! {
         Alive,
         /// The supply is what it should be.
         Supply,
+        /// The isolated source is on, and at mains voltage.
+        Source,
         /// The path is closed before and after.
         ClosedPath,
     }

@@ -2,7 +2,7 @@
 
 use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::format;
-use alloc::string::{String, ToString};
+use alloc::string::String;
 use alloc::vec::Vec;
 
 use serde::Serialize;
@@ -10,11 +10,11 @@ use serde::Serialize;
 use super::bench::BenchGiven;
 use super::expand::{expand, in_force};
 use super::limits::in_words;
-use super::model::{Capture, Contact, Hazard, Plan, Rule, Step, StepKind};
+use super::model::{Capture, Contact, Hazard, Plan, Proof, Rule, Step, StepKind};
 use super::steps::{Expanded, Settings, Switch};
 use crate::fault::Fault;
 use crate::limits::{Row, Table};
-use crate::register::{Asset, Class};
+use crate::register::{Asset, Class, FixtureKind};
 
 /// Estimate: seconds to place leads once. Common practice, no source; so are the four below.
 const PLACEMENT_SECONDS: u32 = 30;
@@ -129,7 +129,8 @@ pub struct Totals {
     /// Switches moved, the supply included.
     pub moves: u32,
     /// Deliberate acts: at a placement with a hazard `connected`, at each of its conditions
-    /// `clear`, `live`, `dead`; one for a value under the rule `operator`.
+    /// `clear`, `live`, `dead`, and the source's voltage twice where one takes part; one for a
+    /// value under the rule `operator`.
     pub acts: u32,
     /// Estimate: 30 s a placement, 5 s a move and an act, 15 s an answer, and for a value its
     /// window and 3 s; rounded up to minutes.
@@ -233,7 +234,14 @@ impl Walk {
         }
         self.moved.retain(|switch, word| word != switch.words()[0]);
         if step.hazard == Some(Hazard::Live) {
-            moves.extend(["supply=on".to_string(), "supply=off".to_string()]);
+            let has = |kind| step.fixtures.contains(&kind);
+            let by_source = has(FixtureKind::IsolatedSource);
+            let by_box = !by_source || has(FixtureKind::SupplyBox);
+            for (_, what) in
+                [(by_box, "supply"), (by_source, "source")].iter().filter(|(is, _)| *is)
+            {
+                moves.extend([format!("{what}=on"), format!("{what}=off")]);
+            }
         }
         self.totals.moves += u32::try_from(moves.len()).unwrap_or(u32::MAX);
         moves
@@ -248,7 +256,8 @@ impl Walk {
             return;
         }
         let by_hand = step.capture.is_some_and(|capture| capture.rule == Rule::Operator);
-        let acts = if step.hazard.is_some() { 3 + u32::from(places_leads) } else { 0 };
+        let source = 2 * u32::from(step.prove.contains(&Proof::Source));
+        let acts = if step.hazard.is_some() { 3 + source + u32::from(places_leads) } else { 0 };
         totals.values += 1;
         totals.acts += acts + u32::from(by_hand);
         totals.placements += u32::from(places_leads);

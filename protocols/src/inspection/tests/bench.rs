@@ -79,6 +79,9 @@ pub(super) enum Told {
 #[derive(Debug, Clone)]
 pub(super) struct Setting {
     pub(super) asset: &'static str,
+    pub(super) plan: &'static str,
+    /// Another text of the plan than the one that comes with the program.
+    pub(super) text: Option<String>,
     pub(super) witnessed: bool,
     pub(super) policy: Policy,
     pub(super) instruments: String,
@@ -97,6 +100,8 @@ impl Default for Setting {
     fn default() -> Setting {
         Setting {
             asset: "P-0109",
+            plan: "iec62353-recurrent-direct",
+            text: None,
             witnessed: false,
             policy: Policy::default(),
             instruments: INSTRUMENTS.into(),
@@ -409,9 +414,19 @@ impl Bench {
         self.act("clear").unwrap();
         self.world.supply = true;
         self.act("live").unwrap();
+        if self.state() == "source" {
+            self.source("226").unwrap();
+            self.source("226").unwrap();
+        }
         self.until("dead");
         self.world.supply = false;
         self.act("dead").unwrap();
+    }
+
+    /// What the source's own voltmeter shows is typed.
+    pub(super) fn source(&mut self, volts: &str) -> Result<(), Refusal> {
+        let (what, ln) = ("source".into(), Some(volts.into()));
+        self.ask(&Command::Prove { what, ln, npe: None, lpe: None })
     }
 
     /// The first polarity alone once more.

@@ -20,7 +20,8 @@ pub(super) fn first_commit(setting: &Setting) -> Vec<Fact> {
     let asset = asset(setting.asset);
     let (list, setups) = read_instruments(&setting.instruments).unwrap();
     let (fixtures, leads) = read_fixtures(&setting.fixtures).unwrap();
-    let text = plan::builtin("iec62353-recurrent-direct").unwrap();
+    let builtin = plan::builtin(setting.plan).unwrap();
+    let text = setting.text.as_deref().unwrap_or(builtin);
     let read = plan::parse(text).unwrap();
     let limits = Table::builtin("IEC 62353", "2014").unwrap();
     let table = Table::parse(limits).unwrap();

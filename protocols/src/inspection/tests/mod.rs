@@ -7,4 +7,5 @@ mod laws;
 mod live;
 mod model;
 mod never;
+mod source;
 mod worked;

@@ -48,8 +48,12 @@ fn a_part_of_another_type_is_judged_by_its_own_limit() {
     let fixed = Setting::default();
     let source =
         "[[fixture]]\nid = \"IS-1\"\nwhat = \"isolated_source\"\ninspection_due = 2027-05-31\n";
+    let text = crate::plan::builtin(fixed.plan).unwrap();
+    let both = text.replacen("[\"BF\"]", "[\"BF\", \"CF\"]", 1);
+    let both = both.split_once("# Type CF").map(|(before, _)| before.to_string()).unwrap();
     let mut bench = Bench::open(&Setting {
         asset: "P-0111",
+        text: Some(both),
         fixtures: alloc::format!("{}\n{source}", fixed.fixtures),
         confirmed: vec![
             "iec62353-2014.part.direct.bf".to_string(),

@@ -138,11 +138,16 @@ fn hazard(step: &Step, place: &str, findings: &mut Findings<'_>) {
     let proves = |proof| step.prove.contains(&proof);
     match step.hazard {
         Some(Hazard::Live) => {
-            // By the alternative method a source stands in for the supply box.
+            // By the alternative method a source stands in for the supply box, and nothing works.
             let dead = matches!(&step.method, Some(Method::One(word)) if word == "alternative");
-            let proved = proves(Proof::Alive) && proves(Proof::Supply);
+            let proved = dead || (proves(Proof::Alive) && proves(Proof::Supply));
             let text = "an energised step proves `alive` and `supply`";
             findings.unless(proved, place, "prove", text);
+            let from_source = step.fixtures.contains(&FixtureKind::IsolatedSource);
+            let text = "a source that is off reads as good: prove `source`";
+            findings.unless(!from_source || proves(Proof::Source), place, "prove", text);
+            let text = "`source` is proved of the fixture `isolated_source`: name it";
+            findings.unless(from_source || !proves(Proof::Source), place, "fixtures", text);
             let installed = step.when.cord == [Cord::Installed];
             let needed = match dead {
                 true => FixtureKind::IsolatedSource,
