@@ -6,7 +6,7 @@
 mod ngspice;
 
 use tapline_demo::circuit::{EARTH, Kind, Netlist};
-use tapline_demo::hookup::{HARMONIC_HERTZ, Hookup, Input, Network, Supply};
+use tapline_demo::hookup::{HARMONIC_HERTZ, Hookup, Input, Network, Source, Supply};
 use tapline_demo::room::{Jack, Room};
 
 /// A bench with the class I asset of the demonstration, with one more element of its own.
@@ -24,6 +24,7 @@ fn bench(fault: Option<(Kind, &str, &str)>, stray_farad: Option<f64>) -> Hookup 
         network: Network { r1_ohm: 10_012.0, r2_ohm: 999.6, c1_farad: 15.02e-9 },
         input: Input::default(),
         leads_ohm: 0.061,
+        source: Source::default(),
         strand_ohm: None,
     }
 }

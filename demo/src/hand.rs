@@ -83,6 +83,11 @@ pub enum Hand {
         /// Where to.
         to: Option<String>,
     },
+    /// Switch of the isolated source.
+    Source {
+        /// On.
+        on: bool,
+    },
     /// A second path from the case to earth, such as `1 Ohm`; `null`: taken away.
     SecondEarth {
         /// Its resistance.
@@ -144,6 +149,7 @@ impl Room {
             Hand::Way { to } => self.way = *to,
             Hand::Flex { on } => self.flexed = *on,
             Hand::Lead { to } => self.network_lead = to.as_deref().map(node),
+            Hand::Source { on } => self.source_on = *on,
             Hand::SecondEarth { ohm } => self.second_earth_ohm = amount(ohm.as_deref(), "Ohm")?,
             Hand::Jack { to } => self.jack = *to,
             Hand::Bypass { on } => self.network_bypassed = *on,

@@ -1,7 +1,8 @@
 //! The bench as a netlist: supply, box, asset, leads, network, meters.
 //!
 //! Nodes of an asset that a scene may use: `L N PE` are the pins of its plug, `L2 N2` the poles
-//! behind its own switch, `FE` its functional earth, `case` its metal; any other name is its own.
+//! behind its own switch, `FE` its functional earth, `case` its metal, names that begin with `part`
+//! its applied parts; any other name is its own.
 
 use crate::circuit::{EARTH, Kind, Netlist, Singular, Solution};
 use crate::room::{Clips, Jack, Room, Way};
@@ -42,6 +43,23 @@ impl Default for Network {
     }
 }
 
+/// The isolated, current-limited source: the lead of the network to an applied part goes
+/// through it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Source {
+    /// Open-circuit voltage, volt r.m.s., at the frequency of the mains.
+    pub volts: f64,
+    /// What limits its current, ohm.
+    pub ohm: f64,
+}
+
+impl Default for Source {
+    /// 230 V behind 33 kohm: 7 mA at most.
+    fn default() -> Source {
+        Source { volts: 230.0, ohm: 33e3 }
+    }
+}
+
 /// Input of the voltmeter.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Input {
@@ -69,6 +87,8 @@ pub struct Hookup {
     pub network: Network,
     /// Voltmeter.
     pub input: Input,
+    /// Isolated source.
+    pub source: Source,
     /// One lead pair of the low-resistance meter with its clips, ohm.
     pub leads_ohm: f64,
     /// A broken strand between case and plug: ohm at rest, and while the cord is flexed.
@@ -161,7 +181,8 @@ impl Hookup {
     }
 
     fn build(&self, room: &Room, probe: Probe) -> Netlist {
-        let mut net = self.asset.clone();
+        let energised = (room.plugged && room.supply_on || room.wall) && room.asset_on;
+        let mut net = if energised { self.asset.clone() } else { self.asset.quiet() };
         self.mains(&mut net);
         supply_box(&mut net, room);
         asset_joints(&mut net, room);
@@ -181,6 +202,19 @@ impl Hookup {
         };
     }
 
+    fn lead(&self, net: &mut Netlist, room: &Room, point: &str) {
+        if !point.starts_with("part") {
+            net.add(Kind::R(0.05), "n.in", point);
+            return;
+        }
+        let Source { volts, ohm } = self.source;
+        let winding = match room.source_on {
+            true => Kind::V(volts, self.supply.hertz),
+            false => Kind::R(WINDING_OHM),
+        };
+        net.add(winding, "s.out", "n.in").add(Kind::R(ohm), "s.out", point);
+    }
+
     fn measuring(&self, net: &mut Netlist, room: &Room, probe: Probe) {
         let Network { r1_ohm, r2_ohm, c1_farad } = self.network;
         net.add(Kind::R(r2_ohm), "n.in", "n.lo");
@@ -188,7 +222,7 @@ impl Hookup {
         net.add(Kind::C(c1_farad), "n.out", "n.lo");
         net.add(Kind::R(CONTACT_OHM), "n.lo", EARTH);
         if let Some(point) = &room.network_lead {
-            net.add(Kind::R(0.05), "n.in", point);
+            self.lead(net, room, point);
         }
         if room.network_bypassed {
             net.add(Kind::R(CONTACT_OHM), "n.in", "n.lo");
@@ -209,6 +243,9 @@ impl Hookup {
         }
     }
 }
+
+/// Winding of a source that is off, ohm.
+const WINDING_OHM: f64 = 200.0;
 
 fn supply_box(net: &mut Netlist, room: &Room) {
     let wire = Kind::R(CONTACT_OHM);
@@ -265,9 +302,23 @@ mod tests {
             asset,
             network: Network::default(),
             input: Input::default(),
+            source: Source::default(),
             leads_ohm: 0.061,
             strand_ohm: None,
         }
+    }
+
+    /// 230 V through 33 kohm, an insulation of 2 Mohm and 1 kohm: 113.1 uA; off, the asset's own
+    /// 2 x 50 pF are all that is left: 3.6 uA, as good as can be (hand computation).
+    #[test]
+    fn a_source_that_is_off_reads_as_good_as_the_best_part() {
+        let mut hookup = bench(None, None);
+        hookup.asset.add(Kind::R(2e6), "part", "case");
+        hookup.asset.add(Kind::C(50e-12), "L", "part").add(Kind::C(50e-12), "N", "part");
+        let dead = Room { s7_open: false, network_lead: Some("part".to_owned()), ..live(false) };
+        let on = Room { source_on: true, ..dead.clone() };
+        near(microampere(&hookup, &on), 113.1, 4.0);
+        near(microampere(&hookup, &dead), 3.6, 0.2);
     }
 
     fn live(s5_reversed: bool) -> Room {

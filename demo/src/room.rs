@@ -62,6 +62,8 @@ pub struct Room {
     pub second_earth_ohm: Option<f64>,
     /// Node of the asset that the lead of the measuring network touches.
     pub network_lead: Option<String>,
+    /// The isolated source is on.
+    pub source_on: bool,
     /// A wire lies across the input of the network.
     pub network_bypassed: bool,
     /// HI and LO of the multimeter are exchanged.
@@ -102,6 +104,7 @@ impl Default for Room {
             asset_on: true,
             second_earth_ohm: None,
             network_lead: None,
+            source_on: false,
             network_bypassed: false,
             swapped: false,
             isolated: true,

@@ -72,6 +72,13 @@ impl World {
         self.view.lit
     }
 
+    /// What the voltmeter of the isolated source shows, volts.
+    #[must_use]
+    pub fn source_volts(&self) -> String {
+        let volts = if self.room.source_on { self.scene.hookup.source.volts } else { 0.0 };
+        format!("{volts:.1}")
+    }
+
     /// The low-resistance meter shows an open circuit.
     #[must_use]
     pub fn shows_open(&self) -> bool {
@@ -108,6 +115,9 @@ impl World {
         }
         let mut room = self.room.clone();
         room.act(hand, |point| self.scene.node(point))?;
+        if room == self.room {
+            return Ok(());
+        }
         let view = view(&self.scene, &room)?;
         (self.room, self.view) = (room, view);
         self.follow(now);

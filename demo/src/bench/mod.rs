@@ -279,7 +279,11 @@ fn look(world: &World, ptys: &BTreeMap<Port, Pty>) -> Value {
     let open: Vec<&str> = open.collect();
     let (scene, room) = (&world.scene().id, world.room());
     let (lit, ol) = (world.lit(), world.shows_open());
-    json!({ "ok": true, "scene": scene, "lit": lit, "ol": ol, "listening": open, "room": room })
+    let source = world.source_volts();
+    json!({
+        "ok": true, "scene": scene, "lit": lit, "ol": ol, "source": source, "listening": open,
+        "room": room,
+    })
 }
 
 fn replug(ptys: &mut BTreeMap<Port, Pty>, options: &Options, port: Port) -> Result<(), String> {

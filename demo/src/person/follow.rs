@@ -47,6 +47,11 @@ impl Deeds {
         self
     }
 
+    fn source(mut self, wait: u64) -> Deeds {
+        self.0.push((wait, Intent::Source));
+        self
+    }
+
     fn if_open(mut self, wait: u64, request: Value) -> Deeds {
         self.0.push((wait, Intent::IfOpen(request)));
         self
@@ -80,10 +85,16 @@ impl Person {
                 let set = Hand::Switch { set: self.settings(asked) };
                 deeds.then(set).ask(CLEAR_US, act("clear", asked))
             }
-            "live" if self.witnessed => deeds.then(switch(&[("supply", "on")])),
-            "live" => deeds.then(switch(&[("supply", "on")])).if_lit(READ_US, act("live", asked)),
+            "live" => {
+                let source = Hand::Source { on: true };
+                let deeds = deeds.then(switch(&[("supply", "on")]));
+                let deeds = deeds.then_if(asked.part.is_some(), source);
+                if self.witnessed { deeds } else { deeds.if_lit(READ_US, act("live", asked)) }
+            }
+            "source" => deeds.source(READ_US).source(READ_US + KEY_US),
             "alive" => deeds.if_lit(READ_US, json!({ "do": "prove", "what": "alive" })),
             "dead" | "may_be_live" => {
+                let deeds = deeds.then(Hand::Source { on: false });
                 let deeds = deeds.then(switch(&[("supply", "off")]));
                 let declared = !self.witnessed || asked.state == "may_be_live";
                 if declared { deeds.ask(READ_US, act("dead", asked)) } else { deeds }
@@ -181,6 +192,7 @@ impl Person {
         Deeds::default()
             .at(0, hold)
             .at(0, switch(&[("supply", "off"), ("S7", "closed"), ("S5", "normal")]))
+            .at(0, Hand::Source { on: false })
             .at(0, clips(Clips::Open))
             .at(0, Hand::Flex { on: false })
             .at(0, Hand::SecondEarth { ohm: cable })

@@ -45,6 +45,8 @@ enum Intent {
     IfLit(Value),
     /// Only with an open circuit on the display.
     IfOpen(Value),
+    /// What the voltmeter of the isolated source shows is entered.
+    Source,
 }
 
 /// The technician.
@@ -182,6 +184,11 @@ impl Person {
             match intent {
                 Intent::Do(deed) => deeds.push(deed),
                 Intent::IfLit(request) if sight.lit => deeds.push(Deed::Ask(request)),
+                Intent::Source => {
+                    let volts = &sight.source;
+                    let request = json!({ "do": "prove", "what": "source", "ln": volts });
+                    deeds.push(Deed::Ask(request));
+                }
                 Intent::IfOpen(request) if sight.ol => {
                     self.armed = self.asked.as_ref().and_then(|asked| asked.step.clone());
                     deeds.push(Deed::Ask(request));

@@ -17,6 +17,8 @@ pub struct Sight {
     pub inspection: Option<Open>,
     /// The asset's own indicator is lit.
     pub lit: bool,
+    /// What the voltmeter of the isolated source shows, volts.
+    pub source: String,
     /// The low-resistance meter shows an open circuit.
     pub ol: bool,
 }

@@ -9,7 +9,7 @@ use toml::{Spanned, Value};
 use super::fault::{Fault, Faults};
 use super::{Expect, Scene};
 use crate::circuit::{Kind, Netlist, value};
-use crate::hookup::{HARMONIC_HERTZ, Hookup, Input, Network, Supply};
+use crate::hookup::{HARMONIC_HERTZ, Hookup, Input, Network, Source, Supply};
 use crate::person::Slip;
 
 /// Most parts and slips of one scene.
@@ -49,6 +49,13 @@ struct NetworkText {
     c1: String,
 }
 
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SourceText {
+    volts: String,
+    limit: String,
+}
+
 #[derive(Deserialize, Default)]
 #[serde(deny_unknown_fields, default)]
 struct MeterText {
@@ -82,6 +89,7 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
     let supply = keys.supply();
     let (switches, witnessed) = keys.supply_box();
     let network = keys.network();
+    let source = keys.source();
     let asset = keys.parts();
     let meters = keys.may::<MeterText>("meters").unwrap_or_default();
     let leads_ohm = keys.quantity("meters", meters.leads.as_deref().unwrap_or("0.058 Ohm"), "Ohm");
@@ -101,6 +109,7 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
             asset,
             network,
             input: Input::default(),
+            source,
             leads_ohm,
             strand_ohm: None,
         },
@@ -203,6 +212,12 @@ impl<'a> Keys<'a> {
         }
     }
 
+    fn source(&mut self) -> Source {
+        let Some(text) = self.may::<SourceText>("source") else { return Source::default() };
+        let volts = self.quantity("source", &text.volts, "V");
+        Source { volts, ohm: self.quantity("source", &text.limit, "Ohm") }
+    }
+
     fn parts(&mut self) -> Netlist {
         let mut asset = Netlist::new();
         let parts = self.must::<Vec<Vec<String>>>("parts").unwrap_or_default();
@@ -286,8 +301,8 @@ impl<'a> Keys<'a> {
 
     fn done(mut self) -> Result<(), Vec<Fault>> {
         const KEYS: &[&str] = &[
-            "format", "id", "title", "seed", "asset", "supply", "box", "network", "meters",
-            "points", "replug", "parts", "person", "expect",
+            "format", "id", "title", "seed", "asset", "supply", "box", "network", "source",
+            "meters", "points", "replug", "parts", "person", "expect",
         ];
         let unknown: Vec<(usize, String)> = self
             .table

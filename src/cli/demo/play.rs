@@ -76,6 +76,7 @@ impl House {
         let look = self.hands.look().await?;
         page["lit"] = look["lit"].clone();
         page["ol"] = look["ol"].clone();
+        page["source"] = look["source"].clone();
         let sight = serde_json::from_value(page)
             .map_err(|error| Trouble::Said(format!("the station's page: {error}")))?;
         Ok((sight, id))
