@@ -17,4 +17,5 @@ pub mod ports;
 pub mod replay;
 pub mod serve;
 pub mod station;
+pub mod validate;
 pub mod words;

@@ -5,12 +5,9 @@
 //! from the one whose title says that it is not caught.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
-#[path = "scenes/station.rs"]
-mod station;
-
 use std::collections::BTreeMap;
 
-use station::{Bench, Told};
+use tapline::validate::rig::{Bench, Told};
 use tapline_demo::clinic::{self, MISTAKES, SCENES};
 use tapline_demo::scene::Scene;
 use tapline_protocols::Fact;
@@ -75,8 +72,8 @@ fn differs(name: &str, scene: &Scene, told: &Told) -> Option<String> {
     let right = outcome == want.outcome && steps && reasons;
     (!right).then(|| {
         format!(
-            "{name}: {} in {} s, steps {:?}, reasons {:?}, refused {:?}\n  wanted {want:?}",
-            came.outcome, told.seconds, came.steps, came.reasons, told.refusals
+            "{name}: {} in {} s by {:?} acts, steps {:?}, reasons {:?}, refused {:?}\n  wanted {want:?}",
+            came.outcome, told.seconds, told.acts, came.steps, came.reasons, told.refusals
         )
     })
 }
