@@ -3,6 +3,9 @@
 //! Each test runs on one thread, so that the kernel's count of that thread's reads is ours.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "links/cable.rs"]
+mod cable;
+
 use std::fs::File;
 use std::io::{Read, Write};
 use std::os::unix::fs::symlink;
