@@ -2,6 +2,8 @@
 //! that one damaged bit never is another reading that counts.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "described/noise.rs"]
+mod noise;
 mod support;
 
 use std::fs;

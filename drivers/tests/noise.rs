@@ -3,15 +3,16 @@
 //! Each driver is fed noise from fixed seeds: every byte as likely as any other, as at a wrong baud
 //! rate; only such bytes as frames are made of; and pieces of its own good frames, cut anywhere. Of
 //! the first two nothing at all may be a reading. Pieces now and then make a whole frame again:
-//! how often that is judged and how often only shown is golden. The default is 64 KiB of each;
+//! how often that is judged and how often only shown is golden. What is judged is justified by
+//! the bytes it stands in (`noise/hiss.rs`). The default is 64 KiB of each;
 //! `SOAK=1` takes ten megabytes, `BYTES=1000000` so many, `DRIVER=stx16` one driver.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
-use tapline_drivers::{Driver, Function, Input, Now, Output, Reading, Want, by_name, catalogue};
+#[path = "noise/hiss.rs"]
+mod hiss;
 
-/// Bytes that frames are made of.
-const ALPHABET: &[u8] =
-    b"0123456789+-.:;<=>?EOLhmkMVAHzRTDC, \r\n\r\n\r\n\x02\xab\xcd\x17\x27\x3d\x48\x55\x63\x7f\x0c";
+use hiss::{Count, Kind, LARGE, Line, SMALL, bytes, counted};
+use tapline_drivers::{by_name, catalogue};
 
 /// Good frames of each driver, or good answers.
 const FRAMES: &[(&str, &[&[u8]])] = &[
@@ -92,113 +93,12 @@ const PIECES: &[(&str, [Count; 2])] = &[
     ("ack-code", [counted(0, 534, 0), counted(7, 83974, 0)]),
 ];
 
-const fn counted(judged: usize, shown: usize, wrong: usize) -> Count {
-    Count { judged, shown, wrong }
-}
-
 /// What the frames say.
 const VALUES: &[&str] = &["0.182", "0.182000", "0.198", "0.1981", "19.80", "19.8", "0.1987"];
 
-const SMALL: usize = 64 * 1024;
-const LARGE: usize = 10 * 1024 * 1024;
-
-/// A small generator (xorshift, Marsaglia 2003): the same noise on every machine.
-fn random(state: &mut u64) -> u64 {
-    *state ^= *state << 13;
-    *state ^= *state >> 7;
-    *state ^= *state << 17;
-    *state >> 11
-}
-
-/// How much of what was said would be judged, and how much is only shown.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-struct Count {
-    judged: usize,
-    shown: usize,
-    /// Of what was judged, what no frame says.
-    wrong: usize,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Bytes,
-    Alphabet,
-    Pieces,
-}
-
-/// What one read returns: up to 96 bytes or one piece of a good frame, one time in four all of it.
-fn read(name: &str, kind: Kind, state: &mut u64) -> Vec<u8> {
-    let mut below = |n: usize| usize::try_from(random(state)).unwrap() % n;
-    if kind != Kind::Pieces {
-        let length = below(96) + 1;
-        let byte = |_| match kind {
-            Kind::Bytes => u8::try_from(below(256)).unwrap(),
-            _ => ALPHABET[below(ALPHABET.len())],
-        };
-        return (0..length).map(byte).collect();
-    }
+fn line(name: &'static str) -> Line<'static> {
     let frames = FRAMES.iter().find(|(driver, _)| *driver == name).expect("frames for it").1;
-    let frame = frames[below(frames.len())];
-    if below(4) == 0 {
-        return frame.to_vec();
-    }
-    let from = below(frame.len());
-    frame[from..=from + below(frame.len() - from)].to_vec()
-}
-
-/// What a driver makes of `bytes` of noise.
-fn noise(name: &str, kind: Kind, bytes: usize) -> Count {
-    let mut driver = by_name(name).unwrap();
-    let mut state = 20_261_126;
-    let (mut now, mut fed, mut covered, mut count) = (0, 0, 0, Count::default());
-    driver.handle(Now(0), Input::Open);
-    driver
-        .handle(Now(0), Input::Want(Some(Want { function: Function::Resistance2w, live: false })));
-    while fed < bytes {
-        let read = read(name, kind, &mut state);
-        // Mostly as fast as they come, now and then with a pause.
-        now += if random(&mut state).is_multiple_of(64) { 4_000_000 } else { 20_000 };
-        while let Some(due) = driver.deadline().filter(|due| due.0 <= now) {
-            driver.handle(due, Input::Tick);
-            drain(&mut driver, &mut covered, &mut count);
-        }
-        driver.handle(Now(now), Input::Bytes(&read));
-        fed += read.len();
-        drain(&mut driver, &mut covered, &mut count);
-        assert!(u64::try_from(fed).unwrap() - covered <= 4096, "{name} holds too much");
-    }
-    count
-}
-
-fn drain(driver: &mut catalogue::AnyDriver, covered: &mut u64, count: &mut Count) {
-    while let Some(output) = driver.poll() {
-        let span = match &output {
-            Output::Reading(reading) => reading.span,
-            Output::Note(note) => note.span,
-            Output::Contacts(contacts) => contacts.span,
-            Output::Scan(scan) => scan.span,
-            Output::Identity(identity) => identity.span,
-            Output::Ready(_) | Output::Send(_) => continue,
-        };
-        assert_eq!(span.from, *covered, "a gap or an overlap");
-        *covered = span.to;
-        if let Output::Reading(Reading { why: None, indication, .. }) = &output {
-            let text = indication.number().map(|number| number.text());
-            let said = text.is_some_and(|text| VALUES.contains(&text.as_str()));
-            count.wrong += usize::from(!said);
-        }
-        match output {
-            Output::Reading(reading) if reading.why.is_some() => count.shown += 1,
-            Output::Reading(_) | Output::Contacts(_) => count.judged += 1,
-            _ => {}
-        }
-    }
-}
-
-fn bytes() -> usize {
-    let soak = std::env::var_os("SOAK").is_some();
-    let given = std::env::var("BYTES").map(|n| n.parse().unwrap());
-    given.unwrap_or(if soak { LARGE } else { SMALL })
+    Line { name, make: Box::new(move || by_name(name).unwrap()), frames, values: VALUES }
 }
 
 /// All drivers, or that of `DRIVER=…`.
@@ -212,7 +112,7 @@ fn noise_is_never_judged() {
     let bytes = bytes();
     for name in chosen() {
         for kind in [Kind::Bytes, Kind::Alphabet] {
-            assert_eq!(noise(name, kind, bytes), counted(0, 0, 0), "{name}, {kind:?}");
+            assert_eq!(line(name).noise(kind, bytes), counted(0, 0, 0), "{name}, {kind:?}");
         }
     }
 }
@@ -222,7 +122,7 @@ fn pieces_of_frames_are_judged_as_often_as_they_make_whole_ones() {
     let bytes = bytes();
     let mut odd = Vec::new();
     for name in chosen() {
-        let got = noise(name, Kind::Pieces, bytes);
+        let got = line(name).noise(Kind::Pieces, bytes);
         let row = PIECES.iter().find(|(driver, _)| *driver == name).map(|row| &row.1);
         let want = match bytes {
             SMALL => row.map(|row| &row[0]),
@@ -241,11 +141,19 @@ fn pieces_of_frames_are_judged_as_often_as_they_make_whole_ones() {
 
 #[test]
 fn good_lines_are_counted() {
-    for (name, line) in [("val-unit-line", &b"R4 0.182 Ohm\r\n"[..]), ("contacts", b"C 1010\r\n")] {
-        let mut driver = by_name(name).unwrap();
-        let (mut covered, mut count) = (0, Count::default());
-        driver.handle(Now(0), Input::Bytes(line));
-        drain(&mut driver, &mut covered, &mut count);
-        assert_eq!(count, counted(1, 0, 0), "{name}");
+    for (name, said) in [("val-unit-line", &b"R4 0.182 Ohm\r\n"[..]), ("contacts", b"C 1010\r\n")] {
+        assert_eq!(line(name).of(&[said]), counted(1, 0, 0), "{name}");
     }
+}
+
+#[test]
+#[should_panic(expected = "is not justified")]
+fn a_reading_of_other_bytes_than_its_own_is_found() {
+    // The second driver, which hears the bytes alone, is of another style.
+    let made = std::cell::Cell::new(0);
+    let make = || {
+        made.set(made.get() + 1);
+        by_name(if made.get() == 1 { "val-unit-line" } else { "csv-line" }).unwrap()
+    };
+    Line { make: Box::new(make), ..line("val-unit-line") }.of(&[b"R4 0.182 Ohm\r\n"]);
 }
