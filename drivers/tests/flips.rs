@@ -4,7 +4,9 @@
 //! is the same, or there is none, or it is another: then it must not be judged, or the style is
 //! one of text lines that are sent once and have nothing to check them by: there a value rests on
 //! the worse of at least two readings, and the tests of the inspection hold that
-//! (`a_digit_that_flipped_in_one_reading_makes_no_value_better`). `flips.expect` is the list of all
+//! (`a_digit_that_flipped_in_one_reading_makes_no_value_better`). Four of the 64 flips of a line of
+//! contacts are another state: what comes of each in a whole run is in the tests of the inspection
+//! (`a_flipped_contact_passes_nothing`). `flips.expect` is the list of all
 //! that changed; `UPDATE_EXPECT=1` writes it anew. Read the difference.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 

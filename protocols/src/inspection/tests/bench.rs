@@ -314,15 +314,16 @@ impl Bench {
     pub(super) fn set(&mut self, s5: bool, s7: bool, supply: bool) {
         (self.world.s5, self.world.s7, self.world.supply) = (s5, s7, supply);
         if self.witnessed {
-            let contacts = Contacts {
-                closed: [s5, s7, supply, false],
-                span: Span { from: 0, to: 8 },
-                at: Now(self.now),
-            };
-            self.told.push(Told::Contacts(contacts));
-            let facts = self.inspection.contacts("box", &contacts);
-            self.put(facts, None);
+            self.seen([s5, s7, supply, false]);
         }
+    }
+
+    /// Contacts say this.
+    pub(super) fn seen(&mut self, closed: [bool; 4]) {
+        let contacts = Contacts { closed, span: Span { from: 0, to: 8 }, at: Now(self.now) };
+        self.told.push(Told::Contacts(contacts));
+        let facts = self.inspection.contacts("box", &contacts);
+        self.put(facts, None);
     }
 
     /// The clips come apart, then join over `shows`, and stay until a value is there.

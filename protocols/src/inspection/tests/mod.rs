@@ -2,6 +2,7 @@
 
 pub(super) mod bench;
 mod earth;
+mod flipped;
 mod given;
 mod laws;
 mod live;
