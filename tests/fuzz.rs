@@ -153,6 +153,14 @@ styles! {
     ack_code: "ack-code",
 }
 
+/// The style whose numbers are what somebody says they are.
+#[test]
+fn prompt_echo_told() {
+    let name = "prompt-echo resistance_2w Ohm";
+    let make = || Box::new(by_name(name).unwrap()) as Box<dyn Subject>;
+    driver("prompt-echo-told", name, &make);
+}
+
 #[test]
 fn every_built_in_style_is_a_target() {
     assert!(catalogue::names().eq(STYLES.iter().copied()), "list it in `styles!` of tests/fuzz.rs");
@@ -323,6 +331,7 @@ fn the_corpus_is_read() {
         let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
         let text = std::fs::read_to_string(&path).unwrap();
         let script = STYLES.contains(&name.as_str())
+            || name == "prompt-echo-told"
             || Path::new("contrib/drivers").join(&name).with_extension("toml").exists();
         let count = match script {
             true => corpus::read::<Script>(&name).len(),

@@ -73,7 +73,7 @@ fn read(path: &Path) -> Capture {
     }
     let driver = &capture.head["driver"];
     let known: Vec<_> = tapline_drivers::catalogue::names().collect();
-    let there = known.contains(&driver.as_str()) || drivers::is_path(driver);
+    let there = by_name(driver).is_some() || drivers::is_path(driver);
     assert!(there, "{name}: no driver `{driver}` in catalogue.rs, only {}", known.join(", "));
     capture
 }

@@ -1,9 +1,10 @@
 //! The built-in drivers by name.
 
+use alloc::string::String;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use crate::ask::Asker;
+use crate::ask::{Asker, Measures};
 use crate::described::{DescribedDriver, Description};
 use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
@@ -68,6 +69,9 @@ const fn confirmed(entry: Entry) -> Entry {
 const fn unconfirmed(entry: Entry) -> Entry {
     Entry { source: Source::Unconfirmed, ..entry }
 }
+
+/// The one style whose answers do not say what they are of.
+const PROMPT_ECHO: &str = "prompt-echo";
 
 const ENTRIES: &[Entry] = &[
     scpi("scpi", || Kind::Scpi(Scpi::new(&profile::PLAIN))),
@@ -146,7 +150,7 @@ const ENTRIES: &[Entry] = &[
     confirmed(asking("letter-poll", ask::letter_poll::VERSION, || {
         Kind::Asker(Asker::new(&ask::letter_poll::TALK))
     })),
-    confirmed(asking("prompt-echo", ask::prompt_echo::VERSION, || {
+    confirmed(asking(PROMPT_ECHO, ask::prompt_echo::VERSION, || {
         Kind::Asker(Asker::new(&ask::prompt_echo::TALK))
     })),
     asking("ack-code", ask::ack_code::VERSION, || Kind::Asker(Asker::new(&ask::ack_code::TALK))),
@@ -163,6 +167,8 @@ pub struct AnyDriver {
 #[derive(Debug)]
 enum About {
     BuiltIn(&'static Entry),
+    /// With what its numbers are, as `prompt-echo resistance_2w Ohm`.
+    Told(&'static Entry, String),
     Described(Arc<Description>),
 }
 
@@ -182,11 +188,24 @@ pub fn names() -> impl Iterator<Item = &'static str> {
     ENTRIES.iter().map(|entry| entry.name)
 }
 
-/// A fresh driver of this name, `None` where there is none.
+/// The style does not say what its numbers are: somebody has to say it, behind its name.
+#[must_use]
+pub fn says_no_function(name: &str) -> bool {
+    name == PROMPT_ECHO
+}
+
+/// A fresh driver of this name, `None` where there is none. Behind the name of a style that says
+/// no function may stand what its numbers are ([`Measures::parse`]).
 #[must_use]
 pub fn by_name(name: &str) -> Option<AnyDriver> {
-    let entry = ENTRIES.iter().find(|entry| entry.name == name)?;
-    Some(AnyDriver { about: About::BuiltIn(entry), kind: (entry.make)() })
+    let (style, told) = name.split_once(' ').map_or((name, None), |(s, told)| (s, Some(told)));
+    let entry = ENTRIES.iter().find(|entry| entry.name == style)?;
+    let Some(told) = told else {
+        return Some(AnyDriver { about: About::BuiltIn(entry), kind: (entry.make)() });
+    };
+    let measures = Measures::parse(told).ok().filter(|_| says_no_function(style))?;
+    let kind = Kind::Asker(Asker::told(&ask::prompt_echo::TALK, measures));
+    Some(AnyDriver { about: About::Told(entry, name.into()), kind })
 }
 
 impl AnyDriver {
@@ -202,6 +221,7 @@ impl AnyDriver {
     pub fn name(&self) -> &str {
         match &self.about {
             About::BuiltIn(entry) => entry.name,
+            About::Told(_, name) => name,
             About::Described(about) => &about.name,
         }
     }
@@ -211,7 +231,7 @@ impl AnyDriver {
     #[must_use]
     pub fn version(&self) -> u32 {
         match &self.about {
-            About::BuiltIn(entry) => entry.version,
+            About::BuiltIn(entry) | About::Told(entry, _) => entry.version,
             About::Described(_) => described::VERSION,
         }
     }
@@ -220,7 +240,7 @@ impl AnyDriver {
     #[must_use]
     pub fn sends(&self) -> bool {
         match &self.about {
-            About::BuiltIn(entry) => entry.sends,
+            About::BuiltIn(entry) | About::Told(entry, _) => entry.sends,
             About::Described(_) => false,
         }
     }
@@ -230,7 +250,7 @@ impl AnyDriver {
     #[must_use]
     pub fn period_ms(&self) -> u32 {
         match &self.about {
-            About::BuiltIn(entry) => entry.period_ms,
+            About::BuiltIn(entry) | About::Told(entry, _) => entry.period_ms,
             About::Described(about) => about.period_ms,
         }
     }
@@ -239,7 +259,7 @@ impl AnyDriver {
     #[must_use]
     pub fn source(&self) -> Source {
         match &self.about {
-            About::BuiltIn(entry) => entry.source,
+            About::BuiltIn(entry) | About::Told(entry, _) => entry.source,
             About::Described(about) => about.source,
         }
     }

@@ -43,9 +43,12 @@ const FRAMES: &[(&str, &[&[u8]])] = &[
     ("fixed14", &[b"OH 0.198  Ohm\r"]),
     ("fixed14-poll", &[b"OH 0.198  Ohm\r"]),
     ("letter-poll", &[b"R1       0.198  OHM  \r", b"305\r"]),
-    ("prompt-echo", &[b"R1\r\n", b"+0.1987E+0\r\n", b"=>\r\n"]),
+    ("prompt-echo", ECHO),
+    ("prompt-echo resistance_2w Ohm", ECHO),
     ("ack-code", &[b"0\r", b"1.987E-1,OHM,NORMAL,NONE\r", b"METER,V1.0,1\r"]),
 ];
+
+const ECHO: &[&[u8]] = &[b"R1\r\n", b"+0.1987E+0\r\n", b"=>\r\n"];
 
 const SCPI: &[&[u8]] =
     &[b"+1.82E-01\r\n", b"0,\"No error\"\r\n", b"GENERIC,METER,1,1.0\r\n", b"RES\r\n"];
@@ -90,6 +93,7 @@ const PIECES: &[(&str, [Count; 2])] = &[
     ("fixed14-poll", [counted(9, 2536, 0), counted(2016, 397828, 0)]),
     ("letter-poll", [counted(11, 715, 0), counted(1747, 105874, 0)]),
     ("prompt-echo", [counted(0, 0, 0), counted(0, 0, 0)]),
+    ("prompt-echo resistance_2w Ohm", [counted(0, 121, 0), counted(2, 20155, 1)]),
     ("ack-code", [counted(0, 534, 0), counted(7, 83974, 0)]),
 ];
 
@@ -104,7 +108,8 @@ fn line(name: &'static str) -> Line<'static> {
 /// All drivers, or that of `DRIVER=…`.
 fn chosen() -> impl Iterator<Item = &'static str> {
     let one = std::env::var("DRIVER").ok();
-    catalogue::names().filter(move |name| one.as_ref().is_none_or(|one| name == one))
+    let all = catalogue::names().chain(["prompt-echo resistance_2w Ohm"]);
+    all.filter(move |name| one.as_ref().is_none_or(|one| name == one))
 }
 
 #[test]

@@ -1,5 +1,7 @@
 //! Links of the configuration: what is plugged in where.
 
+use tapline_drivers::ask::Measures;
+use tapline_drivers::catalogue::says_no_function;
 use tapline_protocols::register::{Isolation, IsolationKind};
 
 use super::Config;
@@ -21,7 +23,8 @@ pub struct Link {
     pub bench: String,
     /// Where it is plugged in.
     pub place: Place,
-    /// Driver: the name of a built-in one, or the name that a file gives it.
+    /// Driver: the name of a built-in one, or the name that a file gives it. Behind the name of a
+    /// style that does not say what its numbers are stands what they are.
     pub driver: String,
     /// Driver as the configuration names it: by a name or by the path of a file.
     pub named: String,
@@ -46,7 +49,7 @@ pub(super) fn read(
 }
 
 fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<'_>) -> Link {
-    let known = ["id", "bench", "driver", "instrument", "isolation"];
+    let known = ["id", "bench", "driver", "measures", "instrument", "isolation"];
     table.only(faults, &[&known[..], &place::KEYS].concat());
     let id = table.need(faults, "id");
     if table.has("id") && !is_id(id) {
@@ -54,11 +57,12 @@ fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<
     }
     let named = table.need(faults, "driver");
     let described = described(table, named, driver, faults);
+    let driver = told(table, named, faults);
     Link {
         id: id.into(),
         bench: table.need(faults, "bench").into(),
         place: place::read(table, faults),
-        driver: described.as_ref().map_or(named, Described::name).into(),
+        driver: described.as_ref().map_or(driver, |described| described.name().into()),
         named: named.into(),
         described,
         instrument: table.text(faults, "instrument").map(str::to_owned),
@@ -90,6 +94,31 @@ fn described(
         faults.note(table.place("driver"), "link.driver", fault);
     }
     None
+}
+
+/// A built-in driver by its name; behind it what its numbers are, where the style does not say.
+fn told(table: &Table<'_>, named: &str, faults: &mut Faults<'_>) -> String {
+    let measures = table.text(faults, "measures");
+    let fault = match (says_no_function(named), measures) {
+        (true, Some(text)) => match Measures::parse(text) {
+            Ok(_) => return format!("{named} {text}"),
+            Err(why) => (table.place("measures"), format!("`{text}`: it {why}")),
+        },
+        (true, None) => (
+            table.place("driver"),
+            format!(
+                "missing: `{named}` does not say what its numbers are; say what the instrument \
+                 always stands at, such as \"resistance_2w Ohm\""
+            ),
+        ),
+        (false, Some(_)) => (
+            table.place("measures"),
+            format!("a `{named}` says itself what it measures: leave it out"),
+        ),
+        (false, None) => return named.into(),
+    };
+    faults.note(fault.0, "link.measures", fault.1);
+    named.into()
 }
 
 fn isolation(link: &Table<'_>, faults: &mut Faults<'_>) -> Option<Isolation> {

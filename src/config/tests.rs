@@ -97,6 +97,37 @@ fn refused(from: &str, to: &str, part: &str) {
     assert!(faults.iter().any(|f| f.contains(part)), "{faults:?}");
 }
 
+/// A style that does not say what its numbers are has to be told, and no other may be.
+#[test]
+fn what_an_instrument_does_not_say_itself_has_to_be_said() {
+    let scpi = "driver     = \"scpi\"";
+    let with =
+        |measures: &str| GOOD.replace(scpi, &format!("driver = \"prompt-echo\"\n{measures}"));
+    let choose = |name: &str| match name {
+        "nothing" => Choice::Unknown,
+        _ => Choice::BuiltIn,
+    };
+    let read = |text: &str| {
+        let config = Config::read(text, &choose);
+        config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())
+    };
+    let config = read(&with("measures = \"resistance_2w Ohm\"")).unwrap();
+    let link = config.links.iter().find(|link| link.id == "dmm").unwrap();
+    assert_eq!((&*link.driver, &*link.named), ("prompt-echo resistance_2w Ohm", "prompt-echo"));
+    assert!(tapline_drivers::by_name(&link.driver).unwrap().sends());
+    for (measures, part) in [
+        ("", "missing: `prompt-echo` does not say what its numbers are"),
+        ("measures = \"resistance_2w V\"", "another quantity"),
+        ("measures = \"insulation_resistance MOhm\"", "is never asked"),
+    ] {
+        let faults = read(&with(measures)).unwrap_err();
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        assert!(faults[0].contains("`link.measures`") && faults[0].contains(part), "{faults:?}");
+    }
+    let faults = read(&GOOD.replace(scpi, &format!("{scpi}\nmeasures = \"resistance_2w Ohm\"")));
+    assert!(faults.unwrap_err()[0].contains("a `scpi` says itself what it measures"));
+}
+
 #[test]
 fn one_instrument_hangs_on_one_link() {
     refused("instrument = \"DM-01\"", "instrument = \"LR-01\"", "has this instrument already");

@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use tapline_drivers::catalogue;
+
 use super::ask::Answer;
 use crate::config::{Config, Line};
 use crate::ports::Wired;
@@ -42,6 +44,10 @@ pub fn link(found: &Found<'_>, config: Option<&Config>, wired: Option<&Wired>) -
         quoted(&found.port.display().to_string()),
         quoted(driver),
     );
+    if catalogue::says_no_function(driver) {
+        text +=
+            "measures   = \"resistance_2w Ohm\"   # what it always stands at: it does not say\n";
+    }
     if is_instrument(driver) {
         text += &format!("instrument = {}\n", quoted(&label(config, wired)));
     }
@@ -129,7 +135,7 @@ mod tests {
     #[test]
     fn a_fragment_is_accepted_behind_any_configuration() {
         let config = Config::read(EXAMPLE, &|_| Choice::BuiltIn).unwrap();
-        for name in tapline_drivers::catalogue::names() {
+        for name in catalogue::names() {
             for layout in ["confirmed", "unconfirmed"] {
                 let text = link(&found((name, layout), None), Some(&config), None);
                 let whole = format!("{EXAMPLE}\n{text}");
@@ -137,7 +143,7 @@ mod tests {
                 let read = read.unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
                 let made = read.links.last().unwrap();
                 assert_eq!((made.id.as_str(), made.bench.as_str()), ("new-1", "b1"));
-                assert_eq!(made.driver, name);
+                assert_eq!(made.driver.split(' ').next(), Some(name));
                 let has = made.instrument.is_some();
                 assert_eq!(has, !matches!(name, "scan" | "contacts"), "{name}");
             }

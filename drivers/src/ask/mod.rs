@@ -9,6 +9,7 @@
 pub mod ack_code;
 pub mod fixed14;
 pub mod letter_poll;
+mod measures;
 pub mod prompt_echo;
 #[cfg(test)]
 mod tests;
@@ -22,9 +23,11 @@ use crate::driver::{Driver, Input, Message, Output};
 use crate::frame::Shown;
 use crate::frame::pair::{Pair, Pairing};
 use crate::listen::Cutter;
-use crate::reading::{Function, Identity, Note, Now, Span};
+use crate::reading::{Function, Identity, Indication, Note, Now, Span};
 use crate::wire::lines::Line;
 use crate::wire::{latin, parity, trim};
+
+pub use measures::Measures;
 
 /// Quiet time between an answer and the next question, microseconds.
 pub const GAP_US: u64 = 20_000;
@@ -76,6 +79,8 @@ pub struct Heard {
 pub enum What {
     /// What is shown.
     Shown(Shown),
+    /// What is shown of something that is not said.
+    Bare(Indication),
     /// The instrument's name.
     Identity,
     /// Part of the dialogue or a refusal: a note of this word with the text.
@@ -115,6 +120,10 @@ enum Phase {
 #[derive(Debug)]
 pub struct Asker {
     talk: &'static Talk,
+    /// What somebody says that it measures.
+    told: Option<Measures>,
+    /// Nobody switched it on or pressed a key since opening.
+    untouched: bool,
     cutter: Box<dyn Cutter>,
     pairing: Pairing,
     out: VecDeque<Output<Message>>,
@@ -137,6 +146,8 @@ impl Asker {
     pub fn new(talk: &'static Talk) -> Asker {
         Asker {
             talk,
+            told: None,
+            untouched: true,
             cutter: (talk.cut)(),
             pairing: Pairing::new(talk.pair),
             out: VecDeque::new(),
@@ -150,6 +161,12 @@ impl Asker {
             lost: false,
             retry_us: QUIET_US,
         }
+    }
+
+    /// The same, of an instrument that does not say what it measures.
+    #[must_use]
+    pub fn told(talk: &'static Talk, measures: Measures) -> Asker {
+        Asker { told: Some(measures), ..Asker::new(talk) }
     }
 
     /// Everything that it can ever send.
@@ -209,14 +226,14 @@ impl Asker {
             return self.stray(piece);
         };
         let Heard { what, over } = (self.talk.hear)(&piece.bytes, ask, pieces);
-        match what {
+        match self.meant(what) {
             What::Stray => return self.stray(piece),
             What::Shown(shown) if shown.held() => {
                 let doubt = self.pairing.doubt(piece.first, &shown);
                 let why = if spoiled { Some("unsolicited") } else { doubt };
                 self.out.push_back(Output::Reading(shown.reading(piece, why)));
             }
-            What::Shown(_) => self.note(piece, "malformed"),
+            What::Shown(_) | What::Bare(_) => self.note(piece, "malformed"),
             What::Identity => self.identity(piece),
             What::Note(word) => self.note(piece, word),
         }
@@ -224,6 +241,17 @@ impl Asker {
             self.answered(piece.last, ask);
         } else {
             self.phase = Phase::Asked { ask, pieces: pieces.saturating_add(1), spoiled, until };
+        }
+    }
+
+    /// A number of something unsaid is one of what it was set to, as long as nobody touched it.
+    fn meant(&self, what: What) -> What {
+        let What::Bare(indication) = what else { return what };
+        match self.told.filter(|_| self.untouched) {
+            Some(Measures { function, unit }) => {
+                What::Shown(Shown { function, indication, unit, flags: Vec::new() })
+            }
+            None => What::Note("no_function"),
         }
     }
 
@@ -269,6 +297,10 @@ impl Asker {
     }
 
     fn note(&mut self, piece: &Line, word: &'static str) {
+        if matches!(word, "event" | "error_queue") {
+            self.pairing.broken();
+        }
+        self.untouched &= word != "event";
         let text = trim(&piece.bytes);
         let say = matches!(word, "answer" | "no_function" | "error_queue" | "event");
         let note = piece.note(word, say.then(|| latin(text)));
@@ -300,8 +332,8 @@ impl Asker {
 
     fn open(&mut self, now: Now) {
         let given_up = self.cutter.open();
-        let (talk, out) = (self.talk, core::mem::take(&mut self.out));
-        *self = Asker { open: true, not_before: now, out, ..Asker::new(talk) };
+        let (talk, told, out) = (self.talk, self.told, core::mem::take(&mut self.out));
+        *self = Asker { open: true, not_before: now, told, out, ..Asker::new(talk) };
         if let Some(tail) = given_up {
             self.out.push_back(Output::Note(tail.note("held", None)));
         }

@@ -3,8 +3,10 @@
 //! `R1\r\n` `+0.1987E+0\r\n` `=>\r\n`, 9600 8N1, as a public manual of a dual-display multimeter
 //! prints it with the prompts: `=>` done, `*>` it was switched on, `#>` a key was pressed, `!>`
 //! and `?>` not understood, `S>` busy, `@>` nothing to show, `W>` and `E>`. The answer does not
-//! say what the number is of, and how to ask for that was not read: numbers are noted as
-//! `no_function` and are never a reading.
+//! say what the number is of, and how to ask for that was not read. Where somebody says what the
+//! instrument is set to ([`super::Measures`]) numbers are readings of that, two equal ones at a
+//! time, until a prompt says that it was switched on or a key was pressed: then, and where nobody
+//! says it, they are noted as `no_function`.
 
 use alloc::boxed::Box;
 
@@ -15,7 +17,7 @@ use crate::wire::trim;
 use crate::wire::words::shown;
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// All that is sent.
 pub const READING: &[u8] = b"R1\r\n";
@@ -27,7 +29,7 @@ pub static TALK: Talk = Talk {
     limit_us: 3_000_000,
     cut: || Box::new(Lines::new(Framing::text(64))),
     hear,
-    pair: Pair::Checked,
+    pair: Pair::Equal { within_us: 3_000_000 },
 };
 
 fn hear(line: &[u8], _: Ask, pieces: u8) -> Heard {
@@ -40,7 +42,8 @@ fn hear(line: &[u8], _: Ask, pieces: u8) -> Heard {
         b"=>" if pieces > 0 => Heard::all(What::Note("answer")),
         b"*>" | b"#>" => Heard::all(What::Note("event")),
         b"!>" | b"?>" | b"S>" | b"@>" | b"W>" | b"E>" => Heard::all(What::Note("error_queue")),
-        value if shown(value).is_some() => Heard::part(What::Note("no_function")),
+        // One number, behind the question that came back.
+        value if pieces == 1 => Heard::part(shown(value).map_or(What::Stray, What::Bare)),
         _ => Heard::part(What::Stray),
     }
 }

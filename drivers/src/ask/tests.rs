@@ -152,8 +152,46 @@ fn a_number_that_nobody_says_the_function_of_is_no_reading() {
     assert_eq!(bench.says(b"R1\r\n@>\r\n"), ["answer R1", "error_queue @>"]);
     assert_eq!(bench.waits(), ["> R1\\r\\n"]);
     // Nothing may stand behind a prompt.
-    assert_eq!(bench.says(b"5\r\n=>\r\nwhat\r\n"), ["no_function 5", "answer =>", "answer what"]);
+    assert_eq!(
+        bench.says(b"R1\r\n5\r\n=>\r\nwhat\r\n")[1..],
+        ["no_function 5", "answer =>", "answer what"]
+    );
     assert_eq!(bench.driver.deadline(), Some(Now(bench.now + QUIET_US)));
+}
+
+#[test]
+fn a_number_is_what_somebody_says_it_is_until_the_instrument_was_touched() {
+    let measures = Measures::parse("resistance_2w Ohm").unwrap();
+    let mut bench = Bench { driver: Asker::told(&prompt_echo::TALK, measures), now: 1_000_000 };
+    bench.handle(Input::Open);
+    bench.want(OHM);
+    let answer = b"R1\r\n+0.1987E+0\r\n=>\r\n";
+    let number = |bench: &mut Bench, answer: &[u8]| {
+        let said = bench.says(answer)[1].clone();
+        assert_eq!(bench.waits(), ["> R1\\r\\n"]);
+        said
+    };
+    assert_eq!(number(&mut bench, answer), "unpaired Resistance2w 0.1987 Ohm");
+    assert_eq!(number(&mut bench, answer), "ok Resistance2w 0.1987 Ohm");
+    assert_eq!(number(&mut bench, b"R1\r\n9.9E37\r\n=>\r\n"), "unpaired Resistance2w Overload Ohm");
+    // What an error stands behind makes no pair.
+    assert_eq!(number(&mut bench, b"R1\r\n0.2\r\nE>\r\n"), "unpaired Resistance2w 0.2 Ohm");
+    assert_eq!(number(&mut bench, b"R1\r\n0.2\r\nE>\r\n"), "unpaired Resistance2w 0.2 Ohm");
+    // Two in one answer are no pair.
+    let two = bench.says(b"R1\r\n0.3\r\n0.3\r\n=>\r\n");
+    assert_eq!(two, ["answer R1", "unpaired Resistance2w 0.3 Ohm", "answer 0.3", "answer =>"]);
+    // Nor is one that came with another, or without its question.
+    assert_eq!(bench.waits_long(), ["> R1\\r\\n"]);
+    assert_eq!(number(&mut bench, b"R1\r\n0.3\r\n=>\r\n"), "unpaired Resistance2w 0.3 Ohm");
+    assert_eq!(bench.says(b"0.3\r\n=>\r\n"), ["answer 0.3", "answer =>"]);
+    assert_eq!(bench.waits_long(), ["silent R1"]);
+    assert_eq!(bench.waits_long(), ["> R1\\r\\n"]);
+    assert_eq!(bench.says(b"#>\r\n"), ["event #>"]);
+    assert_eq!(bench.waits(), ["> R1\\r\\n"]);
+    assert_eq!(number(&mut bench, answer), "no_function +0.1987E+0");
+    bench.handle(Input::Open);
+    assert_eq!(bench.want(OHM), ["> R1\\r\\n"]);
+    assert_eq!(number(&mut bench, answer), "unpaired Resistance2w 0.1987 Ohm");
 }
 
 #[test]
@@ -210,6 +248,7 @@ const ALLOWED: &[Allowed] = &[
     ("fixed14-poll", &[(b"D", b"OH 0.198  Ohm\r")]),
     ("letter-poll", &[(b"K", b"305\r\n"), (b"D", b"R1       0.198  OHM  \r\n")]),
     ("prompt-echo", &[(b"R1\r\n", b"R1\r\n+0.1\r\n=>\r\n")]),
+    ("prompt-echo resistance_2w Ohm", &[(b"R1\r\n", b"R1\r\n+0.1\r\n=>\r\n")]),
     (
         "ack-code",
         &[(b"ID\r", b"0\r\nMETER,V1.0,1\r\n"), (b"QM\r", b"0\r\n1.987E-1,OHM,NORMAL,NONE\r\n")],

@@ -5,6 +5,8 @@
 //! function"), a second one ("twice every conversion") and one page of a chip's datasheet. `range14`
 //! has five digits and four options, 19200 7O1: from memory. The maps differ between chips of one
 //! shape, so they are data. A row that is not there is a measurement that we have no table for.
+//! Another chip of `range11` has voltage, diode and frequency under other characters; its table was
+//! not read, so such a meter is to be described in a file.
 //!
 //! On overload the digits are 4000 on the line: only the overload bit is believed.
 

@@ -60,6 +60,7 @@ pub(crate) const SAMPLES: &[Sample] = &[
         answers: &[("K", b"305\r")],
         ..sample("letter-poll", b"R1       0.198  OHM  \r", 400)
     },
+    sample("prompt-echo resistance_2w Ohm", b"R1\r\n+0.1987E+0\r\n=>\r\n", 400),
     Sample {
         answers: &[("ID", b"0\rMETER,V1.0,1\r")],
         ..sample("ack-code", b"0\r1.987E-1,OHM,NORMAL,NONE\r", 400)
@@ -76,5 +77,8 @@ impl Sample {
 
 /// A question for a reading.
 pub(crate) fn is_reading(question: &[u8]) -> bool {
-    question == b"D" || question == b"QM\r" || question.ends_with(b"READ?\n")
+    question == b"D"
+        || question == b"QM\r"
+        || question == b"R1\r\n"
+        || question.ends_with(b"READ?\n")
 }
