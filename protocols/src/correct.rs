@@ -12,6 +12,7 @@ use tapline_drivers::{Indication, Number, Prefix, Quantity, Unit};
 
 use crate::amount::Amount;
 use crate::certificate::Certificate;
+use crate::doubt::scatter::Scatter;
 use crate::exact::{Arithmetic, Ratio};
 use crate::fact::ChainLink;
 
@@ -100,8 +101,9 @@ pub struct Item {
     pub digit: Ratio,
     /// The null that was subtracted, magnitude.
     pub null: Option<Ratio>,
-    /// Standard deviation of repeated readings, scaled as the value is.
-    pub scatter: Option<Ratio>,
+    /// Standard deviation of repeated readings, scaled as the value is, and its degrees of
+    /// freedom.
+    pub scatter: Option<(Ratio, u32)>,
     /// Standard uncertainty of the certificate's errors, scaled as the value is.
     pub certificate: Option<Ratio>,
 }
@@ -175,13 +177,21 @@ impl Items {
         }))
     }
 
-    /// Readings of the meter scatter by this standard deviation.
+    /// Readings scatter: those of each value, where `common` stands for what nobody knows.
     ///
     /// # Errors
     /// When it is of another quantity, or has no room.
-    pub fn scattered(&mut self, deviation: Amount) -> Result<(), Arithmetic> {
-        let deviation = amount_in(deviation, self.unit)?.abs();
-        self.list.iter_mut().for_each(|item| item.scatter = Some(deviation));
+    pub fn scattered(
+        &mut self,
+        each: &[Option<Scatter>],
+        common: Option<Scatter>,
+    ) -> Result<(), Arithmetic> {
+        let unit = self.unit;
+        let each = each.iter().copied().chain(core::iter::repeat(common));
+        for (item, scatter) in self.list.iter_mut().zip(each) {
+            let lift = |s: Scatter| Ok((amount_in(s.deviation, unit)?.abs(), s.freedom));
+            item.scatter = scatter.map(lift).transpose()?;
+        }
         Ok(())
     }
 
@@ -343,7 +353,8 @@ impl Item {
         self.reading = self.reading.map(&f).transpose()?;
         self.digit = f(self.digit)?;
         self.null = self.null.map(&f).transpose()?;
-        self.scatter = self.scatter.map(&f).transpose()?;
+        let scatter = |(deviation, freedom)| f(deviation).map(|deviation| (deviation, freedom));
+        self.scatter = self.scatter.map(scatter).transpose()?;
         self.certificate = self.certificate.map(&f).transpose()?;
         Ok(())
     }
@@ -412,81 +423,4 @@ fn link(what: &str, of: Vec<String>) -> ChainLink {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use alloc::vec;
-
-    fn values(texts: &[&str], unit: &str) -> Items {
-        let unit = Unit::from_ucum(unit).unwrap();
-        let values: Vec<_> =
-            texts.iter().map(|t| (Indication::Value(Number::parse(t).unwrap()), unit)).collect();
-        Items::new(&values, None).unwrap().unwrap()
-    }
-
-    fn null(text: &str) -> Null {
-        Null { amount: Amount::parse(text).unwrap(), seq: None }
-    }
-
-    /// IEC 62353:2014 5.3.2 (excerpt seen): both directions of a dc current, the highest is
-    /// documented. Magnitude first, then the null: arithmetic.
-    #[test]
-    fn magnitude_comes_before_the_null() {
-        let mut items = values(&["+0.243", "-0.275"], "Ohm");
-        items.lead_null(&[null("0.061 Ohm"), null("-61 mOhm")]).unwrap();
-        items.largest_magnitude();
-        assert_eq!(items.texts(), ["0.182", "0.214"]);
-        let link = &items.chain[0];
-        assert_eq!(link.of, ["0.243", "-0.275"]);
-        assert_eq!(link.minus, ["0.061", "0.061"]);
-        assert_eq!(items.chain[1].of, ["0.182", "0.214"]);
-        assert!(items.chain[1].gives.is_empty());
-    }
-
-    /// IEC 60601-1 Figure 12: 1 kohm. 0.1 V is 0.1 mA, also at 100 kHz where 10.4 mA flow
-    /// (national examination for clinical-engineering technologists, Japan, published answers).
-    #[test]
-    fn a_voltage_over_the_network_is_a_current_at_every_frequency() {
-        for (volt, unit, text, ampere) in [
-            ("0.1", "V", "0.1", "mA"),
-            ("462", "mV", "462", "uA"),
-            ("12", "uV", "12", "nA"),
-            ("12000", "nV", "12.000", "nA"),
-            ("0.23", "kV", "0.23", "A"),
-        ] {
-            let mut items = values(&[volt], unit);
-            items.network().unwrap();
-            assert_eq!((items.texts(), items.unit.ucum()), (vec![text.into()], ampere));
-        }
-        assert!(values(&["1"], "Ohm").network().is_err());
-    }
-
-    #[test]
-    fn mixed_prefixes_meet_in_the_first_unit() {
-        let ohm = Unit::from_ucum("Ohm").unwrap();
-        let milli = Unit::from_ucum("mOhm").unwrap();
-        let volt = Unit::from_ucum("V").unwrap();
-        let n = |t: &str| Indication::Value(Number::parse(t).unwrap());
-        let items = Items::new(&[(n("0.18"), ohm), (n("214"), milli)], None).unwrap().unwrap();
-        assert_eq!(items.texts(), ["0.18", "0.214"]);
-        assert_eq!(items.list[1].places, -3);
-        assert!(Items::new(&[(n("1"), ohm), (n("1"), volt)], None).unwrap().is_none());
-    }
-
-    #[test]
-    fn bounds_keep_their_side() {
-        let unit = Unit::from_ucum("Ohm").unwrap();
-        let two = Number::parse("2").unwrap();
-        let minus = Number { negative: true, ..two };
-        let all = [
-            (Indication::Above(two), "above(1.9)"),
-            (Indication::Below(minus), "above(1.9)"),
-            (Indication::Above(minus), "overload"),
-            (Indication::Overload, "overload"),
-        ];
-        for (indication, want) in all {
-            let mut items = Items::new(&[(indication, unit)], None).unwrap().unwrap();
-            items.lead_null(&[null("0.1 Ohm")]).unwrap();
-            assert_eq!(items.texts(), [want]);
-        }
-    }
-}
+mod tests;

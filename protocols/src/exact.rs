@@ -11,6 +11,9 @@ use tapline_drivers::Number;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Arithmetic;
 
+/// Smallest number of four digits.
+const FOUR_DIGITS: u128 = 1000;
+
 /// A ratio of two integers. Never reduced on its way, so that it can be written as it came
 /// about: 462 x 230 / 226 is `106260/226`.
 #[derive(Debug, Clone, Copy)]
@@ -173,18 +176,45 @@ impl Ratio {
     /// # Errors
     /// When it has no room.
     pub fn shown(self, exponent: i32) -> Result<String, Arithmetic> {
-        let Ratio { num, den } = self.shifted(exponent.checked_neg().ok_or(Arithmetic)?)?;
-        let (whole, rest) = (num.div_euclid(den), num.rem_euclid(den));
+        let (whole, rest, den) = self.split(exponent)?;
         let up = match mul(rest, 2)?.cmp(&den) {
             Ordering::Less => 0,
             Ordering::Equal => whole.rem_euclid(2),
             Ordering::Greater => 1,
         };
-        let digits = whole.checked_add(up).ok_or(Arithmetic)?;
-        match u32::try_from(exponent) {
-            Ok(zeros) => Ok(decimal(mul(digits, power_of_ten(zeros)?)?, 0)),
-            Err(_) => Ok(decimal(digits, exponent.unsigned_abs())),
+        written(whole.checked_add(up).ok_or(Arithmetic)?, exponent)
+    }
+
+    /// Cut, towards less, to a multiple of ten to the power `exponent`.
+    ///
+    /// # Errors
+    /// When it has no room.
+    pub fn shown_cut(self, exponent: i32) -> Result<String, Arithmetic> {
+        written(self.split(exponent)?.0, exponent)
+    }
+
+    /// As a bound is shown: never rounded to where it would say more than is known. What is more
+    /// than this is rounded down, what is less than this is rounded `up`.
+    ///
+    /// To a multiple of ten to the power `exponent`; where it is none, as fine as it is, or with
+    /// at least four significant digits.
+    ///
+    /// # Errors
+    /// When it has no room.
+    pub fn shown_bound(self, exponent: i32, up: bool) -> Result<String, Arithmetic> {
+        let (mut at, mut split) = (exponent, self.split(exponent)?);
+        while split.1 != 0 && split.0.unsigned_abs() < FOUR_DIGITS {
+            let Ok(finer) = self.split(at - 1) else { break };
+            (at, split) = (at - 1, finer);
         }
+        let up = i128::from(up && split.1 != 0);
+        written(split.0.checked_add(up).ok_or(Arithmetic)?, at)
+    }
+
+    /// Whole multiples of ten to the power `exponent`, rounded down; what is over, of how much.
+    fn split(self, exponent: i32) -> Result<(i128, i128, i128), Arithmetic> {
+        let Ratio { num, den } = self.shifted(exponent.checked_neg().ok_or(Arithmetic)?)?;
+        Ok((num.div_euclid(den), num.rem_euclid(den), den))
     }
 
     fn reduced(self) -> (i128, i128) {
@@ -216,6 +246,14 @@ fn places_of(mut den: i128) -> Option<u32> {
         (den, places) = (den / 10, places + 1);
     }
     (den == 1).then_some(places)
+}
+
+/// `digits` times ten to the power `exponent`.
+fn written(digits: i128, exponent: i32) -> Result<String, Arithmetic> {
+    match u32::try_from(exponent) {
+        Ok(zeros) => Ok(decimal(mul(digits, power_of_ten(zeros)?)?, 0)),
+        Err(_) => Ok(decimal(digits, exponent.unsigned_abs())),
+    }
 }
 
 fn decimal(num: i128, places: u32) -> String {
@@ -280,6 +318,30 @@ mod tests {
         assert_eq!(scaled.shown(-1).unwrap(), "470.2");
     }
 
+    /// More than 1.941 is not more than 2 (arithmetic).
+    #[test]
+    fn a_bound_is_never_rounded_to_where_it_says_more() {
+        let cases = [
+            ("1.941", 0, "1.941", "1.941"),
+            ("1.99999", 0, "1.999", "2.000"),
+            ("200", 0, "200", "200"),
+            ("199.95", 0, "199.9", "200.0"),
+            ("12345.6", 0, "12345", "12346"),
+            ("12345", 1, "12340", "12350"),
+            ("-0.061", 0, "-0.061", "-0.061"),
+            ("-1.00001", 0, "-1.001", "-1.000"),
+            ("0", 0, "0", "0"),
+        ];
+        for (text, exponent, above, below) in cases {
+            let ratio = ratio(text);
+            assert_eq!(ratio.shown_bound(exponent, false).unwrap(), above, "{text}");
+            assert_eq!(ratio.shown_bound(exponent, true).unwrap(), below, "{text}");
+        }
+        let scaled = ratio("200").times(Ratio::new(230, 226).unwrap()).unwrap();
+        assert_eq!(scaled.shown_bound(0, false).unwrap(), "203.5");
+        assert_eq!(scaled.shown_bound(0, true).unwrap(), "203.6");
+    }
+
     #[test]
     fn what_has_no_room_is_an_error() {
         let huge = ratio("999999999999999E15");
@@ -290,6 +352,24 @@ mod tests {
     }
 
     proptest! {
+        /// A bound that is shown holds: it lies on the side where less is said, and near.
+        #[test]
+        fn a_shown_bound_holds(n in -10_i128.pow(15)..10_i128.pow(15),
+                               d in 1..10_i128.pow(9), places in -6..=0_i32) {
+            let exact = Ratio::new(n, d).unwrap();
+            for up in [false, true] {
+                let shown = Ratio::parse(&exact.shown_bound(places, up).unwrap()).unwrap();
+                let side = shown.compare(exact).unwrap();
+                prop_assert_ne!(side, if up { Ordering::Less } else { Ordering::Greater });
+                let off = shown.minus(exact).unwrap().abs();
+                let near = exact.abs().times(Ratio::new(1, 1000).unwrap()).unwrap();
+                let count = Ratio::new(1, 1).unwrap().shifted(places).unwrap();
+                let close =
+                    [near, count].iter().any(|room| off.compare(*room).unwrap().is_le());
+                prop_assert!(close, "{} {}", exact.text(), shown.text());
+            }
+        }
+
         #[test]
         fn what_is_written_reads_back_equal(n in -10_i128.pow(15)..10_i128.pow(15),
                                             d in 1..10_i128.pow(9)) {

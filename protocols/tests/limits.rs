@@ -276,6 +276,7 @@ fn question(row: &Row, number: Number, unit: Unit, confirmed: Confirmed) -> Ques
         confirmed,
         unweighted: false,
         off: None,
+        first_list: false,
     }
 }
 

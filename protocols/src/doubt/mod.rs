@@ -36,8 +36,6 @@ pub struct Stated {
     pub network_percent: Option<Ratio>,
     /// How far the errors of a value and of its null go together, 0 to 1; `None` is 0.
     pub null_correlation: Option<Ratio>,
-    /// Degrees of freedom of the scatter: readings less one.
-    pub freedom: Option<u32>,
 }
 
 /// One reading as its doubt needs it, all in the unit of the value.
@@ -49,8 +47,8 @@ pub struct Read {
     pub digit: Ratio,
     /// The null that was subtracted.
     pub null: Option<Ratio>,
-    /// Standard deviation of repeated readings.
-    pub scatter: Option<Ratio>,
+    /// Standard deviation of repeated readings, and its degrees of freedom.
+    pub scatter: Option<(Ratio, u32)>,
     /// Standard uncertainty of what the meter's certificate says.
     pub certificate: Option<Ratio>,
 }
@@ -156,8 +154,8 @@ pub fn uncertainty(stated: &Stated, read: &Read) -> Option<Uncertainty> {
     if let Some(certificate) = read.certificate {
         add("certificate", float(certificate.abs()) * twice, None);
     }
-    if let Some(scatter) = read.scatter {
-        add("scatter", float(scatter.abs()) * twice, stated.freedom.map(f64::from));
+    if let Some((scatter, freedom)) = read.scatter {
+        add("scatter", float(scatter.abs()) * twice, Some(f64::from(freedom)));
     }
     if let (Some(null), Some(r)) = (null, stated.null_correlation) {
         budget.tie(value, null, float(r).clamp(0.0, 1.0));
@@ -217,7 +215,6 @@ mod tests {
             coverage: Coverage::None,
             network_percent: None,
             null_correlation: None,
-            freedom: None,
         }
     }
 
@@ -261,8 +258,8 @@ mod tests {
     /// 2.87 (from memory); here rounded up.
     #[test]
     fn few_readings_widen_the_cover() {
-        let stated = Stated { freedom: Some(4), ..stated("0") };
-        let with = Read { scatter: Some(ratio("0.5")), ..read("10", "0.1") };
+        let stated = stated("0");
+        let with = Read { scatter: Some((ratio("0.5"), 4)), ..read("10", "0.1") };
         let got = uncertainty(&stated, &with).unwrap();
         assert_eq!(
             (got.u.as_str(), got.k.as_str(), got.expanded.as_str()),

@@ -163,6 +163,9 @@ pub struct ValueFact {
     pub value: String,
     /// Unit as sent.
     pub unit: Unit,
+    /// How far its readings scatter, where they do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scatter: Option<ScatterFact>,
     /// Condition it was taken in.
     #[serde(default, skip_serializing_if = "Settings::is_empty")]
     pub set: Settings,
@@ -173,6 +176,15 @@ pub struct ValueFact {
     /// subtracted something; `out_of_calibration` where the policy lets it pass.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub words: Vec<String>,
+}
+
+/// How far the readings of a window scatter, from one to the next.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ScatterFact {
+    /// Standard deviation of one reading, in the unit of the value.
+    pub s: String,
+    /// Degrees of freedom.
+    pub freedom: u32,
 }
 
 /// A captured value was set aside.

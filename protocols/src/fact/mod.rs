@@ -16,10 +16,10 @@ use serde::{Deserialize, Serialize};
 
 pub use bench::{
     ActFact, AnswerFact, Carried, DropFact, EndFact, NoteFact, NullFact, OverrideFact, ProveFact,
-    ResumeFact, SignFact, StepFact, SwitchFact, ValueFact,
+    ResumeFact, ScatterFact, SignFact, StepFact, SwitchFact, ValueFact,
 };
 pub use check::CheckFact;
-pub use opened::{Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
+pub use opened::{DOUBT, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
     ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
     TornFact,

@@ -85,8 +85,12 @@ pub struct Policy {
     pub release: Release,
     /// What has to be shown for a pass, by the number of the list in [`PROOFS`]. Books that do not
     /// say so were judged by the first.
-    #[serde(default = "first_proofs", skip_serializing_if = "is_first")]
+    #[serde(default = "first_list", skip_serializing_if = "is_first")]
     pub proofs: u32,
+    /// What doubt is made of, and how it is shown, by the number of the list in [`DOUBT`]. Books
+    /// that do not say so were judged by the first.
+    #[serde(default = "first_list", skip_serializing_if = "is_first")]
+    pub doubt: u32,
 }
 
 /// The newest list of what has to be shown.
@@ -99,13 +103,20 @@ pub struct Policy {
 /// 3. An isolated source is on, and at mains voltage, before each value that it drives.
 pub const PROOFS: u32 = 3;
 
-fn first_proofs() -> u32 {
+/// The newest list of what doubt is made of.
+///
+/// 1. The stated accuracy of reading and null, and what the certificate says.
+/// 2. The scatter of the readings that a value was captured from, too. A bound is shown rounded to
+///    where it says less, and as fine as it is known.
+pub const DOUBT: u32 = 2;
+
+fn first_list() -> u32 {
     1
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
-fn is_first(proofs: &u32) -> bool {
-    *proofs == 1
+fn is_first(number: &u32) -> bool {
+    *number == 1
 }
 
 /// When a probe counts as lifted.
@@ -130,6 +141,7 @@ impl Default for Policy {
             unconfirmed_limits: "undecided".into(),
             release: Release::default(),
             proofs: PROOFS,
+            doubt: DOUBT,
         }
     }
 }

@@ -59,6 +59,8 @@ pub(super) struct Job {
     /// Energising the asset has to move the meter: a value of less than twice what it read before
     /// is said.
     pub(super) moves: bool,
+    /// Its values say how far their readings scatter.
+    pub(super) scatters: bool,
     /// Why it can't start, a word of the reasons.
     pub(super) closed: Option<&'static str>,
     /// Why its readings can't be judged, though they are kept: `out_of_calibration`.
@@ -109,6 +111,7 @@ impl Job {
             open_at: shown.filter(|_| high).and_then(|limit| limit.checked_mul(factor)),
             range_end: instrument.and_then(|one| range_end(one, function)),
             moves: brief.policy.proofs >= 2 && step.hazard == Some(Hazard::Live),
+            scatters: brief.policy.doubt >= 2,
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),
         }
@@ -172,7 +175,7 @@ pub(super) fn network<'a>(brief: &'a Brief, job: &Job) -> Option<&'a Fixture> {
 
 /// The range that a step uses: the first of the function that gives what the step needs, else
 /// the first of the function.
-pub(super) fn range<'a>(
+pub(crate) fn range<'a>(
     instrument: Option<&'a Instrument>,
     step: &Step,
     function: Function,
@@ -206,7 +209,7 @@ pub(crate) fn quantity(function: Function) -> Option<Quantity> {
 }
 
 /// Overload is more than the smallest range end, and only where every range says so.
-fn range_end(instrument: &Instrument, function: Function) -> Option<Amount> {
+pub(crate) fn range_end(instrument: &Instrument, function: Function) -> Option<Amount> {
     let mut ranges = instrument.ranges.iter().filter(|range| range.function == function);
     if ranges.clone().any(|range| range.over == Over::Unknown) {
         return None;

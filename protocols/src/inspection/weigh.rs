@@ -14,6 +14,7 @@ use super::{scale, source};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
+use crate::doubt::scatter::Scatter;
 use crate::fact::{Judged, ProveFact, ValueFact, VerdictFact, Word};
 use crate::judge::{Besides, Confirmed, Hold, Measured, Question, RuleAsked, ask, hold};
 use crate::limits::{Key, at_110_percent};
@@ -168,6 +169,7 @@ fn weighed(
     let value = &line.fact;
     let mut measured = Measured::new(indication(value), value.unit);
     measured.seq = Some(line.seq);
+    measured.scatter = scatter(value);
     measured.reasons = evidence::against(record, brief, (job, step), line);
     measured.proved = evidence::path(record, brief, job, line);
     let asks_110 = |needs: &Needs| needs.mains.as_deref() == Some("at_110_percent");
@@ -227,6 +229,13 @@ fn checks<'a>(
     Some(checks)
 }
 
+/// How far the readings of a value scatter.
+fn scatter(value: &ValueFact) -> Option<Scatter> {
+    let scatter = value.scatter.as_ref()?;
+    let deviation = Amount { number: Number::parse(&scatter.s)?, unit: value.unit };
+    Some(Scatter { deviation, freedom: scatter.freedom })
+}
+
 /// What was captured, as an indication again.
 fn indication(value: &ValueFact) -> Indication {
     let Some(number) = Number::parse(&value.value) else { return Indication::Overload };
@@ -270,11 +279,7 @@ fn ask_for(
             None => range.and_then(|range| range.accuracy.clone()),
         },
         resolution: range.filter(|_| setup.is_none()).and_then(|range| range.resolution),
-        rule: match brief.policy.decision_rule.as_str() {
-            "guard_band" => RuleAsked::GuardBand,
-            "guard_band_zones" => RuleAsked::GuardBandZones,
-            _ => RuleAsked::WhereAllowed,
-        },
+        rule: RuleAsked::of_policy(&brief.policy.decision_rule),
         confirmed: match (confirmed, brief.policy.unconfirmed_limits.as_str()) {
             (true, _) => Confirmed::Here,
             (false, "judge_and_say_so") => Confirmed::JudgeAndSaySo,
@@ -285,6 +290,7 @@ fn ask_for(
             .filter(|_| setup.is_none())
             .and_then(|range| Certificate::new(&range.calibration).ok()),
         off: brief.off(job, job.function),
+        first_list: brief.policy.doubt < 2,
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };
     ask(&question, &brief.limits)

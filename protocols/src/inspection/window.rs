@@ -3,12 +3,13 @@
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use tapline_drivers::Now;
+use tapline_drivers::{Now, Unit};
 
 use super::job::Job;
 use super::sample::{Sample, Says};
 use super::scale;
-use crate::fact::{ReadingId, ValueFact};
+use crate::doubt::scatter::between;
+use crate::fact::{ReadingId, ScatterFact, ValueFact};
 use crate::plan::Rule;
 
 /// Most readings that a value lists. Later ones still count, and the worst is always listed.
@@ -35,6 +36,8 @@ pub(super) struct Window {
     from: Vec<ReadingId>,
     worst: Option<Sample>,
     newest: Vec<Sample>,
+    /// What the listed readings said, with their signs.
+    sizes: Vec<i128>,
     /// First open circuit.
     open: Option<Sample>,
     jumped: bool,
@@ -50,6 +53,7 @@ impl Window {
             from: Vec::new(),
             worst: None,
             newest: Vec::new(),
+            sizes: Vec::new(),
             open: None,
             jumped: false,
             relative: false,
@@ -85,6 +89,9 @@ impl Window {
         self.worst = Some(worst);
         self.jumped |= job.low_resistance() && self.jumps(job, sample);
         push(&mut self.newest, sample);
+        if job.scatters && sample.says == Says::Value && self.sizes.len() < LISTED_MAX {
+            self.sizes.push(scale::size(sample.number, sample.unit));
+        }
     }
 
     /// The value, once it is there. `now` is the moment of the newest reading.
@@ -128,6 +135,23 @@ impl Window {
         room < (sample.size - last.size).abs()
     }
 
+    /// How far the readings scatter: where it settles or is waited for the newest ones, else all.
+    /// What differs by more than a jump is the asset's, which the worst of them shows.
+    fn scatter(&self, job: &Job, unit: Unit) -> Option<ScatterFact> {
+        let newest = || self.newest.iter().filter(|sample| sample.says == Says::Value);
+        let sizes = match job.rule {
+            Rule::Settled | Rule::AfterSeconds => {
+                newest().map(|sample| scale::size(sample.number, sample.unit)).collect()
+            }
+            Rule::WorstOver | Rule::Operator => self.sizes.clone(),
+        };
+        let most = job.limit.map(|limit| limit.saturating_mul(JUMP_PERCENT) / 100);
+        let exponent = -24 - i32::from(unit.prefix.exponent());
+        let scatter = between(&sizes, exponent, most, unit).filter(|_| job.scatters)?;
+        let s = scatter.deviation.number.text();
+        Some(ScatterFact { s, freedom: scatter.freedom })
+    }
+
     fn list(&mut self, id: ReadingId, always: bool) {
         if always || self.from.len() < LISTED_MAX {
             self.from.push(id);
@@ -156,6 +180,7 @@ impl Window {
             indication: indication.map(ToString::to_string),
             value,
             unit,
+            scatter: self.scatter(job, unit),
             set: job.set.clone(),
             known: None,
             words,
@@ -164,7 +189,7 @@ impl Window {
 }
 
 /// Overload is a bound at the end of a known range, or no value.
-fn stated(job: &Job, sample: Sample) -> (Option<&'static str>, String, tapline_drivers::Unit) {
+fn stated(job: &Job, sample: Sample) -> (Option<&'static str>, String, Unit) {
     match (sample.says, job.range_end) {
         (Says::Value, _) => (None, sample.number.text(), sample.unit),
         (Says::Below, _) => (Some("below"), sample.number.text(), sample.unit),

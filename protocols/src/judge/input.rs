@@ -227,6 +227,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
             _ => Confirmed::No,
         },
         off: None,
+        first_list: false,
         unweighted: input.network.as_deref() == Some("none"),
     })
 }

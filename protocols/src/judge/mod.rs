@@ -87,6 +87,8 @@ pub struct Question<'a> {
     pub unweighted: bool,
     /// Readings and nulls times this are what the meter should have shown.
     pub off: Option<Ratio>,
+    /// As the first list of [`crate::fact::DOUBT`] has it.
+    pub first_list: bool,
 }
 
 /// What is known of a meter's doubt besides its stated accuracy. It counts only beside one.
@@ -96,7 +98,7 @@ pub struct Besides {
     pub network_percent: Option<Ratio>,
     /// How far errors of a value and of its null go together, 0 to 1; without it 0.
     pub null_correlation: Option<Ratio>,
-    /// Scatter of repeated readings, in the unit of the values as sent.
+    /// Scatter of repeated readings, of values that have none of their own.
     pub scatter: Option<Scatter>,
 }
 
@@ -111,6 +113,8 @@ pub struct Measured {
     pub seq: Option<u64>,
     /// Null of the same leads, function, range and direction.
     pub null: Option<Null>,
+    /// Scatter of the readings it was captured from, in the unit as sent.
+    pub scatter: Option<Scatter>,
     /// It was proved that current could have flown (path and asset alive).
     pub proved: bool,
     /// Closed words known about this value.
@@ -121,7 +125,15 @@ impl Measured {
     /// A value with nothing known about it: not nulled, path not proved.
     #[must_use]
     pub fn new(indication: Indication, unit: Unit) -> Measured {
-        Measured { indication, unit, seq: None, null: None, proved: false, reasons: Vec::new() }
+        Measured {
+            indication,
+            unit,
+            seq: None,
+            null: None,
+            scatter: None,
+            proved: false,
+            reasons: Vec::new(),
+        }
     }
 }
 
@@ -139,6 +151,19 @@ pub enum RuleAsked {
     GuardBand,
     /// Guard band with conditional zones.
     GuardBandZones,
+}
+
+impl RuleAsked {
+    /// By the policy's word: `simple`, "where the set-up allows it", `guard_band` or
+    /// `guard_band_zones`.
+    #[must_use]
+    pub fn of_policy(word: &str) -> RuleAsked {
+        match word {
+            "guard_band" => RuleAsked::GuardBand,
+            "guard_band_zones" => RuleAsked::GuardBandZones,
+            _ => RuleAsked::WhereAllowed,
+        }
+    }
 }
 
 /// Whether a row from memory counts.
@@ -204,9 +229,9 @@ fn with_row(question: &Question<'_>, table: &Table, row: &Row) -> Result<Judged,
 
 /// What is known of how the meter reads.
 fn meter(question: &Question<'_>, items: &mut Items) -> Result<(), Arithmetic> {
-    if let Some(scatter) = &question.besides.scatter {
-        items.scattered(scatter.deviation)?;
-    }
+    let common = question.besides.scatter;
+    let all: Vec<_> = question.values.iter().map(|value| value.scatter.or(common)).collect();
+    items.scattered(&all, common)?;
     match &question.certificate {
         Some(certificate) => items.certified(certificate),
         None => Ok(()),
@@ -304,7 +329,7 @@ fn fill(
     });
     if let Some(ratio) = shown.item.shape.ratio() {
         judged.value = Some(ratio.text());
-        judged.shown = Some(ratio.shown(shown.item.places)?);
+        judged.shown = Some(context.shown(shown.item, ratio)?);
         judged.share = match items.unit.quantity == context.quantity() {
             true if judged.indication.is_none() => Some(context.share(ratio)?),
             _ => None,

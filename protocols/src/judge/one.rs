@@ -28,6 +28,8 @@ pub(super) struct Context<'a> {
     says_unconfirmed: bool,
     unweighted: bool,
     assumed_mains: bool,
+    /// Bounds are shown as values are, half to even.
+    bounds_half_even: bool,
     common: Vec<&'a str>,
 }
 
@@ -81,6 +83,7 @@ impl<'a> Context<'a> {
             says_unconfirmed: question.confirmed == Confirmed::JudgeAndSaySo,
             unweighted: question.unweighted && row.basis.as_deref() == Some("weighted"),
             assumed_mains: items.chain.iter().any(assumed),
+            bounds_half_even: question.first_list,
             common,
         })
     }
@@ -162,6 +165,15 @@ impl<'a> Context<'a> {
         let part =
             |(of, u): &(&'static str, String)| UncertaintyPart { of: (*of).into(), u: u.clone() };
         if self.plain { Vec::new() } else { doubt.parts.iter().map(part).collect() }
+    }
+
+    /// What people see of a value or a bound.
+    pub(super) fn shown(&self, item: &Item, ratio: Ratio) -> Result<String, Arithmetic> {
+        match item.shape {
+            Shape::Above(_) if !self.bounds_half_even => ratio.shown_bound(item.places, false),
+            Shape::Below(_) if !self.bounds_half_even => ratio.shown_bound(item.places, true),
+            _ => ratio.shown(item.places),
+        }
     }
 
     pub(super) fn quantity(&self) -> Quantity {
@@ -338,7 +350,6 @@ fn stated(question: &Question<'_>) -> Option<Stated> {
         coverage: accuracy.coverage,
         network_percent: question.besides.network_percent.map(Ratio::abs),
         null_correlation: question.besides.null_correlation,
-        freedom: question.besides.scatter.as_ref().map(|scatter| scatter.freedom),
     })
 }
 
@@ -348,6 +359,7 @@ fn plain(question: &Question<'_>) -> bool {
     besides.network_percent.is_none()
         && besides.null_correlation.is_none()
         && besides.scatter.is_none()
+        && question.values.iter().all(|value| value.scatter.is_none())
         && question.certificate.is_none()
         && coverage.is_none_or(|coverage| coverage == Coverage::None)
 }

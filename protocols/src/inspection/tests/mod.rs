@@ -1,6 +1,7 @@
 //! The inspection in virtual time.
 
 pub(super) mod bench;
+mod doubt;
 mod earth;
 mod flipped;
 mod given;

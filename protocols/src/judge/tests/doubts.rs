@@ -170,18 +170,30 @@ proptest! {
         value in 3000..7000_u32,
         percent in 0..10_u32,
         more in 0..10_u32,
-        wider in select(Vec::from(["accuracy", "digits", "network", "coverage"])),
+        repeats in proptest::collection::vec(4900..5100_u32, 2..8),
+        wider in select(Vec::from(["accuracy", "digits", "network", "coverage", "scatter"])),
     ) {
+        // The same readings twice as far from their middle, which only whole limits matter to.
+        let apart: Vec<u32> = repeats.iter().map(|part| 2 * part - 5000).collect();
+        let scattering = |repeats: &[u32]| {
+            let accuracy = json!({"reading_percent":format!("{percent}"),"digits":1,
+                "resolution":"0.01","network_percent":"1","coverage":"k2"});
+            rank(&doubtful(&row, value, rule, &accuracy, repeats))
+        };
         let of = |percent: u32, digits: u32, network: u32, coverage: &str| {
             let accuracy = json!({"reading_percent":format!("{percent}"),"digits":digits,
                 "resolution":"0.01","network_percent":format!("{network}"),"coverage":coverage});
             rank(&doubtful(&row, value, rule, &accuracy, &[]))
         };
-        let narrow = of(percent, 1, 1, "k2");
+        let narrow = match wider {
+            "scatter" => scattering(&repeats),
+            _ => of(percent, 1, 1, "k2"),
+        };
         let wide = match wider {
             "accuracy" => of(percent + more, 1, 1, "k2"),
             "digits" => of(percent, 1 + more, 1, "k2"),
             "network" => of(percent, 1, 1 + more, "k2"),
+            "scatter" => scattering(&apart),
             _ => of(percent, 1, 1, "none"),
         };
         prop_assert!(wide > 0 || narrow == 0, "{} becomes {}", narrow, wide);
