@@ -68,6 +68,21 @@ fn show_on_paper_with_a_step_by_reason() {
     expect("on_paper", &show(&Show { instruments: None, with, ..ask("P-0109") }), 0);
 }
 
+/// Said before anybody measures: what is too wide, and what states nothing.
+#[test]
+fn show_says_what_a_bench_cannot_prove() {
+    for (to, name) in [
+        ("accuracy = { reading_percent = \"1\", digits = 500, coverage = \"none\" }", "too_wide"),
+        ("", "not_stated"),
+    ] {
+        let from = "accuracy = { reading_percent = \"1\", digits = 5, coverage = \"none\" }";
+        let (_folder, path) = changed("instruments.toml", from, to);
+        let said = show(&Show { instruments: Some(path), ..ask("P-0107") });
+        expect(name, &said, 0);
+        assert!(said.stdout.contains("  pe, LR-01, at most 0.300 Ohm: CAN'T prove this"));
+    }
+}
+
 /// One asset for each plan that comes with the program, on a bench that lacks nothing.
 const SHOWN: [(&str, &str, &[&str]); 13] = [
     ("iec62353-recurrent-direct", "A-01", &["insulation"]),

@@ -129,7 +129,10 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
     if let Some(id) = answer["id"].as_str() {
         output::data(id)?;
     }
-    if let Some(sentence) = said(answer) {
+    if let Some(sentence) = said(&answer["say"]) {
+        output::talk(&sentence);
+    }
+    for sentence in answer["besides"].as_array().into_iter().flatten().filter_map(said) {
         output::talk(&sentence);
     }
     if let Some(outcome) = answer["outcome"].as_str() {
@@ -142,8 +145,8 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
 }
 
 /// What the station says of it: a key of the words, then its values.
-fn said(answer: &Value) -> Option<String> {
-    let words: Vec<&str> = answer["say"].as_array()?.iter().filter_map(Value::as_str).collect();
+fn said(words: &Value) -> Option<String> {
+    let words: Vec<&str> = words.as_array()?.iter().filter_map(Value::as_str).collect();
     let (key, values) = words.split_first()?;
     let mut sentence = words::english().say("say", key).to_owned();
     for (n, value) in values.iter().enumerate() {
@@ -158,9 +161,9 @@ mod tests {
 
     #[test]
     fn what_the_station_says_is_a_sentence() {
-        let answer = json!({ "say": ["scan.selected", "P-0107", "a-plan"] });
-        assert_eq!(said(&answer).unwrap(), "P-0107 is selected; plan a-plan");
-        assert_eq!(said(&json!({})), None);
+        let words = json!(["scan.selected", "P-0107", "a-plan"]);
+        assert_eq!(said(&words).unwrap(), "P-0107 is selected; plan a-plan");
+        assert_eq!(said(&json!(null)), None);
     }
 
     #[test]

@@ -139,7 +139,9 @@ fn shown(ask: &Show) -> Result<String, Wrong> {
         on_paper: ask.instruments.is_none(),
     };
     let wrong = |faults| Wrong { file: ask.plan.clone(), faults };
-    let outline = plan::outline(&plan, &asset, &bench).map_err(wrong)?;
+    let mut outline = plan::outline(&plan, &asset, &bench).map_err(wrong)?;
+    let steps: Vec<_> = outline.steps.iter().map(|one| one.expanded.clone()).collect();
+    outline.proves = plan::foresee((&plan, &asset), &bench, &steps, "simple");
     Ok(match ask.json {
         true => line(&outline),
         false => text::show(&outline, &asset, bench.on_paper),

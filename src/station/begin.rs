@@ -5,7 +5,9 @@ use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
 use tapline_protocols::fact::{CheckFact, Given, LinkGiven, Open, Opened};
-use tapline_protocols::plan::{BenchGiven, Expanded, Fit, Outline, Plan, expand, fits, outline};
+use tapline_protocols::plan::{
+    BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
+};
 use tapline_protocols::register::{
     Asset, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
 };
@@ -32,6 +34,24 @@ pub(super) struct Begin {
     pub plan: Option<String>,
     pub reason: Option<String>,
     pub with: Vec<String>,
+}
+
+/// What can't be proved with this bench, said before anybody measures.
+fn doubts(foreseen: &[Foreseen]) -> Vec<Vec<String>> {
+    let sentence = |one: &Foreseen| {
+        let share = one.share.clone().unwrap_or_default();
+        let key = format!("begin.{}", one.word);
+        vec![key, one.step.clone(), one.instrument.clone(), one.bound.clone(), share]
+    };
+    foreseen.iter().filter(|one| one.word != "proves").map(sentence).collect()
+}
+
+/// What an inspection would be opened with.
+struct Opening {
+    plan: Plan,
+    steps: Vec<Expanded>,
+    here: OnBench,
+    doubts: Vec<Vec<String>>,
 }
 
 /// What hangs on a bench, as the register knows it.
@@ -64,7 +84,7 @@ impl Core {
         if !REASONS.contains(&reason.as_str()) {
             return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
         }
-        let (plan, steps, on_bench) = self.expanded(bench, at, &asset, begin)?;
+        let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
         let id = self.next_name(at);
         let opened = Opened {
             bench: bench.into(),
@@ -78,10 +98,10 @@ impl Core {
         let open = Open { inspection: Some(opened), ..self.open_fact(id.clone(), at) };
         let open = Open { verify: Some(VERIFY.into()), key: self.context.key.clone(), ..open };
         let mut facts = vec![Fact::Open(Box::new(open))];
-        facts.extend(self.given((bench, &by), (asset, &plan), steps, on_bench));
+        facts.extend(self.given((bench, &by), (asset, &plan), steps, here));
         rehearse(&id, at, &facts, &by).map_err(|faults| self.faulty(&plan.id, &faults))?;
         let seq = self.open(seat, &id, facts, &by);
-        Ok(Answer::done(seq).about(&id).say(&["begin.open", &id]))
+        Ok(Answer::done(seq).about(&id).say(&["begin.open", &id]).besides(doubts))
     }
 
     fn may_begin(&self, bench: &str, at: Stamp) -> Result<(), Problem> {
@@ -122,7 +142,7 @@ impl Core {
         at: Stamp,
         asset: &Asset,
         begin: &Begin,
-    ) -> Result<(Plan, Vec<Expanded>, OnBench), Problem> {
+    ) -> Result<Opening, Problem> {
         let plan = match &begin.plan {
             Some(id) => {
                 self.library.plan(id).map(|(_, plan)| plan).ok_or_else(|| missing("plan", id))
@@ -133,7 +153,9 @@ impl Core {
         let today = self.settings.zone.date(at.wall_us);
         let given = self.bench_given(&on_bench, &today, &begin.with);
         let steps = expand(plan, asset, &given).map_err(|faults| self.faulty(&plan.id, &faults))?;
-        Ok((plan.clone(), steps, on_bench))
+        let rule = &self.settings.policy.decision_rule;
+        let doubts = doubts(&foresee((plan, asset), &given, &steps, rule));
+        Ok(Opening { plan: plan.clone(), steps, here: on_bench, doubts })
     }
 
     /// A plan for an asset as it would be opened on a bench now, before anybody starts.
@@ -155,7 +177,10 @@ impl Core {
         let on_bench = self.on_bench(bench);
         let today = self.settings.zone.date(at.wall_us);
         let given = self.bench_given(&on_bench, &today, &[]);
-        let outline = outline(plan, asset, &given).map_err(|f| self.faulty(&plan.id, &f))?;
+        let mut outline = outline(plan, asset, &given).map_err(|f| self.faulty(&plan.id, &f))?;
+        let steps: Vec<Expanded> = outline.steps.iter().map(|one| one.expanded.clone()).collect();
+        let rule = &self.settings.policy.decision_rule;
+        outline.proves = foresee((plan, asset), &given, &steps, rule);
         Ok((outline, asset.clone()))
     }
 
@@ -347,5 +372,32 @@ fn volts(isolation: Isolation) -> u32 {
     match isolation.kind {
         IsolationKind::Optical => isolation.volts,
         IsolationKind::None | IsolationKind::Unknown => 0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::english;
+
+    #[test]
+    fn what_cannot_be_proved_is_said_in_words() {
+        let one = |word| Foreseen {
+            step: "pe".into(),
+            limit: "row".into(),
+            bound: "at most 0.300 Ohm".into(),
+            instrument: "LR-01".into(),
+            direction: "max",
+            word,
+            rule: None,
+            share: None,
+            passes: None,
+        };
+        let all = ["proves", "doubt_too_wide", "uncertainty_unknown"].map(one);
+        let said = doubts(&all);
+        let keys: Vec<&str> = said.iter().map(|words| words[0].as_str()).collect();
+        assert_eq!(keys, ["begin.doubt_too_wide", "begin.uncertainty_unknown"]);
+        assert!(keys.iter().all(|key| english().find("say", key).is_some()));
+        assert_eq!(said[0][1..4], ["pe", "LR-01", "at most 0.300 Ohm"]);
     }
 }

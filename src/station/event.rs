@@ -363,6 +363,9 @@ pub struct Answer {
     /// What to say, a key of the words file, with its values.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub say: Vec<String>,
+    /// What to know before going on, each as in `say`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub besides: Vec<Vec<String>>,
     /// Outcome, when it was signed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<String>,

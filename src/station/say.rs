@@ -41,13 +41,20 @@ impl Answer {
     /// Done, with the last line that it caused.
     #[must_use]
     pub fn done(seq: u64) -> Answer {
-        Answer { seq, id: None, say: Vec::new(), outcome: None }
+        Answer { seq, id: None, say: Vec::new(), besides: Vec::new(), outcome: None }
     }
 
     /// With the inspection it concerns.
     #[must_use]
     pub fn about(mut self, id: &str) -> Answer {
         self.id = Some(id.into());
+        self
+    }
+
+    /// With what to know before going on.
+    #[must_use]
+    pub fn besides(mut self, sentences: Vec<Vec<String>>) -> Answer {
+        self.besides = sentences;
         self
     }
 

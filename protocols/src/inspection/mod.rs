@@ -63,7 +63,7 @@ pub use assume::{Assumed, Off};
 pub use attach::Where;
 pub use bench_check::CheckRun;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
-pub(crate) use job::quantity;
+pub(crate) use job::{quantity, range, range_end};
 pub use outcome::Outcome;
 pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};

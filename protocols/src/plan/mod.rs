@@ -7,6 +7,7 @@ mod check;
 mod compare;
 mod expand;
 mod fit;
+mod foresee;
 mod limits;
 mod model;
 mod outline;
@@ -20,6 +21,7 @@ pub use check::{Reached, check, reached};
 pub use compare::Comparison;
 pub use expand::{EXPANDED_MAX, expand};
 pub use fit::{Fit, fits};
+pub use foresee::{Foreseen, foresee};
 pub(crate) use limits::{class_word, condition, kind_word, part_word};
 pub use model::{
     Axis, Capture, Combine, Contact, Correct, Gate, Hazard, Method, Needs, Plan, PlanFor,

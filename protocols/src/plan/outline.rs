@@ -46,6 +46,9 @@ pub struct Outline {
     pub remarks: Vec<Remark>,
     /// The expanded steps in order.
     pub steps: Vec<Planned>,
+    /// What the bench can prove of the limits, where somebody asked: see [`super::foresee`].
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub proves: Vec<super::Foreseen>,
     /// What it will cost.
     pub totals: Totals,
 }
@@ -162,6 +165,7 @@ pub fn outline(plan: &Plan, asset: &Asset, bench: &BenchGiven<'_>) -> Result<Out
         missing: missing(plan, &steps, bench),
         remarks: remarks(plan, asset, &steps),
         totals: walk.totals(&steps),
+        proves: Vec::new(),
         steps,
     })
 }

@@ -109,6 +109,7 @@ pub(super) fn show(outline: &Outline, asset: &Asset, on_paper: bool) -> String {
     let rows: Vec<_> = outline.steps.iter().map(|planned| row(planned, words)).collect();
     let _ = write!(out, "\nSteps\n{}", table(&rows));
     out.push_str(&set_otherwise(outline));
+    out.push_str(&proves(outline, words));
     out.push_str(&placements(outline, words));
     let _ = writeln!(out, "\n{}", cost(&outline.totals));
     out
@@ -130,6 +131,35 @@ fn set_otherwise(outline: &Outline) -> String {
             );
             last = Some((&planned.expanded.of, how));
         }
+    }
+    out
+}
+
+/// What can be proved with what stands on the bench.
+fn proves(outline: &Outline, words: &Words) -> String {
+    if outline.proves.is_empty() {
+        return String::new();
+    }
+    let mut out = format!("\n{}\n", words.say("foresee", "title"));
+    for one in &outline.proves {
+        let of = format!("  {}, {}, {}: ", one.step, one.instrument, one.bound);
+        let values = [
+            ("passes", one.passes.as_deref().unwrap_or_default()),
+            ("share", one.share.as_deref().unwrap_or_default()),
+            ("rule", one.rule.map_or("", |rule| words.say("foresee", rule))),
+        ];
+        let code = match (one.word, one.direction, &one.passes) {
+            ("proves", _, None) => "above",
+            ("proves", direction, Some(_)) => direction,
+            (word, ..) => word,
+        };
+        let known = if one.share.is_some() { "" } else { ".no_share" };
+        let code = format!("{code}{known}");
+        let text = match words.find("foresee", &code) {
+            Some(_) => words.tell("foresee", &code, &values),
+            None => words.tell("foresee", code.trim_end_matches(".no_share"), &values),
+        };
+        let _ = writeln!(out, "{}", wrapped(&of, &text));
     }
     out
 }

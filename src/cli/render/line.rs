@@ -1,8 +1,10 @@
 //! What one stored line says, and when it says nothing new.
 
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 use serde_json::Value;
+use tapline_protocols::exact::Ratio;
 
 use crate::cli::{alike, clock};
 use crate::words::english;
@@ -225,18 +227,36 @@ fn verdict(event: &Value) -> String {
     };
     let limit = match limit["value"].as_str() {
         Some(value) => format!(
-            ", limit {} {value} {} ({} {})",
+            ", limit {} {value} {} ({} {}{})",
             limit["direction"].as_str().unwrap_or(""),
             limit["unit"].as_str().unwrap_or(""),
             limit["standard"].as_str().unwrap_or(""),
             limit["clause"].as_str().unwrap_or(""),
+            match limit["confidence"].as_str() {
+                Some(code) => format!(", {}", words.say("confidence", code)),
+                None => String::new(),
+            },
         ),
         None => String::new(),
     };
     let reasons = event["reasons"].as_array().into_iter().flatten().filter_map(Value::as_str);
     let reasons: String =
         reasons.map(|r| format!("\n{:31}{}", "", words.say("reason", r))).collect();
-    format!("{word}{shown}{limit}{reasons}")
+    let probability = event["probability"].as_str().and_then(percent);
+    let probability = probability.map(|p| format!(", conforms with {p}")).unwrap_or_default();
+    format!("{word}{shown}{limit}{probability}{reasons}")
+}
+
+/// A conformance probability in percent, cut and never rounded up; nearly sure is not sure.
+fn percent(text: &str) -> Option<String> {
+    let whole = |n| Ratio::new(n, 1).ok();
+    let percent = Ratio::parse(text)?.times(whole(100)?).ok()?;
+    let [least, most] = [Ratio::new(1, 10).ok()?, Ratio::new(999, 10).ok()?];
+    Some(match (percent.compare(least).ok()?, percent.compare(most).ok()?) {
+        (Ordering::Less, _) => "less than 0.1 %".into(),
+        (_, Ordering::Greater) => "more than 99.9 %".into(),
+        _ => format!("{} %", percent.shown_cut(-1).ok()?),
+    })
 }
 
 #[cfg(test)]
@@ -294,6 +314,36 @@ mod tests {
             "unit": "uA", "standard": "IEC 62353", "clause": "5.3.4" } });
         let text = Quiet::default().say(&event).unwrap().text;
         assert_eq!(text, "PASS  0.15854 mA (158.54 uA), limit max 500 uA (IEC 62353 5.3.4)");
+    }
+
+    /// Nothing is made surer than it is.
+    #[test]
+    fn a_probability_is_cut_to_tenths_of_a_percent() {
+        for (text, said) in [
+            ("0.9758", "97.5 %"),
+            ("0.9990", "99.9 %"),
+            ("0.99905", "more than 99.9 %"),
+            ("1.000", "more than 99.9 %"),
+            ("0.00002500", "less than 0.1 %"),
+            ("0", "less than 0.1 %"),
+            ("0.3729", "37.2 %"),
+        ] {
+            assert_eq!(percent(text).unwrap(), said, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_verdict_says_how_sure_its_limit_is_and_how_likely_it_conforms() {
+        let event = json!({ "k": "verdict", "step": "pe", "verdict": "pass", "shown": "0.292",
+            "unit": "Ohm", "reasons": [], "probability": "0.9599", "limit": { "direction": "max",
+            "value": "0.300", "unit": "Ohm", "standard": "IEC 62353", "clause": "5.3.2 a)",
+            "confidence": "memory" } });
+        let text = Quiet::default().say(&event).unwrap().text;
+        assert_eq!(
+            text,
+            "PASS  0.292 Ohm, limit max 0.300 Ohm (IEC 62353 5.3.2 a), unconfirmed), \
+            conforms with 95.9 %"
+        );
     }
 
     #[test]
