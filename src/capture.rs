@@ -1,9 +1,11 @@
 //! Captures (`.cap`): what came over a link and when, as text.
 //!
 //! Header lines `# key: text`, then lines of milliseconds, a direction and text with the escapes
-//! `\n \r \t \\ \xNN`. `<` came in, `>` was sent, `!` is the station's doing.
+//! `\n \r \t \\ \xNN`. `<` came in, `>` was sent, `!` is the station's doing ([`Deed`]).
 
-use std::fmt::Write;
+use std::fmt::{self, Write};
+
+use tapline_drivers::Want;
 
 /// What happened at a moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,6 +16,56 @@ pub enum Happened {
     Sent(Vec<u8>),
     /// The station did something.
     Station(String),
+}
+
+/// What the station does to a driver, as a `!` line writes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Deed {
+    /// `open`: a fresh stream begins.
+    Open,
+    /// `want FUNCTION`, `want FUNCTION live` (the asset may be energised), `want none`.
+    Want(Option<Want>),
+    /// `wait`: time passes until here.
+    Wait,
+}
+
+impl Deed {
+    /// Reads what stands behind a `!`.
+    ///
+    /// # Errors
+    /// What a station can do.
+    pub fn parse(text: &str) -> Result<Deed, String> {
+        match text.split_once(' ') {
+            None if text == "open" => Ok(Deed::Open),
+            None if text == "wait" => Ok(Deed::Wait),
+            Some(("want", "none")) => Ok(Deed::Want(None)),
+            Some(("want", text)) => {
+                let function = text.strip_suffix(" live").unwrap_or(text);
+                let live = function != text;
+                let function = serde_json::from_value(function.into());
+                let function = function.map_err(|fault| fault.to_string())?;
+                Ok(Deed::Want(Some(Want { function, live })))
+            }
+            _ => Err("the station can `open`, `wait`, `want FUNCTION`, `want FUNCTION live` and \
+                      `want none`"
+                .into()),
+        }
+    }
+}
+
+impl fmt::Display for Deed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Deed::Open => f.write_str("open"),
+            Deed::Wait => f.write_str("wait"),
+            Deed::Want(None) => f.write_str("want none"),
+            Deed::Want(Some(want)) => {
+                let word = serde_json::to_value(want.function).map_err(|_| fmt::Error)?;
+                let live = if want.live { " live" } else { "" };
+                write!(f, "want {}{live}", word.as_str().unwrap_or_default())
+            }
+        }
+    }
 }
 
 /// A capture.
@@ -137,6 +189,16 @@ mod tests {
         let capture = Capture::read(&text).unwrap();
         assert_eq!(capture.bytes(), [&all[..], b"b"].concat());
         assert_eq!(capture.reads().map(|(at, _)| at).collect::<Vec<_>>(), [5_000, 9_000]);
+    }
+
+    #[test]
+    fn what_a_station_does_is_read_back() {
+        for text in ["open", "wait", "want none", "want resistance_2w", "want voltage_ac live"] {
+            assert_eq!(Deed::parse(text).unwrap().to_string(), text);
+        }
+        for text in ["", "opens", "want", "want volts", "want none live"] {
+            assert!(Deed::parse(text).is_err(), "{text}");
+        }
     }
 
     #[test]

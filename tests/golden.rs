@@ -3,10 +3,7 @@
 //! Each is played whole, byte by byte and in random cuts of a fixed seed: what comes out must be
 //! the same. What the driver sends must be what the capture says was sent, in that order.
 //!
-//! A capture: header lines `# key: text` (`driver` is needed), then lines of milliseconds, a
-//! direction and text with the escapes `\n \r \t \\ \xNN`. `<` came in, `>` was sent, `!` is the
-//! station's doing: `open`, `want FUNCTION`, `want FUNCTION live` (the asset may be energised),
-//! `want none`, `wait` (time passes until here).
+//! What a capture is stands in `src/capture.rs`; `driver` is one of the headers that are needed.
 //!
 //! `UPDATE_EXPECT=1 cargo test --test golden` writes the `.expect` files anew, but only where the
 //! driver's version rose; a file that is not there yet is written. To change a capture itself,
@@ -17,17 +14,15 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use tapline::capture::unescape;
-use tapline::cli::decode::render;
+use tapline::capture::{self, Deed, Happened};
+use tapline::cli::decode::{decode_capture, render};
 use tapline::config::drivers;
-use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, Want, by_name};
+use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, by_name};
 
 #[derive(Debug, Clone)]
 enum Event {
     In(Vec<u8>),
-    Open,
-    Want(Option<Want>),
-    Wait,
+    Done(Deed),
 }
 
 struct Capture {
@@ -36,35 +31,24 @@ struct Capture {
     sent: Vec<Vec<u8>>,
 }
 
-fn station(text: &str) -> Result<Event, String> {
-    match text.split_once(' ') {
-        None if text == "open" => Ok(Event::Open),
-        None if text == "wait" => Ok(Event::Wait),
-        Some(("want", "none")) => Ok(Event::Want(None)),
-        Some(("want", text)) => {
-            let live = text.ends_with(" live");
-            let function = text.strip_suffix(" live").unwrap_or(text);
-            let function = serde_json::from_value(function.into());
-            let function = function.map_err(|fault| fault.to_string())?;
-            Ok(Event::Want(Some(Want { function, live })))
-        }
-        _ => Err(
-            "the station can `open`, `wait`, `want FUNCTION`, `want FUNCTION live` and `want none`"
-                .into(),
-        ),
-    }
-}
-
 /// The header lines that each capture has.
 const HEAD: [&str; 4] = ["kind", "driver", "link", "source"];
 
 fn read(path: &Path) -> Capture {
     let name = path.file_name().unwrap().to_string_lossy().into_owned();
     let text = fs::read_to_string(path).unwrap();
-    let mut capture = Capture { head: BTreeMap::new(), events: Vec::new(), sent: Vec::new() };
-    for (number, line) in text.lines().enumerate() {
-        if let Err(fault) = take(&mut capture, line) {
-            panic!("{name}:{}: `{line}`: {fault}", number + 1);
+    let found = capture::Capture::read(&text).unwrap_or_else(|fault| panic!("{name}: {fault}"));
+    let head = found.head.into_iter().collect();
+    let mut capture = Capture { head, events: Vec::new(), sent: Vec::new() };
+    for (at, happened) in found.events {
+        match happened {
+            Happened::In(bytes) => capture.events.push((at, Event::In(bytes))),
+            Happened::Sent(bytes) => capture.sent.push(bytes),
+            Happened::Station(text) => {
+                let deed = Deed::parse(&text);
+                let deed = deed.unwrap_or_else(|why| panic!("{name}: `{text}`: {why}"));
+                capture.events.push((at, Event::Done(deed)));
+            }
         }
     }
     for key in HEAD {
@@ -87,25 +71,6 @@ fn driver_of(capture: &Capture) -> AnyDriver {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
     let described = drivers::load(&file).unwrap_or_else(|faults| panic!("{}", faults.join("\n")));
     AnyDriver::described(&described.description)
-}
-
-fn take(capture: &mut Capture, line: &str) -> Result<(), String> {
-    if let Some(head) = line.strip_prefix("# ") {
-        let (key, value) = head.split_once(": ").ok_or("a header is `# key: text`")?;
-        capture.head.insert(key.into(), value.into());
-        return Ok(());
-    }
-    let form = "a line is `MILLISECONDS DIRECTION TEXT`, such as `405 < R=OL\\r\\n`";
-    let (ms, rest) = line.trim_start().split_once(' ').ok_or(form)?;
-    let (direction, what) = rest.split_once(' ').ok_or(form)?;
-    let at = ms.parse::<u64>().map_err(|_| form)? * 1_000;
-    match direction {
-        "<" => capture.events.push((at, Event::In(unescape(what)?))),
-        ">" => capture.sent.push(unescape(what)?),
-        "!" => capture.events.push((at, station(what)?)),
-        _ => return Err("a direction is `<` (came in), `>` (was sent) or `!` (the station)".into()),
-    }
-    Ok(())
 }
 
 /// One run through a driver: what it said as JSON lines, and what it sent.
@@ -134,14 +99,12 @@ impl Run {
                         rest = after;
                     }
                 }
-                Event::Open => {
+                Event::Done(Deed::Open) => {
                     run.handle(*at, Input::Open);
                     run.stream.clear();
                 }
-                Event::Want(want) => {
-                    run.handle(*at, Input::Want(*want));
-                }
-                Event::Wait => {}
+                Event::Done(Deed::Want(want)) => run.handle(*at, Input::Want(*want)),
+                Event::Done(Deed::Wait) => {}
             }
         }
         run
@@ -170,13 +133,7 @@ impl Run {
                 let [from, to] = [span.from, span.to].map(|place| usize::try_from(place).unwrap());
                 self.believed.push(self.stream[from..to].to_vec());
             }
-            let mut line = render(self.driver.name(), &output, &self.stream);
-            if let Output::Reading(reading) = &output
-                && let Some(why) = reading.why
-            {
-                line.insert_str(line.len() - 1, &format!(r#","why":"{why}""#));
-            }
-            self.said.push(line);
+            self.said.push(render(self.driver.name(), &output, &self.stream));
         }
     }
 
@@ -242,6 +199,18 @@ fn captures_say_what_they_said_however_they_are_cut() {
             assert_eq!(cut.said, whole.said, "{name}: cuts of SEED={seed}");
         }
         compare(&path, &whole);
+    }
+}
+
+/// Whoever decodes a capture is told what the station was told, and last what silence ends.
+#[test]
+fn decode_says_what_the_station_hears() {
+    for path in captures() {
+        let text = fs::read_to_string(&path).unwrap();
+        let said = Run::play(&read(&path), &mut || usize::MAX).said;
+        let decoded =
+            decode_capture(driver_of(&read(&path)), &capture::Capture::read(&text).unwrap());
+        assert_eq!(decoded[..said.len()], said, "{}", path.display());
     }
 }
 

@@ -14,7 +14,7 @@ use tapline_drivers::{
 };
 
 use crate::books::line::{RawText, raw_text};
-use crate::capture::{Capture, Happened};
+use crate::capture::{Capture, Deed, Happened};
 
 /// Between two lines of a file lies more time than between two sights of one code.
 const LINE_US: u64 = 2_000_000;
@@ -96,12 +96,20 @@ pub fn decode_capture(mut driver: AnyDriver, capture: &Capture) -> Vec<String> {
                     drain(&mut driver, &stream, &mut out);
                 }
             }
-            Happened::Station(deed) if deed == "open" => {
-                driver.handle(Now(*at), Input::Open);
-                drain(&mut driver, &stream, &mut out);
-                stream.clear();
-            }
-            Happened::Station(_) | Happened::Sent(_) => {}
+            Happened::Station(deed) => match Deed::parse(deed) {
+                Ok(Deed::Open) => {
+                    driver.handle(Now(*at), Input::Open);
+                    drain(&mut driver, &stream, &mut out);
+                    stream.clear();
+                }
+                Ok(Deed::Want(want)) => {
+                    driver.handle(Now(*at), Input::Want(want));
+                    drain(&mut driver, &stream, &mut out);
+                }
+                // What was written by hand or by a later program.
+                Ok(Deed::Wait) | Err(_) => {}
+            },
+            Happened::Sent(_) => {}
         }
     }
     if let Some(deadline) = driver.deadline() {
@@ -144,6 +152,9 @@ struct ReadingLine<'a> {
     flags: Vec<Value>,
     raw: String,
     offset: u64,
+    /// Why it would not be judged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -218,6 +229,7 @@ fn reading_line<'a>(driver: &'a str, reading: &Reading, stream: &[u8]) -> Readin
         flags: reading.flags.iter().map(|flag| serde_json::json!(flag)).collect(),
         raw: raw(reading.span, stream),
         offset: reading.span.from,
+        why: reading.why,
     }
 }
 
@@ -233,6 +245,7 @@ fn contacts_line<'a>(driver: &'a str, contacts: &Contacts, stream: &[u8]) -> Rea
         flags: names.filter(|(_, closed)| *closed).map(|(name, _)| name.into()).collect(),
         raw: raw(contacts.span, stream),
         offset: contacts.span.from,
+        why: None,
     }
 }
 

@@ -1,6 +1,6 @@
 //! What happens to a driver, as a script; a file of the corpus is a capture (`.cap`).
 
-use tapline::capture::{Capture, Happened, escape};
+use tapline::capture::{Capture, Deed, Happened, escape};
 use tapline_drivers::{Function, Want};
 
 use super::mutant::{LONGEST, Mutant};
@@ -38,27 +38,13 @@ const FUNCTIONS: &[Function] = &[
     Function::Contacts,
 ];
 
-fn word(function: Function) -> String {
-    let value = serde_json::to_value(function).expect("a function is a word");
-    value.as_str().unwrap_or_default().to_owned()
-}
-
-fn station(text: &str) -> Result<Event, String> {
-    let (first, rest) = text.split_once(' ').unwrap_or((text, ""));
-    match (first, rest) {
-        ("open", "") => Ok(Event::Open),
-        ("wait", "") => Ok(Event::Wait),
-        ("want", "none") => Ok(Event::Want(None)),
-        ("want", rest) => {
-            let (function, live) = match rest.strip_suffix(" live") {
-                Some(function) => (function, true),
-                None => (rest, false),
-            };
-            let known = FUNCTIONS.iter().find(|known| word(**known) == function);
-            let known = known.ok_or_else(|| format!("no function `{function}`"))?;
-            Ok(Event::Want(Some(Want { function: *known, live })))
+impl From<Deed> for Event {
+    fn from(deed: Deed) -> Event {
+        match deed {
+            Deed::Open => Event::Open,
+            Deed::Want(want) => Event::Want(want),
+            Deed::Wait => Event::Wait,
         }
-        _ => Err(format!("the station does not `{text}`")),
     }
 }
 
@@ -69,7 +55,7 @@ impl Script {
         for (us, happened) in Capture::read(text)?.events {
             let event = match happened {
                 Happened::In(bytes) => Event::In(bytes),
-                Happened::Station(text) => station(&text)?,
+                Happened::Station(text) => Deed::parse(&text)?.into(),
                 Happened::Sent(_) => continue,
             };
             let ms = us / 1_000;
@@ -181,17 +167,10 @@ impl Mutant for Script {
         for (pause, event) in &self.0 {
             at += pause;
             let said = match event {
-                Event::Open => "! open".to_owned(),
-                Event::Wait => "! wait".to_owned(),
                 Event::In(bytes) => format!("< {}", escape(bytes)),
-                Event::Want(None) => "! want none".to_owned(),
-                Event::Want(Some(want)) => {
-                    format!(
-                        "! want {}{}",
-                        word(want.function),
-                        if want.live { " live" } else { "" }
-                    )
-                }
+                Event::Open => format!("! {}", Deed::Open),
+                Event::Wait => format!("! {}", Deed::Wait),
+                Event::Want(want) => format!("! {}", Deed::Want(*want)),
             };
             text.push_str(&format!("{at:6} {said}\n"));
         }
