@@ -4,15 +4,17 @@
 mod support;
 
 use std::fs::{self, File};
-use std::io::{Read, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 
 use rustix::fs::{Mode, OFlags, open};
+use rustix::process::{Pid, Signal, kill_process};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use serde_json::Value;
 use support::picky::{Manner, Picky};
 use support::station::{Builder, Output, TAPLINE};
+use support::wait;
 
 const METER: Manner = Manner::Talks(b"R4 +0.182 Ohm\r\n");
 
@@ -22,6 +24,49 @@ const ASKED: Manner = Manner::Answers(|query| match query {
     "SYST:ERR?" => Some("+0,\"No error\"\r\n"),
     _ => None,
 });
+
+/// A meter on a socket, a process of its own: what a program is that hangs.
+const SOCKET_METER: &str = r#"
+import socket
+server = socket.create_server(("127.0.0.1", 0))
+print(server.getsockname()[1], flush=True)
+while True:
+    client, _ = server.accept()
+    stream = client.makefile("rwb")
+    for line in stream:
+        known = {b"*IDN?": b"GENERIC,BENCH-DMM,0001,1.0"}
+        stream.write(known.get(line.strip(), b'+0,"No error"') + b"\r\n")
+        stream.flush()
+"#;
+
+/// A process that ends with the test.
+struct Peer(Child);
+
+impl Drop for Peer {
+    fn drop(&mut self) {
+        self.0.kill().unwrap();
+        self.0.wait().unwrap();
+    }
+}
+
+/// Fault 18 of a bench's wire: the kernel of a program that is stopped still takes connections.
+#[test]
+fn a_peer_that_is_stopped_is_connected_and_silent_until_it_goes_on() {
+    let mut python = Command::new("python3");
+    python.args(["-c", SOCKET_METER]).stdin(Stdio::null()).stdout(Stdio::piped());
+    let mut peer = Peer(python.spawn().expect("this test needs python3"));
+    let mut port = String::new();
+    BufReader::new(peer.0.stdout.take().unwrap()).read_line(&mut port).unwrap();
+    let signal = |signal| kill_process(Pid::from_child(&peer.0), signal).unwrap();
+    signal(Signal::STOP);
+    let mut wiring = Builder::new();
+    wiring.tcp("dmm", &format!("127.0.0.1:{}", port.trim()), "scpi-tcp", Some("DM-01"));
+    let station = wiring.start();
+    // Only a link that is connected is called silent.
+    wait::until_true("it is asked in vain", || station.link("dmm")["state"] == "silent");
+    signal(Signal::CONT);
+    wait::until_true("it answers", || station.link("dmm")["state"] == "up");
+}
 
 /// `identify` with nobody at the keyboard.
 fn alone(port: &Path, args: &[&str]) -> Output {
