@@ -86,7 +86,7 @@ fn clear(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
         return Err(Refusal::new("wrong_function", "refusal.meter_not_ready").with(&job.meter));
     }
     let mut facts = Vec::from([fact("clear", job)]);
-    facts.extend(declared(desk, &job.set));
+    facts.extend(declared(desk, &condition::to_set(desk.record, job)));
     Ok(facts)
 }
 

@@ -2,7 +2,7 @@
 
 use super::brief::Brief;
 use super::job::Job;
-use super::record::{Line, Record};
+use super::record::{Line, Record, Setting};
 use super::source;
 use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
@@ -25,7 +25,7 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
     {
         return Err("window_closed");
     }
-    if one_pole_open(record, job) {
+    if one_pole_open(record, job) || !strays(record, job).is_empty() {
         return Err("not_live");
     }
     let mut weakest = if job.by_box { Known::Witnessed } else { Known::Declared };
@@ -56,14 +56,33 @@ pub(super) fn needed(job: &Job) -> Settings {
     set
 }
 
+/// The switches as they are to be set before hands are clear: those of the job, and those that
+/// stand otherwise than at rest though the job does not name them.
+pub(super) fn to_set(record: &Record, job: &Job) -> Settings {
+    let mut set = job.set.clone();
+    set.extend(strays(record, job));
+    set
+}
+
+/// Switches that an earlier step left where this one does not want them, with their rest.
+fn strays(record: &Record, job: &Job) -> Settings {
+    let stray = |(switch, setting): (&Switch, &Setting)| {
+        let rest = switch.words()[0];
+        let named = *switch == Switch::Supply || job.set.contains_key(switch);
+        (!named && setting.word != rest).then(|| (*switch, rest.into()))
+    };
+    let all = record.switches.iter().filter(|_| job.rests);
+    all.filter_map(stray).collect()
+}
+
 /// The first switch that is known to stand otherwise than the job wants.
 pub(super) fn contradiction(record: &Record, job: &Job) -> Option<Switch> {
     let otherwise = |(switch, word): (&Switch, &alloc::string::String)| {
         let setting = record.switches.get(switch)?;
         (setting.word != *word && setting.known == Known::Witnessed).then_some(*switch)
     };
-    let open = one_pole_open(record, job).then_some(Switch::S1);
-    open.or_else(|| job.set.iter().find_map(otherwise))
+    let open = (one_pole_open(record, job) && !job.rests).then_some(Switch::S1);
+    open.or_else(|| to_set(record, job).iter().find_map(otherwise))
 }
 
 /// A supply conductor is open, and the job is not about that.
@@ -74,7 +93,7 @@ fn one_pole_open(record: &Record, job: &Job) -> bool {
 
 /// A switch stands otherwise than the job wants, however that is known.
 pub(super) fn otherwise(record: &Record, job: &Job) -> bool {
-    job.set.iter().any(|(switch, word)| {
+    to_set(record, job).iter().any(|(switch, word)| {
         record.switches.get(switch).is_some_and(|setting| setting.word != *word)
     })
 }

@@ -45,6 +45,8 @@ pub(super) struct Job {
     pub(super) source: bool,
     /// The supply box energises it.
     pub(super) by_box: bool,
+    /// Switches that it does not name have to be at rest.
+    pub(super) rests: bool,
     /// The plug is the lead: the network stands in the box's own protective earth.
     pub(super) in_earth: bool,
     pub(super) direction: Direction,
@@ -57,7 +59,7 @@ pub(super) struct Job {
     /// What overload means: more than this.
     pub(super) range_end: Option<Amount>,
     /// Energising the asset has to move the meter: a value of less than twice what it read before
-    /// is said.
+    /// is said, where a sound asset leaks something.
     pub(super) moves: bool,
     /// Its values say how far their readings scatter.
     pub(super) scatters: bool,
@@ -104,13 +106,16 @@ impl Job {
             source: brief.policy.proofs >= 3
                 && step.fixtures.contains(&FixtureKind::IsolatedSource),
             by_box: brief.policy.proofs < 3 || step.fixtures.contains(&FixtureKind::SupplyBox),
+            rests: brief.policy.proofs >= 3 && step.fixtures.contains(&FixtureKind::SupplyBox),
             in_earth: step.contact == Some(Contact::Plug),
             direction: expanded.direction.unwrap_or(Direction::None),
             leads: expanded.leads.clone(),
             limit: shown,
             open_at: shown.filter(|_| high).and_then(|limit| limit.checked_mul(factor)),
             range_end: instrument.and_then(|one| range_end(one, function)),
-            moves: brief.policy.proofs >= 2 && step.hazard == Some(Hazard::Live),
+            moves: brief.policy.proofs >= 2
+                && step.hazard == Some(Hazard::Live)
+                && !(brief.policy.proofs >= 3 && may_be_nothing(step, function)),
             scatters: brief.policy.doubt >= 2,
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),
@@ -146,6 +151,12 @@ impl Job {
     pub(super) fn proves_network(&self) -> bool {
         self.prove.contains(&Proof::NetworkResistance)
     }
+}
+
+/// What a sound asset may well have none of: dc, and a current between two of its connections.
+fn may_be_nothing(step: &Step, function: Function) -> bool {
+    let between = step.measurand.as_deref() == Some("patient_auxiliary_current");
+    function == Function::VoltageDc || between
 }
 
 /// A resistance that tells whether the probe is lifted.

@@ -174,7 +174,7 @@ fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings 
         ("prove_closed" | "reprove", _) if job.opens_earth() => {
             Settings::from([(Switch::S7, "closed".to_string())])
         }
-        ("clear", _) => job.set.clone(),
+        ("clear", _) => condition::to_set(record, job),
         ("live" | "alive" | "source" | "capture", _) => condition::needed(job),
         ("connect" | "dead" | "may_be_live", _) if job.by_box => Settings::from([supply("off")]),
         _ => Settings::new(),

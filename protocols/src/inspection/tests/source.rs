@@ -237,3 +237,31 @@ fn an_older_list_of_proofs_asks_for_no_source() {
     let found: (Word, Vec<_>) = bench.verdict("part");
     assert_eq!(found, (Word::Pass, vec!["conditions_declared".to_string()]));
 }
+
+/// S10 was left open by an earlier step; a step that is not about it has it closed first.
+#[test]
+fn a_switch_that_was_left_is_asked_for_and_no_value_is_captured_meanwhile() {
+    use crate::plan::{Settings, Switch};
+    let fixed = Setting::default();
+    let declared = "S5 = \"declared\"";
+    let fixtures = fixed.fixtures.replace(declared, "S10 = \"declared\", S5 = \"declared\"");
+    let mut bench = to_live(&Setting { fixtures, ..fixed });
+    let open = Settings::from([(Switch::S10, "open".to_string())]);
+    bench.ask(&Command::Switch { set: open.clone(), known: Known::Declared }).unwrap();
+    bench.act("connected").unwrap();
+    bench.until("prove_open");
+    bench.world.s7 = true;
+    bench.until("clear");
+    let set = bench.inspection.prompt().set;
+    assert_eq!(set.get(&Switch::S10).map(alloc::string::String::as_str), Some("closed"));
+    bench.act("clear").unwrap();
+    bench.ask(&Command::Switch { set: open, known: Known::Declared }).unwrap();
+    bench.world.supply = true;
+    bench.act("live").unwrap();
+    bench.run(20);
+    assert_eq!((bench.state(), values(&bench, "leak")), ("dead", 0));
+    bench.world.supply = false;
+    bench.act("dead").unwrap();
+    bench.live_declared(false);
+    assert_eq!(values(&bench, "leak"), 1);
+}

@@ -1,0 +1,200 @@
+//! Every plan that comes with the program, from the scan of the asset to the sealed book: the
+//! station's core, its drivers and a solved circuit in virtual time, on a bench that lacks nothing.
+//! A sound asset passes; each fault fails, in its own step.
+//!
+//! Sizes of the circuits are ours; that a current is U w C and a limit is what its table says
+//! needs no source.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+#[path = "whole/bench.rs"]
+mod bench;
+#[path = "whole/circuit.rs"]
+mod circuit;
+
+use bench::{Bench, Came};
+use circuit::Thing;
+use tapline_demo::circuit::Kind;
+use tapline_protocols::limits::Table;
+use tapline_protocols::plan::{self, Plan, reached};
+use tapline_protocols::register::read_assets;
+
+const ASSETS: &str = include_str!("whole/assets.csv");
+
+/// What is wrong with an asset.
+type Fault = (Kind, &'static str, &'static str);
+
+#[derive(Clone, Copy)]
+struct Case {
+    plan: &'static str,
+    asset: &'static str,
+    /// Steps by reason that are asked for.
+    with: &'static [&'static str],
+    volts: f64,
+}
+
+const fn case(plan: &'static str, asset: &'static str) -> Case {
+    Case { plan, asset, with: &[], volts: 230.0 }
+}
+
+fn plan_of(id: &str) -> Plan {
+    plan::parse(plan::builtin(id).unwrap()).unwrap()
+}
+
+/// Rows from memory that the plan can come to: this workshop has read them.
+fn unconfirmed(id: &str) -> Vec<String> {
+    let table = |(s, e)| Table::parse(Table::builtin(s, e).unwrap()).unwrap();
+    let tables: Vec<Table> = Table::all().map(table).collect();
+    let plan = plan_of(id);
+    let rows = reached(&plan, &tables);
+    let mut ids: Vec<String> =
+        rows.iter().filter(|one| one.is_unconfirmed()).map(|one| one.row.id.clone()).collect();
+    ids.sort();
+    ids.dedup();
+    ids
+}
+
+fn inspect(case: &Case, earth_ohm: f64, faults: &[Fault]) -> Came {
+    let asset = read_assets(ASSETS).unwrap().into_iter().find(|one| one.id == case.asset).unwrap();
+    let thing = Thing { asset, faults: faults.to_vec(), earth_ohm, volts: case.volts };
+    let mut bench = Bench::new(ASSETS, thing);
+    bench.confirm(&unconfirmed(case.plan));
+    bench.inspect(case.plan, case.with)
+}
+
+/// A sound asset passes, and nothing of the plan is left out.
+fn passes(case: &Case) {
+    let came = inspect(case, 0.08, &[]);
+    let planned: Vec<String> = plan_of(case.plan).steps.into_iter().map(|step| step.id).collect();
+    assert_eq!(came.outcome, "pass", "{}: {:?}", case.plan, came);
+    assert!(came.sealed);
+    assert!(came.steps.keys().all(|step| planned.contains(step)));
+}
+
+/// A faulty one fails in the step that its fault is about.
+fn fails(case: &Case, step: &str, earth_ohm: f64, faults: &[Fault]) {
+    let came = inspect(case, earth_ohm, faults);
+    assert_eq!(came.outcome, "fail", "{} {faults:?}: {came:?}", case.plan);
+    assert!(came.sealed);
+    assert_eq!(came.steps[step].0, "fail", "{} {faults:?}: {came:?}", case.plan);
+}
+
+/// 20 kohm from a pole to the case.
+const TO_CASE: Fault = (Kind::R(20e3), "N", "case");
+/// A part that should be apart from the mains part.
+const TO_LEAD: Fault = (Kind::R(20e3), "L2", "lead.1");
+const TO_CUFF: Fault = (Kind::R(10e3), "cuff.1", "case");
+
+const DIRECT: Case = case("iec62353-recurrent-direct", "W-01");
+
+#[test]
+fn the_recurrent_test_by_the_direct_method() {
+    passes(&DIRECT);
+    fails(&DIRECT, "pe", 0.4, &[]);
+    fails(&DIRECT, "leak", 0.08, &[TO_CASE]);
+    fails(&DIRECT, "part_single", 0.08, &[TO_LEAD]);
+    fails(&DIRECT, "part", 0.08, &[TO_CUFF]);
+    let second = Case { asset: "W-02", ..DIRECT };
+    passes(&second);
+    fails(&second, "leak_case", 0.08, &[TO_CASE]);
+}
+
+#[test]
+fn the_recurrent_test_by_the_alternative_method() {
+    let alternative = case("iec62353-recurrent-alternative", "W-01");
+    passes(&alternative);
+    fails(&alternative, "leak", 0.08, &[TO_CASE]);
+    fails(&alternative, "part_single", 0.08, &[TO_LEAD]);
+    let second = Case { asset: "W-02", ..alternative };
+    passes(&second);
+    fails(&second, "leak_case", 0.08, &[TO_CASE]);
+}
+
+const INSULATION: &[&str] = &["insulation", "insulation_parts"];
+
+#[test]
+fn insulation_where_there_is_a_reason() {
+    let direct = Case { with: INSULATION, ..DIRECT };
+    passes(&direct);
+    fails(&direct, "insulation", 0.08, &[(Kind::R(1e6), "L", "case")]);
+    fails(&direct, "insulation_parts", 0.08, &[(Kind::R(6e6), "L", "knob shaft")]);
+}
+
+#[test]
+fn acceptance_and_after_repair() {
+    let acceptance = Case { with: INSULATION, ..case("iec62353-acceptance", "W-01") };
+    passes(&acceptance);
+    fails(&acceptance, "leak", 0.08, &[TO_CASE]);
+    let repair = case("iec62353-after-repair", "W-02");
+    passes(&repair);
+    fails(&repair, "part", 0.08, &[(Kind::R(20e3), "L2", "cuff.1")]);
+}
+
+#[test]
+fn systems_and_installed_assets() {
+    let system = case("iec62353-system", "W-03");
+    passes(&system);
+    fails(&system, "pe", 0.6, &[]);
+    let installed = case("iec62353-installed", "W-04");
+    passes(&installed);
+    fails(&installed, "pe", 0.4, &[]);
+    fails(&installed, "touch", 0.08, &[(Kind::R(1e6), "L2", "armrest screw")]);
+}
+
+#[test]
+fn the_general_standard_third_edition() {
+    let third = Case { volts: 253.0, ..case("iec60601-1-leakage", "W-01") };
+    passes(&third);
+    let small = Case { asset: "W-09", ..third };
+    fails(&small, "touch", 0.08, &[(Kind::R(1e6), "N", "knob shaft")]);
+    fails(&small, "mains_single", 0.08, &[(Kind::R(1e6), "lead.1", "case")]);
+}
+
+#[test]
+fn the_general_standard_with_functional_earth() {
+    let second = Case { asset: "W-07", volts: 253.0, ..case("iec60601-1-leakage", "W-01") };
+    passes(&second);
+}
+
+#[test]
+fn the_general_standard_second_edition() {
+    let second = Case { volts: 253.0, ..case("iec60601-1-leakage-1988", "W-06") };
+    passes(&second);
+    fails(&second, "pe", 0.3, &[]);
+    fails(&second, "earth", 0.08, &[(Kind::R(200e3), "N", "case")]);
+}
+
+#[test]
+fn rules_of_other_countries() {
+    let nfpa = case("nfpa99-2012", "W-01");
+    passes(&nfpa);
+    fails(&nfpa, "touch_open", 0.08, &[(Kind::R(200e3), "N", "knob shaft")]);
+    let asnzs = case("asnzs3551-2012", "W-01");
+    passes(&asnzs);
+    fails(&asnzs, "mains_contact_single", 0.08, &[(Kind::R(1e6), "lead.2", "case")]);
+}
+
+#[test]
+fn equipment_that_is_not_medical() {
+    let urn = Case { with: &["insulation_heater"], ..case("non-medical", "W-05") };
+    passes(&urn);
+    fails(&urn, "pe", 0.5, &[]);
+    fails(&urn, "conductor", 0.08, &[(Kind::R(30e3), "N", "case")]);
+    let charger = case("non-medical", "W-08");
+    passes(&charger);
+    fails(&charger, "touch", 0.08, &[(Kind::R(200e3), "L2", "plug shell")]);
+}
+
+#[test]
+fn a_spot_check() {
+    let spot = case("spot-check", "W-01");
+    passes(&spot);
+    fails(&spot, "pe", 0.4, &[]);
+}
+
+/// Nothing shows yet that the ammeter sees the current.
+#[test]
+fn the_differential_method_is_undecided() {
+    let came = inspect(&case("iec62353-recurrent-differential", "W-01"), 0.08, &[]);
+    assert_eq!(came.outcome, "undecided", "{came:?}");
+    assert_eq!(came.steps["leak"].1, ["path_not_proved", "conditions_declared"], "{came:?}");
+}
