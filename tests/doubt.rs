@@ -13,10 +13,10 @@ use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
 use tapline::cli::judge::judge_line;
-use tapline_drivers::Number;
+use tapline_drivers::{Number, Unit};
 use tapline_protocols::doubt::budget::Budget;
 use tapline_protocols::doubt::slope::theil_sen;
-use tapline_protocols::doubt::{scatter, spread};
+use tapline_protocols::doubt::{risk, scatter, spread};
 
 /// Sends cases, returns what the other program counted. Panics at a disagreement.
 fn held_against(cases: &[Value]) -> String {
@@ -157,6 +157,42 @@ fn standard_deviations_of_another_program_agree() {
     let mut random = Random(20_261_129);
     let cases: Vec<_> = (0..500).map(|_| made_readings(&mut random)).collect();
     assert!(held_against(&cases).contains("deviation=500"));
+}
+
+/// Readings of three digits behind the point, as whole thousandths.
+fn made_noise(random: &mut Random) -> Option<Value> {
+    let middle = i128::from(random.below(100_000));
+    let count = 4 + random.below(40);
+    let counts: Vec<i128> = (0..count).map(|_| middle + i128::from(random.below(50))).collect();
+    let scatter = scatter::between(&counts, -3, None, Unit::from_ucum("Ohm").unwrap())?;
+    let s: f64 = scatter.deviation.number.text().parse().unwrap();
+    Some(json!({"kind":"noise","in":counts,"s":s,"freedom":scatter.freedom}))
+}
+
+#[test]
+fn scatter_from_one_reading_to_the_next_agrees() {
+    let mut random = Random(20_261_131);
+    let cases: Vec<_> = (0..500).filter_map(|_| made_noise(&mut random)).collect();
+    assert!(cases.len() > 490);
+    assert!(held_against(&cases).contains(&format!("noise={}", cases.len())));
+}
+
+/// Items that spread as a gamma distribution, decided with a guard band of any width.
+fn made_risk(random: &mut Random) -> Value {
+    let (shape, rate) = (random.within(1.5, 8.0), random.within(1.0, 6.0));
+    let (limit, u) = (random.within(0.5, 3.0), random.within(0.05, 0.5));
+    let accept = limit - u * random.within(-1.0, 3.0);
+    let density = |x: f64| risk::gamma_density(shape, rate, x);
+    let found = risk::of_maximum(density, (0.0, 40.0), (limit, accept), u);
+    json!({"kind":"risk","shape":shape,"rate":rate,"limit":limit,"accept":accept,"u":u,
+        "accepted":found.false_acceptance,"rejected":found.false_rejection})
+}
+
+#[test]
+fn risks_of_another_program_agree() {
+    let mut random = Random(20_261_132);
+    let cases: Vec<_> = (0..200).map(|_| made_risk(&mut random)).collect();
+    assert!(held_against(&cases).contains("risk=200"));
 }
 
 /// Up to thirty points, often of one day and often with one value.

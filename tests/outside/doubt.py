@@ -13,6 +13,7 @@ from fractions import Fraction
 import GTC
 import numpy as np
 from scipy import stats
+from scipy.integrate import quad
 
 worst = Counter()
 kinds = Counter()
@@ -76,6 +77,28 @@ def deviation(case):
     near("deviation", case["s"], float(GTC.type_a.standard_deviation([float(x) for x in case["in"]])), 1e-7)
 
 
+def noise(case):
+    """The two-sample variance; its freedom for white noise (von Neumann), rounded down."""
+    off = np.diff(np.array(case["in"], dtype=float)) / 1000
+    near("noise", case["s"], math.sqrt(np.mean(off**2) / 2), 1e-5)
+    n = len(off)
+    near("noise freedom", case["freedom"], math.floor(Fraction(2 * n * n, 3 * n - 1)), 0)
+
+
+def risk(case):
+    """Wrong decisions over a population, by adaptive quadrature; ours is Simpson's rule."""
+    items = stats.gamma(case["shape"], scale=1 / case["rate"])
+    limit = case["limit"]
+
+    def accepted(x):
+        return stats.norm.cdf((case["accept"] - x) / case["u"])
+
+    wrong, _ = quad(lambda x: items.pdf(x) * accepted(x), limit, 40, limit=200, points=[limit + 2])
+    near("risk", case["accepted"], wrong, 1e-6)
+    wrong, _ = quad(lambda x: items.pdf(x) * (1 - accepted(x)), 0, limit, limit=200)
+    near("risk", case["rejected"], wrong, 1e-6)
+
+
 def judged(case):
     """A verdict's uncertainty, from the object that was judged and from nothing else."""
     given, accuracy = case["in"], case["in"]["accuracy"]
@@ -136,6 +159,8 @@ CHECKS = {
     "end_gauge": end_gauge,
     "impedance": impedance,
     "deviation": deviation,
+    "noise": noise,
+    "risk": risk,
     "normal": lambda case: near("normal", case["got"], stats.norm.cdf(case["z"]), 1e-14),
     "normal_at": lambda case: near("normal_at", case["got"], stats.norm.ppf(case["p"]), 1e-9),
     # At 1e5 degrees of freedom the logarithms of gamma functions lose five digits of sixteen.

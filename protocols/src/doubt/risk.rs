@@ -6,7 +6,8 @@
 
 use super::spread;
 
-/// Intervals of the sums by Simpson's rule.
+/// Intervals of the sums by Simpson's rule. Good to a millionth for gamma distributions over 0 to
+/// 40 um and u from 0.05 um on (held against adaptive quadrature).
 const INTERVALS: u32 = 4_000;
 
 /// Both ways to be wrong, each as a share of all items, 0 to 1.
