@@ -27,6 +27,8 @@ mod lines;
 #[path = "sim/log.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod log;
+#[path = "again/past.rs"]
+mod past;
 #[path = "again/replay.rs"]
 mod replay;
 #[path = "sim/rng.rs"]

@@ -63,6 +63,42 @@ pub struct Find {
     pub config: PathBuf,
 }
 
+/// When assets are due. The books are read, not the index, and the station may run meanwhile.
+#[derive(Debug, Clone, Args)]
+pub struct Due {
+    /// Data folder [default: the one of the configuration]
+    pub folder: Option<PathBuf>,
+    /// Only this asset
+    #[arg(long, value_name = "ASSET")]
+    pub asset: Option<String>,
+    /// Count from the day on which it was due, so that early and late days move nothing [default:
+    /// from the day of the inspection]
+    #[arg(long)]
+    pub from_due: bool,
+    /// To the end of the month in which the day falls
+    #[arg(long)]
+    pub month_end: bool,
+    /// What is overdue on this day [default: today, UTC]
+    #[arg(long, value_name = "DAY")]
+    pub on: Option<String>,
+    /// Configuration file, for its data folder
+    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+    pub config: PathBuf,
+}
+
+/// What an asset measured, like for like. The books are read, not the index, and the station may
+/// run meanwhile.
+#[derive(Debug, Clone, Args)]
+pub struct History {
+    /// Asset
+    pub asset: String,
+    /// Data folder [default: the one of the configuration]
+    pub folder: Option<PathBuf>,
+    /// Configuration file, for its data folder
+    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+    pub config: PathBuf,
+}
+
 /// Which inspections of a data folder.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Span {

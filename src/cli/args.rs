@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
-pub use super::again_args::{Find, Replay, Span};
+pub use super::again_args::{Due, Find, History, Replay, Span};
 
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
 /// evidence.
@@ -99,6 +99,10 @@ pub enum Command {
     Replay(Replay),
     /// What rests on a meter, a limit or a driver that turned out wrong; needs no station
     Find(Find),
+    /// When each asset is to be inspected next, by its interval; needs no station
+    Due(Due),
+    /// What an asset measured, like for like, and where it is going; needs no station
+    History(History),
     /// Make the index again from the books; the station must not be running
     Rebuild {
         /// Configuration file

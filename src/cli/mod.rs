@@ -14,14 +14,17 @@ mod clock;
 mod crowd;
 pub mod decode;
 mod demo;
+mod due;
 mod find;
 mod folder;
+mod history;
 mod identify;
 pub mod judge;
 pub mod key;
 mod learn;
 mod offline;
 mod output;
+mod past;
 pub mod plan;
 mod ports;
 pub mod rebuild;
@@ -165,6 +168,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             output::said(&replay::run(file, common.json))
         }
         Command::Find(args) => find::find(&args, &common),
+        Command::Due(args) => due::due(&args, &common),
+        Command::History(args) => history::history(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),

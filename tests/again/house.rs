@@ -214,6 +214,19 @@ impl Made {
         })
     }
 
+    /// One a day for six days, whose protective earth grows by 6 milliohm a day.
+    pub(crate) fn rising() -> &'static Made {
+        static MADE: OnceLock<Made> = OnceLock::new();
+        MADE.get_or_init(|| {
+            let mut house = House::new(4);
+            for n in 0..6 {
+                house.inspect([200, 240 + 6 * n], [45100, 46200]);
+                house.next_day();
+            }
+            Made::of(house)
+        })
+    }
+
     /// Two inspections on two days whose low-resistance meter is read by a described driver.
     pub(crate) fn described() -> &'static Made {
         static MADE: OnceLock<Made> = OnceLock::new();

@@ -8,10 +8,12 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use serde::Serialize;
+
 use super::slope::{Line, theil_sen};
 use super::{digits, float};
 use crate::due::Day;
-use crate::exact::Ratio;
+use crate::exact::{Arithmetic, Ratio};
 use crate::limits::Direction;
 
 /// Fewest points that a slope is said from.
@@ -25,7 +27,7 @@ const AHEAD_MAX: f64 = 7_305.0;
 const YEAR: f64 = 365.25;
 
 /// What two values must have in common to be compared. Anything else in it makes them strangers.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
 pub struct Like {
     /// Measurand.
     pub measurand: String,
@@ -119,6 +121,24 @@ pub fn trend(points: &[Point], like: &Like, direction: Direction, limit: Ratio) 
     Trend { points: series.len(), slope: line.map(said), limit }
 }
 
+/// The newest of like values is worse than the one before it by more than both expanded
+/// uncertainties together (common practice, no source). Each with its expanded uncertainty, all in
+/// one unit. It stands beside a verdict and changes none.
+///
+/// # Errors
+/// When a number has no room.
+pub fn worse_than_before(
+    (now, its): (Ratio, Ratio),
+    (before, former): (Ratio, Ratio),
+    direction: Direction,
+) -> Result<bool, Arithmetic> {
+    let worse = match direction {
+        Direction::Max => now.minus(before)?,
+        Direction::Min => before.minus(now)?,
+    };
+    Ok(worse.compare(its.plus(former)?)?.is_gt())
+}
+
 fn said(line: Line) -> Slope {
     let signed = |slope: f64| match slope < 0.0 {
         true => alloc::format!("-{}", digits(-slope * YEAR)),
@@ -164,6 +184,20 @@ mod tests {
 
     fn ratio(text: &str) -> Ratio {
         Ratio::of(Number::parse(text).unwrap()).unwrap()
+    }
+
+    /// 0.214 after 0.182 ohm, each +-0.01: 0.032 is more than 0.02 (arithmetic).
+    #[test]
+    fn worse_is_worse_by_more_than_both_doubts() {
+        let is = |now: (&str, &str), before: (&str, &str), direction| {
+            let pair = |(value, doubt)| (ratio(value), ratio(doubt));
+            worse_than_before(pair(now), pair(before), direction).unwrap()
+        };
+        assert!(is(("0.214", "0.01"), ("0.182", "0.01"), Direction::Max));
+        assert!(!is(("0.202", "0.01"), ("0.182", "0.01"), Direction::Max));
+        assert!(!is(("0.182", "0.01"), ("0.214", "0.01"), Direction::Max));
+        assert!(is(("5", "0.2"), ("7.5", "0.3"), Direction::Min));
+        assert!(!is(("7.5", "0.3"), ("5", "0.2"), Direction::Min));
     }
 
     fn like() -> Like {

@@ -95,23 +95,32 @@ impl Every {
 impl DueRule {
     /// The next day, after an inspection on `done` that was due on `due`.
     ///
-    /// Counted from when it was due, the day is the first of that grid after the inspection;
-    /// without a day on which it was due, it is counted from the inspection. `None` beyond 2999.
+    /// Counted from when it was due, the day is the first of that grid after the inspection, but
+    /// an inspection a whole interval early leaves the day that there was: two in one week do not
+    /// count for two intervals. Without a day on which it was due, it is counted from the
+    /// inspection. `None` beyond 2999.
     #[must_use]
     pub fn next(&self, done: Day, due: Option<Day>) -> Option<Day> {
-        let mut day = match self.anchor {
-            Anchor::LastDone => done,
-            Anchor::LastDue => due.unwrap_or(done),
+        let mut day = match (self.anchor, due) {
+            (Anchor::LastDue, Some(due)) if self.every.after(done)? <= due => {
+                return Some(self.snapped(due));
+            }
+            (Anchor::LastDue, Some(due)) => due,
+            (Anchor::LastDone, _) | (Anchor::LastDue, None) => done,
         };
         loop {
             day = self.every.after(day)?;
-            let snapped = match self.snap {
-                Snap::Day => day,
-                Snap::MonthEnd => day.month_end(),
-            };
+            let snapped = self.snapped(day);
             if snapped > done {
                 return Some(snapped);
             }
+        }
+    }
+
+    fn snapped(&self, day: Day) -> Day {
+        match self.snap {
+            Snap::Day => day,
+            Snap::MonthEnd => day.month_end(),
         }
     }
 
@@ -195,6 +204,8 @@ mod tests {
         assert_eq!(next(yearly, "2026-07-01", Some("2026-06-15")), "2027-06-15");
         assert_eq!(next(yearly, "2028-07-01", Some("2026-06-15")), "2029-06-15");
         assert_eq!(next(yearly, "2026-07-01", None), "2027-07-01");
+        assert_eq!(next(yearly, "2026-05-21", Some("2027-06-15")), "2027-06-15");
+        assert_eq!(next(yearly, "2026-06-16", Some("2027-06-15")), "2028-06-15");
         assert_eq!(yearly.next(day("2999-07-01"), None), None);
     }
 

@@ -1,0 +1,221 @@
+//! `tapline due`: when each asset is to be inspected next, from the register and the sealed books.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+use serde_json::{Value, json};
+use tapline_protocols::Fact;
+use tapline_protocols::due::{Anchor, Day, Done, DueRule, Every, Snap};
+use tapline_protocols::fact::Word;
+use tapline_protocols::register::Asset;
+
+use super::again::records;
+use super::args::{Common, Due};
+use super::past::{self, Past};
+use super::{Exit, Trouble, crowd, judge, offline, output};
+use crate::books::Shelf;
+use crate::clock;
+use crate::station::event::BookId;
+use crate::words::english;
+
+/// What happened to an asset, in the order of the station's lines.
+enum Event {
+    Registered(Box<Asset>),
+    Inspected(Box<Past>),
+}
+
+/// An asset on its way through the books.
+#[derive(Default)]
+struct Row {
+    asset: Option<Asset>,
+    due: Option<Day>,
+    last: Option<(String, Day, Word)>,
+}
+
+/// Lists the assets, those that are due first. Exit: 0, or 2 where a record can't be read.
+pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
+    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
+    let today = match &args.on {
+        Some(day) => Day::parse(day)
+            .ok_or_else(|| Trouble::Said(english().tell("due", "no_day", &[("day", day)])))?,
+        None => Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day"),
+    };
+    let mut events = registered(&folder, args.asset.as_deref())?;
+    if let (Some(asset), true) = (&args.asset, events.is_empty()) {
+        let text = english().tell("due", "unknown", &[("asset", asset)]);
+        return Err(Trouble::Said(text));
+    }
+    let mut exit = 0;
+    let records = records(&folder)?;
+    let wanted = args.asset.as_deref();
+    crowd::each(
+        &records,
+        |record| past::read(&folder, record, wanted),
+        |record, result| {
+            match result {
+                Ok(None) => {}
+                Ok(Some(past)) => {
+                    if let Some((seq, _)) = past.signed {
+                        events.push((seq, Event::Inspected(Box::new(past))));
+                    }
+                }
+                Err(why) => {
+                    exit = judge::worse(exit, 2);
+                    output::talk(&format!("{}: {why}", record.id));
+                }
+            }
+            Ok(())
+        },
+    )?;
+    let rows = walked(events, args);
+    let mut rows: Vec<&Row> = rows.values().filter(|row| row.asset.is_some()).collect();
+    // What has no date comes last.
+    rows.sort_by_key(|row| (row.due.is_none(), row.due));
+    for row in &rows {
+        output::data(&if common.json { json_line(row, today) } else { text(row, today) })?;
+    }
+    if !common.json {
+        output::talk(&summary(&rows, today));
+    }
+    Ok(Exit::of_code(exit))
+}
+
+/// Assets as they were registered, each time.
+fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, Trouble> {
+    let shelf = Shelf::new(Arc::new(offline::disk(folder)?));
+    let halted = |halted: crate::books::Halted| Trouble::Said(halted.to_string());
+    let mut lines = shelf.lines(&BookId::Station).map_err(halted)?;
+    let mut events = Vec::new();
+    for line in lines.by_ref() {
+        let line = line.map_err(halted)?;
+        if let Fact::Asset(asset) = line.fact
+            && wanted.is_none_or(|wanted| wanted == asset.id)
+        {
+            events.push((line.seq, Event::Registered(asset)));
+        }
+    }
+    match lines.damaged() {
+        Some(_) => Err(Trouble::Said(english().say("due", "damaged").into())),
+        None => Ok(events),
+    }
+}
+
+fn walked(mut events: Vec<(u64, Event)>, args: &Due) -> BTreeMap<String, Row> {
+    events.sort_by_key(|(seq, _)| *seq);
+    let mut rows: BTreeMap<String, Row> = BTreeMap::new();
+    for (_, event) in events {
+        match event {
+            Event::Registered(asset) => {
+                rows.entry(asset.id.clone()).or_default().register(*asset);
+            }
+            Event::Inspected(past) => {
+                rows.entry(past.asset.id.clone()).or_default().inspect(&past, args);
+            }
+        }
+    }
+    rows
+}
+
+impl Row {
+    /// A date that the register names anew is what somebody decided.
+    fn register(&mut self, asset: Asset) {
+        let before = self.asset.as_ref().and_then(|old| old.due.clone());
+        if asset.due != before
+            && let Some(due) = asset.due.as_deref().and_then(Day::parse)
+        {
+            self.due = Some(due);
+        }
+        self.asset = Some(asset);
+    }
+
+    fn inspect(&mut self, past: &Past, args: &Due) {
+        let Some((_, outcome)) = past.signed else { return };
+        self.last = Some((past.id.clone(), past.day, outcome));
+        let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
+        let Some(every) = interval.and_then(Every::parse) else { return };
+        let done = Done {
+            day: past.day,
+            scheduled: matches!(past.reason.as_str(), "scheduled" | "acceptance"),
+            complete: past.by_its_plan && outcome != Word::Undecided,
+            passed: matches!(outcome, Word::Pass | Word::ConditionalPass),
+        };
+        self.due = args.rule(every).after(&done, self.due);
+    }
+
+    /// Why there is no date, or how it stands to the day; a code of the words.
+    fn state(&self, today: Day) -> &'static str {
+        let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_ref());
+        match (self.due, interval, &self.last) {
+            (Some(due), ..) if due < today => "overdue",
+            (Some(_), ..) => "due",
+            (None, None, _) => "no_interval",
+            (None, Some(_), None) => "never",
+            (None, Some(_), Some(_)) => "not_passed",
+        }
+    }
+}
+
+impl Due {
+    fn rule(&self, every: Every) -> DueRule {
+        DueRule {
+            every,
+            anchor: if self.from_due { Anchor::LastDue } else { Anchor::LastDone },
+            snap: if self.month_end { Snap::MonthEnd } else { Snap::Day },
+        }
+    }
+}
+
+fn json_line(row: &Row, today: Day) -> String {
+    let asset = row.asset.as_ref();
+    let last = row
+        .last
+        .as_ref()
+        .map(|(id, day, outcome)| json!({ "id": id, "day": day.text(), "outcome": outcome }));
+    let line: Value = json!({
+        "asset": asset.map(|asset| &asset.id),
+        "description": asset.map(|asset| &asset.description),
+        "location": asset.map(|asset| &asset.location),
+        "interval": asset.and_then(|asset| asset.interval.as_ref()),
+        "due": row.due.map(Day::text),
+        "state": row.state(today),
+        "last": last,
+    });
+    line.to_string()
+}
+
+fn text(row: &Row, today: Day) -> String {
+    let asset = row.asset.as_ref();
+    let of = |pick: fn(&Asset) -> &str| asset.map_or("", pick);
+    let last = match &row.last {
+        Some((id, day, outcome)) => {
+            let code = serde_json::to_value(outcome).unwrap_or_default();
+            let word = english().say("verdict", code.as_str().unwrap_or_default());
+            format!("{} {id} {word}", day.text())
+        }
+        None => english().say("due", "none").into(),
+    };
+    let due = row.due.map_or_else(|| "-".repeat(10), Day::text);
+    let values = [
+        ("due", due.as_str()),
+        ("asset", of(|asset| &asset.id)),
+        ("description", of(|asset| &asset.description)),
+        ("location", of(|asset| &asset.location)),
+        ("last", &last),
+    ];
+    english().tell("due", row.state(today), &values)
+}
+
+fn summary(rows: &[&Row], today: Day) -> String {
+    let count = |state: &str| rows.iter().filter(|row| row.state(today) == state).count();
+    let (overdue, due) = (count("overdue"), count("due"));
+    let values = [
+        ("assets", rows.len().to_string()),
+        ("overdue", overdue.to_string()),
+        ("without", (rows.len() - overdue - due).to_string()),
+        ("today", today.text()),
+    ];
+    let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let code = if rows.is_empty() { "empty" } else { "summary" };
+    english().tell("due", code, &values)
+}

@@ -1,0 +1,156 @@
+//! What the sealed inspections of a data folder came to, for `due` and `history`: the books are
+//! read, not the index, and the station may run meanwhile.
+
+mod like;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use tapline_protocols::Fact;
+use tapline_protocols::doubt::trend::Like;
+use tapline_protocols::due::Day;
+use tapline_protocols::fact::{Given, Judged, Word};
+use tapline_protocols::limits::Table;
+use tapline_protocols::plan::{self, Expanded, Plan};
+use tapline_protocols::register::Asset;
+
+use super::again::place_of;
+use super::believed::{Refused, believed};
+use crate::books::{Line, OnShelf};
+
+/// A sealed inspection.
+#[derive(Debug, Clone)]
+pub(super) struct Past {
+    /// Its name.
+    pub(super) id: String,
+    /// The asset as it was registered then.
+    pub(super) asset: Asset,
+    /// Local day of its opening.
+    pub(super) day: Day,
+    /// `acceptance scheduled after_repair other`.
+    pub(super) reason: String,
+    /// Number of the line that signed it, where one did.
+    pub(super) signed: Option<(u64, Word)>,
+    /// It was made by the plan that the asset is to be inspected by.
+    pub(super) by_its_plan: bool,
+    /// Verdicts in force on measured values, with what they may be compared by.
+    pub(super) verdicts: Vec<(Like, Judged)>,
+}
+
+/// Reads a sealed inspection. `None`: it is in work, of another asset, or was not measured.
+///
+/// # Errors
+/// It can't be read or is not believed.
+pub(super) fn read(
+    folder: &Path,
+    record: &OnShelf,
+    wanted: Option<&str>,
+) -> Result<Option<Past>, String> {
+    if !record.sealed {
+        return Ok(None);
+    }
+    let (path, in_work) = place_of(folder, record);
+    let mut book = Book::default();
+    let own = |asset: Option<&str>| wanted.is_none_or(|wanted| Some(wanted) == asset);
+    let read = believed(
+        &path,
+        in_work,
+        |open, _| own(open.inspection.as_ref().map(|one| one.asset.as_str())),
+        |line| book.take(line),
+    );
+    match read {
+        Ok(()) => Ok(book.past(&record.id)),
+        Err(Refused::Unwanted) => Ok(None),
+        Err(Refused::Trouble(why)) => Err(why),
+    }
+}
+
+/// A book on its way.
+#[derive(Default)]
+struct Book {
+    asset: Option<Asset>,
+    reason: String,
+    plan: Option<Plan>,
+    limits: Option<Table>,
+    steps: BTreeMap<String, Expanded>,
+    /// Expanded step of each value.
+    values: BTreeMap<u64, String>,
+    verdicts: BTreeMap<String, Judged>,
+    signed: Option<(u64, Word)>,
+}
+
+impl Book {
+    fn take(&mut self, line: &Line) {
+        match &line.fact {
+            Fact::Open(open) => {
+                self.reason =
+                    open.inspection.as_ref().map(|one| one.reason.clone()).unwrap_or_default();
+            }
+            Fact::Given(Given::Asset { asset }) => self.asset = Some((**asset).clone()),
+            Fact::Given(Given::Plan { text, .. }) => self.plan = plan::parse(text).ok(),
+            Fact::Given(Given::Limits { text, .. }) => self.limits = Table::parse(text).ok(),
+            Fact::Given(Given::Steps { list }) => {
+                self.steps.extend(list.iter().map(|step| (step.step.clone(), step.clone())));
+            }
+            Fact::Value(value) => {
+                self.values.insert(line.seq, value.step.clone());
+            }
+            Fact::Verdict(verdict) => {
+                self.verdicts.insert(verdict.step.clone(), verdict.judged.clone());
+            }
+            Fact::Sign(sign) => self.signed = Some((line.seq, sign.outcome)),
+            _ => {}
+        }
+    }
+
+    fn past(self, id: &str) -> Option<Past> {
+        let asset = self.asset.as_ref()?;
+        let verdicts = self.verdicts.iter().filter(|(_, judged)| measured(judged));
+        let verdicts =
+            verdicts.map(|(step, judged)| (self.like(step, judged, asset), judged.clone()));
+        Some(Past {
+            id: id.into(),
+            day: day_of(id)?,
+            by_its_plan: self.by_its_plan(asset),
+            verdicts: verdicts.collect(),
+            asset: asset.clone(),
+            reason: self.reason.clone(),
+            signed: self.signed,
+        })
+    }
+
+    /// The plan that the register names for the asset; without one, any that is not taken by name
+    /// only, and whatever it was accepted by.
+    fn by_its_plan(&self, asset: &Asset) -> bool {
+        let Some(plan) = &self.plan else { return false };
+        match &asset.plan {
+            Some(own) => *own == plan.id,
+            None => !plan.by_name || self.reason == "acceptance",
+        }
+    }
+}
+
+/// It rests on a value: what was skipped or stayed closed was not measured.
+fn measured(judged: &Judged) -> bool {
+    judged.measurand.is_some() && !judged.from.is_empty()
+}
+
+/// The local day in the name of an inspection, `K3-20261124-0007`.
+fn day_of(id: &str) -> Option<Day> {
+    let date = id.split('-').rev().nth(1)?;
+    let part = |from: usize, to: usize| date.get(from..to);
+    Day::parse(&format!("{}-{}-{}", part(0, 4)?, part(4, 6)?, part(6, 8)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_name_of_an_inspection_holds_its_day() {
+        assert_eq!(day_of("K3-20261124-0007").unwrap().text(), "2026-11-24");
+        assert_eq!(day_of("K3-A-20261124-0007").unwrap().text(), "2026-11-24");
+        assert_eq!(day_of("K3"), None);
+        assert_eq!(day_of("K3-20261324-0007"), None);
+    }
+}
