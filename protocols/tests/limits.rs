@@ -343,3 +343,38 @@ fn no_row_from_memory_decides_anything() {
     let memory = |l: &&Listed| l["confidence"] == "memory" && l["id"] != "-";
     assert_eq!(seen, listed().iter().filter(memory).count() + FROM_MEMORY_ALONE.len());
 }
+
+/// Every row of every table: what is good because nothing flows is never a pass unless its path
+/// was proved, and what fails fails all the same. Nothing at all never passes.
+#[test]
+fn no_unproved_path_and_no_missing_value_passes_by_any_row() {
+    let numbers = |row: &Row| {
+        let limit = row.bound.amount.number;
+        let best = Number { negative: false, digits: 0, exponent: 0 };
+        let most = Number { exponent: limit.exponent + 6, ..limit };
+        [best, Number { exponent: limit.exponent - 3, ..limit }, limit, most]
+    };
+    for table in tables() {
+        for row in table.rows.iter().filter(|row| !row.is_low_resistance()) {
+            for number in numbers(row) {
+                let whole = question(row, number, row.bound.amount.unit, Confirmed::Here);
+                let proved = ask(&whole, &table).verdict;
+                let unproved = |value: &Measured| Measured { proved: false, ..value.clone() };
+                let values = whole.values.iter().map(unproved).collect();
+                let found = ask(&Question { values, ..whole.clone() }, &table).verdict;
+                let wanted = if proved == Word::Fail { Word::Fail } else { Word::Undecided };
+                assert_eq!(found, wanted, "{} {}", row.id, number.text());
+                let none = ask(&Question { values: Vec::new(), ..whole }, &table);
+                assert_eq!(none.verdict, Word::Undecided, "{}", row.id);
+            }
+        }
+        for row in &table.rows {
+            let unit = row.bound.amount.unit;
+            for indication in [Indication::Overload, Indication::NoValue] {
+                let mut whole = question(row, row.bound.amount.number, unit, Confirmed::Here);
+                whole.values[0].indication = indication;
+                assert_eq!(ask(&whole, &table).verdict, Word::Undecided, "{}", row.id);
+            }
+        }
+    }
+}
