@@ -7,7 +7,8 @@ use std::process::Command;
 use std::{env, fs};
 
 use serde_json::Value;
-use tapline::cli::plan::{Said, Show, check, show};
+use tapline::cli::plan::{Said, Show, check, check_at, show};
+use tapline_protocols::limits::Table;
 use tapline_protocols::plan::builtin_ids;
 use tapline_protocols::read::csv;
 
@@ -276,21 +277,19 @@ fn faults_of_a_plan_have_file_and_line() {
     assert_eq!(said, refused(&format!("{name}:{line}: {fault}\n")));
     let found = json(&check(&name, false, true));
     assert_eq!(found["faults"][0]["line"], line);
-    fs::write(
-        &path,
-        text.replacen("needs_gate =", "# needs_gate =", 1).replacen(
-            "S7 = \"open\"",
-            "S5 = \"normal\"",
-            1,
-        ),
-    )
-    .unwrap();
+    let ungated = text.replacen("needs_gate =", "# needs_gate =", 1);
+    fs::write(&path, ungated.replacen("S7 = \"open\"", "S5 = \"normal\"", 1)).unwrap();
     let said = check(&name, false, false);
-    let line = text.lines().position(|l| l.starts_with("sweep")).unwrap() + 1;
-    assert_eq!(
-        said,
-        refused(&format!("{name}:{line}: `step.leak.sweep` `S5` stands in `set` as well\n"))
+    let at = |key: &str| text.lines().position(|l| l.starts_with(key)).unwrap() + 1;
+    let step = text[..text.find("needs_gate").unwrap()].rfind("[[step]]").unwrap();
+    let gate = format!(
+        "{name}:{}: `step.leak.needs_gate` an energised step that class I comes to needs \
+         `needs_gate = \"protective_earth\"`\n",
+        text[..step].lines().count() + 1
     );
+    let sweep = at("sweep");
+    let sweep = format!("{name}:{sweep}: `step.leak.sweep` `S5` stands in `set` as well\n");
+    assert_eq!(said, refused(&(gate + &sweep)));
     fs::write(&path, b"format = \"tapline-plan-1\"\nid = \"\xff\"\n").unwrap();
     assert_eq!(
         check(&name, false, false),
@@ -328,4 +327,28 @@ print(json.dumps(out))
         let read: Vec<Vec<String>> = csv::rows(&text).unwrap().into_iter().map(texts).collect();
         assert_eq!(read, wanted);
     }
+}
+
+/// A workshop's own limit, in `limits/` beside its configuration.
+#[test]
+fn a_workshops_own_limit_counts_without_a_station() {
+    let site = tempfile::tempdir().unwrap();
+    fs::create_dir(site.path().join("limits")).unwrap();
+    let table = Table::parse(Table::builtin("IEC 62353", "2014").unwrap()).unwrap();
+    let row = table.rows.iter().find(|row| row.id == "iec62353-2014.pe.inlet").unwrap();
+    let text = table.text_of(&[row]).replace(&row.id, "our.inlet").replace("0.200", "0.150")
+        + "layer = \"site\"\napproved_by = \"K. Vogt\"\nreason = \"our own\"\n"
+        + "date = \"2026-11-24\"\n";
+    let path = site.path().join("limits/ours.toml");
+    fs::write(&path, &text).unwrap();
+    let said = check_at(PLAN, Some(site.path()), true, false);
+    assert_eq!(said.code, 0, "{}", said.stderr);
+    assert!(said.stdout.contains("our.inlet"), "{}", said.stdout);
+    assert!(!check(PLAN, true, false).stdout.contains("our.inlet"));
+    let shown = show(&Show { site: Some(site.path().into()), ..ask("P-0112") });
+    assert!(shown.stdout.contains("at most 0.150 Ohm"), "{}", shown.stdout);
+    fs::write(&path, text.replace("max", "most")).unwrap();
+    let said = check_at(PLAN, Some(site.path()), true, false);
+    assert_eq!(said.code, 2);
+    assert!(said.stderr.contains("ours.toml:"), "{}", said.stderr);
 }

@@ -53,10 +53,14 @@ fn unconfirmed(id: &str) -> Vec<String> {
     ids
 }
 
-fn inspect(case: &Case, earth_ohm: f64, faults: &[Fault]) -> Came {
+fn bench(case: &Case, earth_ohm: f64, faults: &[Fault]) -> Bench {
     let asset = read_assets(ASSETS).unwrap().into_iter().find(|one| one.id == case.asset).unwrap();
     let thing = Thing { asset, faults: faults.to_vec(), earth_ohm, volts: case.volts };
-    let mut bench = Bench::new(ASSETS, thing);
+    Bench::new(ASSETS, thing)
+}
+
+fn inspect(case: &Case, earth_ohm: f64, faults: &[Fault]) -> Came {
+    let mut bench = bench(case, earth_ohm, faults);
     bench.confirm(&unconfirmed(case.plan));
     bench.inspect(case.plan, case.with)
 }
@@ -197,4 +201,28 @@ fn the_differential_method_is_undecided() {
     let came = inspect(&case("iec62353-recurrent-differential", "W-01"), 0.08, &[]);
     assert_eq!(came.outcome, "undecided", "{came:?}");
     assert_eq!(came.steps["leak"].1, ["path_not_proved", "conditions_declared"], "{came:?}");
+}
+
+#[test]
+fn who_may_not_inspect_does_not_begin() {
+    let people = include_str!("../demo/scenes/operators.toml");
+    for (from, to) in [
+        (", { what = \"inspect\", until = 2027-12-31 }]", "]"),
+        ("\"inspect\", until = 2027-12-31", "\"inspect\", until = 2026-11-23"),
+    ] {
+        let mut bench = bench(&DIRECT, 0.08, &[]);
+        assert!(people.contains(from));
+        bench.people(&people.replacen(from, to, 1));
+        let (said, refused) = bench.begin(DIRECT.plan);
+        assert_eq!(said, Vec::<String>::new());
+        assert!(refused[0].contains("competence `inspect`"), "{refused:?}");
+    }
+}
+
+#[test]
+fn an_asset_without_an_earthed_point_is_said_to_be_so() {
+    for (asset, key) in [("W-01", "begin.open"), ("W-10", "begin.unproved")] {
+        let (said, refused) = bench(&Case { asset, ..DIRECT }, 0.08, &[]).begin(DIRECT.plan);
+        assert_eq!((said.as_slice(), refused.len()), ([key.to_string()].as_slice(), 0));
+    }
 }

@@ -320,6 +320,9 @@ pub enum PlanCommand {
         /// List every limit that it can come to, those to be confirmed first
         #[arg(long)]
         limits: bool,
+        /// Configuration file: what lies in `limits/` beside it counts, too
+        #[arg(long, value_name = "FILE", env = "TAPLINE_CONFIG", default_value = CONFIG)]
+        config: PathBuf,
     },
     /// Steps, conditions, limits, placements and minutes for one asset
     Show(PlanShow),
@@ -345,7 +348,13 @@ pub struct PlanShow {
     /// Steps that are off unless there is a reason, such as insulation
     #[arg(long, value_name = "STEP")]
     pub with: Vec<String>,
+    /// Configuration file: what lies in `limits/` beside it counts, too
+    #[arg(long, value_name = "FILE", env = "TAPLINE_CONFIG", default_value = CONFIG)]
+    pub config: PathBuf,
 }
+
+/// Where a station's configuration lies.
+const CONFIG: &str = "/etc/tapline/tapline.toml";
 
 /// Limits.
 #[derive(Debug, Subcommand)]

@@ -142,8 +142,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Record(args) => record::run(&args, &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),
-        Command::Plan { what: PlanCommand::Check { plan, limits } } => {
-            offline::plan(&plan::check(&plan, limits, common.json))
+        Command::Plan { what: PlanCommand::Check { plan, limits, config } } => {
+            offline::plan(&plan::check_at(&plan, config.parent(), limits, common.json))
         }
         Command::Plan { what: PlanCommand::Show(show) } => match (&show.assets, &show.fixtures) {
             (Some(assets), Some(fixtures)) => offline::plan_show(&show, assets, fixtures, &common),

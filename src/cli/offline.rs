@@ -147,6 +147,7 @@ pub(super) fn plan_show(
         fixtures: fixtures.to_owned(),
         instruments: show.instruments.clone(),
         with: show.with.clone(),
+        site: show.config.parent().map(Path::to_owned),
         today: clock::utc_day(clock::now().wall_us),
         json: common.json,
     }))

@@ -12,6 +12,9 @@ use tapline_protocols::limits::Table;
 use tapline_protocols::plan::{self, BenchGiven, Plan};
 use tapline_protocols::register::{self, Asset, Fixture, Instrument, Lead, Setup};
 
+use crate::serve::tomls;
+use crate::station::Library;
+
 /// What a command says and how it ends: 0 done, 2 something is wrong with the input.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Said {
@@ -40,6 +43,8 @@ pub struct Show {
     pub with: Vec<String>,
     /// Day of the inspection, `2026-11-24`.
     pub today: String,
+    /// Folder of the configuration: what lies in its `limits/` counts, too.
+    pub site: Option<PathBuf>,
     /// JSON instead of text.
     pub json: bool,
 }
@@ -49,7 +54,13 @@ pub struct Show {
 /// is listed, the unconfirmed ones first.
 #[must_use]
 pub fn check(plan: &str, limits: bool, json: bool) -> Said {
-    match checked(plan) {
+    check_at(plan, None, limits, json)
+}
+
+/// As [`check`], with the tables of a workshop's own, in the folder `limits/` of `site`.
+#[must_use]
+pub fn check_at(plan: &str, site: Option<&Path>, limits: bool, json: bool) -> Said {
+    match checked(plan, site) {
         Ok((plan, tables)) => {
             let stdout = match json {
                 true => text::check_json(&plan, &tables),
@@ -100,11 +111,11 @@ impl Wrong {
 }
 
 /// A plan without faults, and the tables that it rests on.
-fn checked(name: &str) -> Result<(Plan, Vec<Table>), Wrong> {
+fn checked(name: &str, site: Option<&Path>) -> Result<(Plan, Vec<Table>), Wrong> {
     let text = plan_text(name)?;
     let wrong = |faults| Wrong { file: name.into(), faults };
     let (plan, lines) = plan::read(&text).map_err(wrong)?;
-    let tables = tables(&plan)?;
+    let tables = tables(&plan, site)?;
     match plan::check(&plan, &lines, &tables) {
         faults if faults.is_empty() => Ok((plan, tables)),
         faults => Err(wrong(faults)),
@@ -112,7 +123,7 @@ fn checked(name: &str) -> Result<(Plan, Vec<Table>), Wrong> {
 }
 
 fn shown(ask: &Show) -> Result<String, Wrong> {
-    let (plan, tables) = checked(&ask.plan)?;
+    let (plan, tables) = checked(&ask.plan, ask.site.as_deref())?;
     let unknown = ask.with.iter().find(|w| !plan.steps.iter().any(|s| s.by_reason && s.id == **w));
     if let Some(unknown) = unknown {
         let text = format!("has no step `{unknown}` that is asked for by a reason");
@@ -179,11 +190,16 @@ fn plan_text(name: &str) -> Result<String, Wrong> {
     }
 }
 
-fn tables(plan: &Plan) -> Result<Vec<Table>, Wrong> {
-    let (standard, edition) = (&plan.standard, &plan.edition);
-    let Some(text) = Table::builtin(standard, edition) else { return Ok(Vec::new()) };
-    let name = format!("limits of {standard}:{edition}");
-    Table::parse(text).map(|table| vec![table]).map_err(|faults| Wrong { file: name, faults })
+/// The table of the plan's edition, with what lies in the workshop's folder over it.
+fn tables(plan: &Plan, site: Option<&Path>) -> Result<Vec<Table>, Wrong> {
+    let wrong = |file: &str, faults| Wrong { file: file.into(), faults };
+    let builtin = Library::builtin();
+    let mut library = builtin.map_err(|faults| wrong("the built-in tables", faults))?;
+    for path in site.map(|site| tomls(&site.join("limits"))).unwrap_or_default() {
+        let added = library.add_table(&read(&path)?);
+        added.map_err(|faults| wrong(&path.display().to_string(), faults))?;
+    }
+    Ok(library.table(&plan.standard, &plan.edition).cloned().into_iter().collect())
 }
 
 fn asset(path: &Path, id: &str) -> Result<Asset, Wrong> {

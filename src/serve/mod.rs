@@ -20,4 +20,5 @@ pub mod summary;
 mod writer;
 
 pub use start::JUDGE;
+pub(crate) use start::tomls;
 pub use station::{run, socket_path};

@@ -243,7 +243,8 @@ pub(super) fn library(folder: &Path) -> Result<Library, Halted> {
     Ok(library)
 }
 
-fn tomls(folder: &Path) -> Vec<std::path::PathBuf> {
+/// The TOML files of a folder in the order of their names.
+pub(crate) fn tomls(folder: &Path) -> Vec<std::path::PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
     let paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
     let mut paths: Vec<_> = paths.filter(|p| p.extension().is_some_and(|e| e == "toml")).collect();

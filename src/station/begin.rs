@@ -9,7 +9,7 @@ use tapline_protocols::plan::{
     BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
 };
 use tapline_protocols::register::{
-    Asset, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
+    Asset, Class, Competence, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
 };
 use tapline_protocols::{Fact, Fault};
 
@@ -72,6 +72,7 @@ impl Core {
         let by = seat.by.clone().ok_or_else(|| {
             conflict("nobody is logged in at this bench", "Scan a badge, then begin.")
         })?;
+        self.may_inspect(&by, at)?;
         let selected = self.benches[bench].selected.clone();
         let scan = selected.as_ref().filter(|(id, _)| begin.asset.as_ref().is_none_or(|a| a == id));
         let scan = scan.map(|(_, seq)| *seq);
@@ -85,6 +86,7 @@ impl Core {
             return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
         }
         let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
+        let say = if unprovable(&plan, &asset, &steps) { "begin.unproved" } else { "begin.open" };
         let id = self.next_name(at);
         let opened = Opened {
             bench: bench.into(),
@@ -101,7 +103,7 @@ impl Core {
         facts.extend(self.given((bench, &by), (asset, &plan), steps, here));
         rehearse(&id, at, &facts, &by).map_err(|faults| self.faulty(&plan.id, &faults))?;
         let seq = self.open(seat, &id, facts, &by);
-        Ok(Answer::done(seq).about(&id).say(&["begin.open", &id]).besides(doubts))
+        Ok(Answer::done(seq).about(&id).say(&[say, &id]).besides(doubts))
     }
 
     fn may_begin(&self, bench: &str, at: Stamp) -> Result<(), Problem> {
@@ -112,6 +114,20 @@ impl Core {
             ));
         }
         self.clock_may_be_right(at)
+    }
+
+    /// Whoever is registered needs the competence, valid today.
+    fn may_inspect(&self, by: &str, at: Stamp) -> Result<(), Problem> {
+        let Some(operator) = self.register.operators.get(by) else { return Ok(()) };
+        let today = self.settings.zone.date(at.wall_us);
+        let may = |one: &Competence| one.what == "inspect" && today <= one.until;
+        match operator.competence.iter().any(may) {
+            true => Ok(()),
+            false => Err(conflict(
+                format!("`{by}` has no competence `inspect` that is valid today"),
+                "Let somebody else begin, or register the competence with its new date.",
+            )),
+        }
     }
 
     fn not_open(&self, asset: &str) -> Result<(), Problem> {
@@ -341,6 +357,15 @@ const LEGEND: &str = "One JSON object a line; seq is its number, t UTC, m micros
     verdict: from is the seq of its values, chain how they were corrected, limit the row it was \
     judged by. known: witnessed by contacts, revealed by a measurement, declared by a person. \
     drop: a value set aside. carried: made in another book.";
+
+/// Nothing can prove the protective earth of this asset, and energised steps wait for that.
+fn unprovable(plan: &Plan, asset: &Asset, steps: &[Expanded]) -> bool {
+    let earthed = matches!(asset.class, Class::I | Class::System);
+    let waits = |step: &Expanded| {
+        plan.steps.iter().any(|one| one.id == step.of && one.needs_gate.is_some())
+    };
+    earthed && asset.earthed_points.is_empty() && steps.iter().any(waits)
+}
 
 /// An inspection that could not be prepared is never opened.
 fn rehearse(id: &str, at: Stamp, facts: &[Fact], by: &str) -> Result<(), Vec<Fault>> {

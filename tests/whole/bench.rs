@@ -45,6 +45,8 @@ pub(crate) struct Bench {
     facts: Vec<Fact>,
     sealed: bool,
     refusals: Vec<String>,
+    /// Keys of what was said to commands that were done.
+    said: Vec<String>,
 }
 
 /// What came of an inspection.
@@ -84,6 +86,7 @@ impl Bench {
             facts: Vec::new(),
             sealed: false,
             refusals: Vec::new(),
+            said: Vec::new(),
         };
         let at = bench.at();
         bench.core.recover(at, Found::default());
@@ -115,6 +118,22 @@ impl Bench {
             self.ask(&request, Some("op-2"));
         }
         assert_eq!(self.refusals, Vec::<String>::new());
+    }
+
+    /// Takes people into the register in place of the clinic's own.
+    pub(crate) fn people(&mut self, text: &str) {
+        self.ask(&json!({ "do": "import", "what": "operators", "text": text }), None);
+        assert_eq!(self.refusals, Vec::<String>::new());
+    }
+
+    /// What is said to `begin`, and what was refused.
+    pub(crate) fn begin(&mut self, plan: &str) -> (Vec<String>, Vec<String>) {
+        self.scan("OP-0007");
+        let asset = self.thing.asset.id.clone();
+        self.scan(&asset);
+        self.said.clear();
+        self.ask(&json!({ "do": "begin", "plan": plan }), None);
+        (std::mem::take(&mut self.said), std::mem::take(&mut self.refusals))
     }
 
     /// From the scan of the asset to the sealed book.
@@ -383,7 +402,9 @@ impl Bench {
             Effect::Answer { result: Err(problem), .. } => {
                 self.refusals.push(format!("{}: {}", problem.code, problem.detail));
             }
-            Effect::Answer { .. } => {}
+            Effect::Answer { result: Ok(answer), .. } => {
+                self.said.extend(answer.say.first().cloned())
+            }
         }
     }
 }

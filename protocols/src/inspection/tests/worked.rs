@@ -168,3 +168,34 @@ fn an_insulation_whose_clip_may_have_been_off_proves_nothing() {
     bench.prove("closed_path").unwrap();
     assert_eq!(bench.verdict("insulation"), (Word::Undecided, vec!["path_not_proved".to_string()]));
 }
+
+/// The tester says that it has no voltage on: what it says before counts for nothing of the
+/// minute. Books of the list of proofs before counted it.
+#[test]
+fn the_clock_of_an_insulation_starts_with_its_voltage() {
+    for (proofs, there) in [(crate::fact::PROOFS, false), (2, true)] {
+        let fixed = Setting::default();
+        let policy = crate::fact::Policy { proofs, ..fixed.policy.clone() };
+        let asked = vec!["insulation".to_string()];
+        let mut bench = Bench::open(&Setting { asked, policy, ..fixed });
+        to_the_leakage(&mut bench);
+        let test = |shows: &str, seconds: u64, bench: &mut Bench| {
+            for _ in 0..seconds {
+                bench.now += 1_000_000;
+                bench.feed("IR-01", Function::InsulationResistance, shows);
+            }
+        };
+        test("0.00 MOhm", 3, &mut bench);
+        bench.prove("closed_path").unwrap();
+        let prompt = bench.inspection.prompt();
+        assert_eq!(prompt.step.as_deref(), Some("insulation/1"));
+        bench.ask(&Command::Capture { expect: None }).unwrap();
+        test("48.2 MOhm", 40, &mut bench);
+        test("none", 1, &mut bench);
+        test("48.2 MOhm", 40, &mut bench);
+        let captured = |bench: &Bench| bench.values().iter().any(|v| v.step == "insulation/1");
+        assert_eq!(captured(&bench), there, "{proofs}");
+        test("48.2 MOhm", 40, &mut bench);
+        assert!(captured(&bench));
+    }
+}

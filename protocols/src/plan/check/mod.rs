@@ -8,10 +8,11 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use super::model::{Plan, Step, StepKind};
+use super::model::{Hazard, Plan, Step, StepKind};
 use crate::fault::Fault;
 use crate::limits::Table;
 use crate::read::Lines;
+use crate::register::Class;
 
 pub use limit::{Reached, reached};
 
@@ -27,6 +28,7 @@ pub fn check(plan: &Plan, lines: &Lines, tables: &[Table]) -> Vec<Fault> {
         let place = format!("step.{}", step.id);
         reach(plan, step, &place, &mut findings);
         gates(&plan.steps[..at], step, &place, &mut findings);
+        ungated(plan, step, &place, &mut findings);
         match step.kind {
             StepKind::Measure => step::measured(step, &place, &mut findings),
             StepKind::Look | StepKind::Try | StepKind::Ask => {
@@ -86,6 +88,16 @@ fn gates(before: &[Step], step: &Step, place: &str, findings: &mut Findings<'_>)
     let proved = before.iter().any(|earlier| earlier.gate == Some(needed));
     let text = "no earlier step has this `gate`, so this one would never open";
     findings.unless(proved, place, "needs_gate", text);
+}
+
+/// What has a protective earth is energised behind the gate alone.
+fn ungated(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let lists = [&plan.for_assets.class, &step.when.class];
+    let comes = |class| lists.iter().all(|list| list.is_empty() || list.contains(&class));
+    let earthed = comes(Class::I) || comes(Class::System);
+    let open = step.hazard == Some(Hazard::Live) && step.needs_gate.is_none();
+    let text = "an energised step that class I comes to needs `needs_gate = \"protective_earth\"`";
+    findings.unless(!(earthed && open), place, "needs_gate", text);
 }
 
 #[cfg(test)]

@@ -170,6 +170,8 @@ faults! {
         : "items", "at least one item";
     a_measurand_to_answer: "look", "items = " => "measurand = \"touch_current\"\nitems = "
         : "measurand", "leave it out";
+    a_live_step_of_class_one_without_a_gate: "leak", "needs_gate = \"protective_earth\"\n" => ""
+        : "needs_gate", "class I comes to";
     a_computed_step: "try", "kind  = \"try\"" => "kind = \"compute\""
         : "kind", "not built yet";
 }
