@@ -133,6 +133,8 @@ pub struct Asker {
     open: bool,
     want: Option<Function>,
     wanted: bool,
+    /// It was said that it measures what is wanted.
+    ready: bool,
     /// Its name was asked for since opening.
     greeted: bool,
     /// A question timed out, and nothing proved since then that the line is in step.
@@ -157,6 +159,7 @@ impl Asker {
             open: false,
             want: None,
             wanted: false,
+            ready: false,
             greeted: false,
             lost: false,
             retry_us: QUIET_US,
@@ -231,6 +234,7 @@ impl Asker {
             What::Shown(shown) if shown.held() => {
                 let doubt = self.pairing.doubt(piece.first, &shown);
                 let why = if spoiled { Some("unsolicited") } else { doubt };
+                self.shows(shown.function, why);
                 self.out.push_back(Output::Reading(shown.reading(piece, why)));
             }
             What::Shown(_) | What::Bare(_) => self.note(piece, "malformed"),
@@ -241,6 +245,15 @@ impl Asker {
             self.answered(piece.last, ask);
         } else {
             self.phase = Phase::Asked { ask, pieces: pieces.saturating_add(1), spoiled, until };
+        }
+    }
+
+    /// Nothing sets such an instrument: that it measures what is wanted is known when it says so,
+    /// in a reading that is believed.
+    fn shows(&mut self, function: Function, why: Option<&'static str>) {
+        if why.is_none() && self.want == Some(function) && !self.ready {
+            self.ready = true;
+            self.out.push_back(Output::Ready(function));
         }
     }
 
@@ -346,6 +359,7 @@ impl Asker {
         self.wanted = want.as_ref().is_some_and(may);
         if core::mem::replace(&mut self.want, want) != want {
             self.pairing.broken();
+            self.ready = false;
         }
         if want.is_some() && !self.wanted {
             self.empty(now, "not_configured", None);

@@ -81,11 +81,32 @@ fn fixed_frames_are_asked_for_until_two_are_equal() {
     let answered = bench.now;
     assert_eq!(bench.waits(), ["> D"]);
     assert_eq!(bench.now, answered + GAP_US);
-    assert_eq!(bench.says(b"OH 0.198  Ohm\r"), ["ok Resistance2w 0.198 Ohm"]);
+    assert_eq!(
+        bench.says(b"OH 0.198  Ohm\r"),
+        ["Ready(Resistance2w)", "ok Resistance2w 0.198 Ohm"]
+    );
     assert_eq!(bench.waits(), ["> D"]);
     assert_eq!(bench.says(b"OH 0.199  Ohm\r"), ["unpaired Resistance2w 0.199 Ohm"]);
     assert_eq!(bench.want(None), [""; 0]);
     assert_eq!(bench.driver.deadline(), None);
+}
+
+/// An energised step begins when its meter measures what is wanted: these say it by their answers.
+#[test]
+fn what_an_instrument_measures_is_known_once_two_answers_say_it() {
+    let mut bench = Bench::new(&fixed14::TALK);
+    bench.handle(Input::Open);
+    let ready = |bench: &mut Bench| {
+        let said = bench.says(b"OH 0.198  Ohm\r");
+        bench.waits();
+        said.iter().filter(|said| said.starts_with("Ready")).count()
+    };
+    bench.want(OHM);
+    assert_eq!([0; 4].map(|_| ready(&mut bench)), [0, 1, 0, 0], "once for what is wanted");
+    bench.want(Some(Function::VoltageAc));
+    assert_eq!([0; 3].map(|_| ready(&mut bench)), [0, 0, 0], "it measures something else");
+    bench.want(OHM);
+    assert_eq!([0; 3].map(|_| ready(&mut bench)), [0, 1, 0]);
 }
 
 #[test]
@@ -167,7 +188,9 @@ fn a_number_is_what_somebody_says_it_is_until_the_instrument_was_touched() {
     bench.want(OHM);
     let answer = b"R1\r\n+0.1987E+0\r\n=>\r\n";
     let number = |bench: &mut Bench, answer: &[u8]| {
-        let said = bench.says(answer)[1].clone();
+        let mut said = bench.says(answer);
+        said.retain(|said| said != "Ready(Resistance2w)");
+        let said = said[1].clone();
         assert_eq!(bench.waits(), ["> R1\\r\\n"]);
         said
     };
@@ -205,7 +228,8 @@ fn an_answer_follows_the_digit_that_says_it_was_understood() {
     assert_eq!(got, ["answer 0", "unpaired Resistance2w 0.1987 Ohm"]);
     assert_eq!(bench.waits(), ["> QM\\r"]);
     let got = bench.says(b"0\r\n1.987E-1,OHM,NORMAL,NONE\r\n");
-    assert_eq!(got, ["answer 0", "ok Resistance2w 0.1987 Ohm"]);
+    let ready = "Ready(Resistance2w)";
+    assert_eq!(got, ["answer 0", ready, "ok Resistance2w 0.1987 Ohm"]);
     assert_eq!(bench.waits(), ["> QM\\r"]);
     assert_eq!(bench.says(b"5\r\n"), ["error_queue 5"]);
     assert_eq!(bench.waits(), ["> QM\\r"]);
