@@ -19,6 +19,9 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
     if !record.run.live_and_watched() {
         return Err("not_live");
     }
+    if !energised(record, job) {
+        return Err("not_live");
+    }
     let active = record.active().and_then(|step| record.captured(step));
     if active
         .is_some_and(|value| record.run.live < value.seq && !armed_since(record, job, value.seq))
@@ -39,6 +42,13 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
         weakest = weakest.min(setting.ok_or("not_live")?.known);
     }
     Ok(Some(weakest))
+}
+
+/// It is live by what energises the job: where the supply box does not, contacts that see the box
+/// on say nothing of it, and a person says `live`.
+pub(super) fn energised(record: &Record, job: &Job) -> bool {
+    let said = |act: &Line<ActFact>| act.fact.what == "live" && act.seq == record.run.live;
+    job.by_box || record.acts.iter().any(said)
 }
 
 /// The operator asked for one more capture.

@@ -250,6 +250,7 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Connected, _) => "prove_open",
         (Phase::Cleared, _) => "live",
         (Phase::Live, _) if condition::otherwise(record, job) => "dead",
+        (Phase::Live, _) if !condition::energised(record, job) => "dead",
         (Phase::Live, _) if !shown_alive(record, job) => "alive",
         (Phase::Live, _) => {
             let captured = record.captured(step).is_some_and(|v| record.run.live < v.seq);

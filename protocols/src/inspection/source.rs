@@ -12,7 +12,7 @@ use super::acts::RATED_PERMILLE;
 use super::command::{Desk, Refusal};
 use super::evidence::{ENTER_AGAIN, last_act, next_act};
 use super::record::{Line, Record};
-use super::{proof, scale};
+use super::{condition, proof, scale};
 use crate::fact::{Fact, ProveFact, ValueFact};
 use crate::plan::Needs;
 use crate::register::Known;
@@ -61,7 +61,7 @@ pub(super) fn prove(desk: Desk<'_>, volts: Option<&str>) -> Result<Vec<Fact>, Re
     let step = desk.active()?;
     let job = desk.brief.job(&step.expanded.step).filter(|job| job.source);
     let job = job.ok_or(Refusal::new("conflict", "refusal.no_source_step"))?;
-    if !desk.record.run.live_and_watched() {
+    if !desk.record.run.live_and_watched() || !condition::energised(desk.record, job) {
         return Err(Refusal::new("conflict", "refusal.not_live"));
     }
     let Some(volts) = volts else {

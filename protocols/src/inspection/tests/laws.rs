@@ -135,3 +135,26 @@ fn open_date(id: &str) -> String {
     let date = id.split('-').nth(1).unwrap_or_default();
     alloc::format!("{}-{}-{}", &date[..4], &date[4..6], &date[6..])
 }
+
+/// Since hands were clear somebody read the source's own voltmeter, at mains voltage, and energised
+/// it before that; whatever was energised stays so until a person says dead, or watching ends.
+pub(super) fn nothing_is_captured_before_its_source_was_read(bench: &Bench) {
+    let (mut live, mut shown) = (false, false);
+    for line in &bench.lines {
+        match &line.fact {
+            Fact::Act(act) if act.what == "live" => live = true,
+            Fact::Act(act) if matches!(act.what.as_str(), "clear" | "dead" | "connected") => {
+                (live, shown) = (false, false);
+            }
+            Fact::Resume(_) => (live, shown) = (false, false),
+            Fact::Prove(proof) if proof.what == "source" => {
+                assert!(live || !proof.ok, "read while nobody had switched it on");
+                shown = proof.ok;
+            }
+            Fact::Value(value) if value.step.starts_with("leak") => {
+                assert!(live && shown, "{value:?}");
+            }
+            _ => {}
+        }
+    }
+}

@@ -173,10 +173,17 @@ fn follow(bench: &mut Bench) {
             drop(bench.act("clear"));
         }
         "live" => {
-            bench.set(bench.world.s5, true, true);
+            match prompt.set.keys().any(|switch| switch.name() == "supply") {
+                true => bench.set(bench.world.s5, true, true),
+                false => bench.world.supply = true,
+            }
             drop(bench.act("live"));
         }
         "alive" => drop(bench.prove("alive")),
+        "source" => {
+            drop(bench.source("226"));
+            drop(bench.source("226"));
+        }
         "dead" | "may_be_live" => {
             bench.set(bench.world.s5, bench.world.s7, false);
             drop(bench.act("dead"));
@@ -391,6 +398,49 @@ proptest! {
         laws::a_limit_judges_its_own_step(&bench);
         laws::a_reading_serves_once_and_where_it_was_placed(&bench);
         laws::nothing_is_energised_on_an_unproved_earth(&bench);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: config().cases / 4, ..config() })]
+
+    #[test]
+    fn the_laws_hold_where_a_source_drives(
+        witnessed in any::<bool>(),
+        careful in 0usize..30,
+        moves in prop::collection::vec(moves(), 1..30),
+    ) {
+        let mut bench = super::source::alternatively(witnessed);
+        for _ in 0..careful {
+            follow(&mut bench);
+        }
+        for one in &moves {
+            play(&mut bench, one);
+        }
+        one_contact_one_value(&bench);
+        only_fresh_readings(&bench);
+        a_pass_is_complete(&bench);
+        the_fold_agrees(&bench);
+        a_replay_predicts_the_same(&bench);
+        every_reading_has_its_place(&bench);
+        laws::a_limit_judges_its_own_step(&bench);
+        laws::a_reading_serves_once_and_where_it_was_placed(&bench);
+        laws::nothing_is_energised_on_an_unproved_earth(&bench);
+        laws::nothing_is_captured_before_its_source_was_read(&bench);
+    }
+}
+
+/// The game is worth playing only if careful moves get to the end of it.
+#[test]
+fn careful_moves_reach_a_value_that_a_source_drives() {
+    for witnessed in [false, true] {
+        let mut bench = super::source::alternatively(witnessed);
+        for _ in 0..60 {
+            follow(&mut bench);
+        }
+        let leaks = bench.values().iter().filter(|v| v.step.starts_with("leak")).count();
+        assert_eq!((leaks, bench.state()), (1, "close_scan"), "witnessed: {witnessed}");
+        laws::nothing_is_captured_before_its_source_was_read(&bench);
     }
 }
 

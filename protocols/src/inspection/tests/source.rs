@@ -182,6 +182,14 @@ fn contacts_do_not_say_that_a_source_is_off() {
     assert_eq!((bench.active().as_str(), bench.state()), ("part/2", "clear"));
 }
 
+/// The alternative method from its beginning.
+pub(super) fn alternatively(witnessed: bool) -> Bench {
+    let mut bench =
+        Bench::open(&Setting { witnessed, ..setting("iec62353-recurrent-alternative", "P-0109") });
+    bench.world.network = ["11.012 kOhm".into(), "11.012 kOhm".into()];
+    bench
+}
+
 /// Both supply conductors joined at the source; the supply box has no part in it.
 fn alternative(witnessed: bool, leak: &str) -> Bench {
     let mut bench =
