@@ -5,13 +5,33 @@
 
 use std::{env, fs, thread};
 
-use tapline::validate::assets::FAULTY;
-use tapline::validate::{campaign, page};
+use tapline::station::event::Stored;
+use tapline::validate::assets::{FAULTY, GOOD};
+use tapline::validate::{campaign, case, mistakes, page};
+use tapline_protocols::Fact;
 
 const PAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/false_pass/README.md");
 
+/// `PLAY="L 20k:wall"` tells one inspection, and fails.
+fn tell(story: &str) {
+    let (asset, mistake) = story.split_once(':').unwrap_or((story, ""));
+    let asset = FAULTY.iter().chain(&GOOD).find(|one| one.id == asset).unwrap();
+    let all = mistakes::all();
+    let mistake = all.iter().find(|one| one.id == mistake);
+    let told = |line: &Stored| !matches!(line.fact, Fact::In(_) | Fact::Given(_));
+    let lines: Vec<String> = case::lines(asset.case(), mistake)
+        .into_iter()
+        .filter(told)
+        .map(|line| format!("{} {} {:?}", line.seq, line.at.boot_us, line.fact))
+        .collect();
+    panic!("{}\n{:?}", lines.join("\n"), case::inspect(asset.case(), mistake));
+}
+
 #[test]
 fn no_mistake_makes_a_faulty_asset_pass_but_those_that_the_page_names() {
+    if let Ok(story) = env::var("PLAY") {
+        tell(&story);
+    }
     let played = campaign::play(thread::available_parallelism().map_or(2, usize::from).min(8));
     assert!(played.mistakes.len() >= 40 && FAULTY.len() >= 24);
     assert_eq!(played.faulty().count(), played.mistakes.len() * FAULTY.len());

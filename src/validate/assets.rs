@@ -1,5 +1,6 @@
 //! Faulty assets, each with one fault that a careful person finds, and good ones that pass.
 
+use tapline_demo::clinic;
 use tapline_demo::scene::Scene;
 
 use super::case::Case;
@@ -58,7 +59,13 @@ impl Asset {
         );
         let mut scene = Scene::parse(&text).expect("a test plays every asset");
         scene.hookup.strand_ohm = self.strand;
-        let register = Register { assets: REGISTER.into(), ..Register::default() };
+        let register = Register {
+            assets: REGISTER.into(),
+            fixtures: format!("{}\n{SOURCE}", clinic::FIXTURES),
+            besides: vec!["IS-1".into()],
+            confirmed: vec!["iec62353-2014.part.direct.cf".into()],
+            ..Register::default()
+        };
         Case { scene, register }
     }
 }
@@ -66,7 +73,11 @@ impl Asset {
 /// Points by the asset's names, and what a lead can touch besides: a good asset of the same kind
 /// beside it, paint, a corner of the foil, the earthing bar.
 const POINTS: &str = "rail = \"rail\", cord = \"cord\", other = \"other\", twin = \"twin\", \
-    paint = \"paint\", spot = \"spot\", bar = \"earth\"";
+    paint = \"paint\", spot = \"spot\", bar = \"earth\", \"line A\" = \"part.a\", \
+    \"line B\" = \"part.b\", bare = \"bare\"";
+const SOURCE: &str =
+    "[[fixture]]\nid = \"IS-1\"\nwhat = \"isolated_source\"\ninspection_due = 2027-05-31\n";
+
 const EARTH: Part = ["R", "case", "PE", "0.118 Ohm"];
 const LOAD: Part = ["R", "L2", "N2", "500 Ohm"];
 /// Filter capacitors of class I: 159 uA.
@@ -89,13 +100,25 @@ const LOOSE: &str = "P-0203";
 const SWITCHING: &str = "P-0204";
 /// Class II.
 const PLASTIC: &str = "P-0205";
+/// Class I with two applied parts of type CF.
+const PARTS: &str = "P-0206";
+/// What the asset itself drives into its parts, 3.6 uA, and a good insulation around them: 4 uA
+/// from the source. The second is reached past the source, too.
+const A1: Part = ["C", "L", "part.a", "50 pF"];
+const A2: Part = ["C", "N", "part.a", "50 pF"];
+const A3: Part = ["C", "part.a", "case", "50 pF"];
+const B1: Part = ["C", "L", "part.b", "50 pF"];
+const B2: Part = ["C", "N", "part.b", "50 pF"];
+const B3: Part = ["C", "part.b", "case", "50 pF"];
+const BARE: Part = ["R", "part.b", "bare", "0.01 Ohm"];
+
 /// The neighbour of another class.
 pub(super) const OTHER_CLASS: &str = "P-0299";
 
 const REGISTER: &str = include_str!("assets.csv");
 
 /// Good ones: they pass in careful hands.
-pub const GOOD: [Asset; 5] = [
+pub const GOOD: [Asset; 6] = [
     Asset::new(("class I", "fixed cord, one earthed point"), ONE, &[EARTH, LOAD, LINE, NEUTRAL])
         .takes(NULL + PATH + LEAK),
     Asset::new(
@@ -122,6 +145,12 @@ pub const GOOD: [Asset; 5] = [
         &[LOAD, THIN_LINE, THIN_NEUTRAL],
     )
     .takes(LEAK_FOIL),
+    Asset::new(
+        ("class I, CF", "two applied parts of type CF, from an isolated source"),
+        PARTS,
+        &[EARTH, LOAD, LINE, NEUTRAL, A1, A2, A3, B1, B2, B3, BARE],
+    )
+    .takes(NULL + PATH + LEAK + 2 * PARTED),
 ];
 
 /// Acts of the hands that an inspection takes on any bench (common practice, no source): clips
@@ -131,11 +160,13 @@ const NULL: u32 = 5;
 const PATH: u32 = 10;
 /// Plug, lead; S7 open; supply on and off; S5; supply on and off; S7 closed.
 const LEAK: u32 = 9;
+/// Lead through the source; supply and source on and off; S5; on and off; S5 back.
+const PARTED: u32 = 11;
 /// Plug, foil with its lead; supply on and off; S5; supply on and off.
 const LEAK_FOIL: u32 = 7;
 
 /// Each has one fault.
-pub const FAULTY: [Asset; 24] = [
+pub const FAULTY: [Asset; 26] = [
     Asset::new(("pe open", "protective earth is interrupted"), ONE, &[LOAD, LINE, NEUTRAL]),
     Asset::new(
         ("pe .35", "0.35 ohm of protective earth, limit 0.300"),
@@ -250,7 +281,20 @@ pub const FAULTY: [Asset; 24] = [
         PLASTIC,
         &[LOAD, ["C", "L", "case", "4.7 nF"], ["C", "N", "case", "4.7 nF"]],
     ),
+    Asset::new(
+        ("CF 2M", "2 Mohm of the second applied part of type CF to the case: 0.11 mA, limit 0.05"),
+        PARTS,
+        &[EARTH, LOAD, LINE, NEUTRAL, A1, A2, A3, B1, B2, B3, BARE, PART],
+    ),
+    Asset::new(
+        ("CF 1n", "1 nF of both applied parts to the case: 75 uA"),
+        PARTS,
+        &[EARTH, LOAD, LINE, NEUTRAL, A1, A2, A3, B1, B2, B3, BARE, A1N, B1N],
+    ),
 ];
 
+const PART: Part = ["R", "part.b", "case", "2 MOhm"];
+const A1N: Part = ["C", "part.a", "case", "1 nF"];
+const B1N: Part = ["C", "part.b", "case", "1 nF"];
 const L20: Part = ["R", "L", "case", "20 kOhm"];
 const N100: Part = ["R", "N", "case", "100 kOhm"];

@@ -42,6 +42,18 @@ pub fn inspect(mut case: Case, mistake: Option<&Mistake>) -> Came {
     came(&bench.inspect_through(&case.scene, &mut slip))
 }
 
+/// The lines of the station, the inspection's and others, in their order.
+#[must_use]
+pub fn lines(mut case: Case, mistake: Option<&Mistake>) -> Vec<Stored> {
+    if let Some(mistake) = mistake {
+        (mistake.sets)(&mut case);
+    }
+    let mut bench = Bench::with(&case.scene, &case.register);
+    let mut slip = Slip { mistake, count: 0, held: Vec::new() };
+    bench.inspect_through(&case.scene, &mut slip);
+    bench.lines
+}
+
 fn came(told: &Told) -> Came {
     let mut came = Came {
         word: String::new(),

@@ -43,6 +43,8 @@ pub struct Register {
     pub besides: Vec<String>,
     /// Limit rows that the workshop has confirmed.
     pub confirmed: Vec<String>,
+    /// What the station does where a workshop has a choice.
+    pub policy: Policy,
     /// Every shipped plan and table, not the plan of the demonstration's clinic alone.
     pub whole: bool,
 }
@@ -56,6 +58,7 @@ impl Default for Register {
             fixtures: clinic::FIXTURES.into(),
             besides: Vec::new(),
             confirmed: Vec::new(),
+            policy: Policy { guard_ms: 300, ..Policy::default() },
             whole: false,
         }
     }
@@ -124,7 +127,7 @@ impl Bench {
             key: None,
         };
         let core = Core::new(
-            settings(scene.witnessed, &register.besides),
+            settings(scene.witnessed, register),
             context,
             library(register.whole).clone(),
         );
@@ -144,10 +147,11 @@ impl Bench {
             bench.ask(&json!({ "do": "import", "what": what, "text": text }));
         }
         if !register.confirmed.is_empty() {
-            bench.ask(&json!({
+            let request = json!({
                 "do": "confirm", "rows": register.confirmed, "document": clinic::DOCUMENT,
                 "clause": "Table 2",
-            }));
+            });
+            bench.ask_by(&request, Some(clinic::CONFIRMED_BY));
         }
         assert_eq!(bench.refusals, Vec::<String>::new(), "the register takes the clinic");
         for (link, port) in LINKS {
@@ -259,10 +263,15 @@ impl Bench {
     }
 
     fn ask(&mut self, request: &Value) {
+        self.ask_by(request, None);
+    }
+
+    fn ask_by(&mut self, request: &Value, by: Option<&str>) {
+        let by = by.map(str::to_owned);
         let request: Result<Request, _> = serde_json::from_value(request.clone());
         let request = request.expect("people ask what the station knows");
         let (at, ticket, origin) = (self.at(), 1, Origin::Socket(0));
-        self.core.handle(Event::Command { at, ticket, origin, bench: None, by: None, request });
+        self.core.handle(Event::Command { at, ticket, origin, bench: None, by, request });
         self.effects();
     }
 
@@ -334,7 +343,7 @@ fn link_of(port: Port) -> &'static str {
     LINKS.iter().find(|(_, known)| *known == port).map_or("", |(link, _)| link)
 }
 
-fn settings(witnessed: bool, besides: &[String]) -> StationSettings {
+fn settings(witnessed: bool, register: &Register) -> StationSettings {
     let link = |id: &str, driver: &str, instrument: Option<&str>| LinkSettings {
         id: id.into(),
         bench: "b1".into(),
@@ -352,14 +361,14 @@ fn settings(witnessed: bool, besides: &[String]) -> StationSettings {
         zone: Zone::named("Etc/UTC").expect("it is always known"),
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
-        policy: Policy { guard_ms: 300, ..Policy::default() },
+        policy: register.policy.clone(),
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),
             fixtures: [supply_box, "NW-1", "FO-1", "L-1"]
                 .map(String::from)
                 .into_iter()
-                .chain(besides.iter().cloned())
+                .chain(register.besides.iter().cloned())
                 .collect(),
             witness: witness.map(|(a, b)| ((*a).into(), (*b).into())).collect(),
         }],

@@ -86,9 +86,9 @@ impl Person {
                 deeds.then(set).ask(CLEAR_US, act("clear", asked))
             }
             "live" => {
-                let source = Hand::Source { on: true };
+                // Contacts tell of the supply at once, and then something else is asked for.
+                let deeds = deeds.then_if(asked.part.is_some(), Hand::Source { on: true });
                 let deeds = deeds.then(switch(&[("supply", "on")]));
-                let deeds = deeds.then_if(asked.part.is_some(), source);
                 if self.witnessed { deeds } else { deeds.if_lit(READ_US, act("live", asked)) }
             }
             "source" => deeds.source(READ_US).source(READ_US + KEY_US),
@@ -96,8 +96,13 @@ impl Person {
             "dead" | "may_be_live" => {
                 let deeds = deeds.then(Hand::Source { on: false });
                 let deeds = deeds.then(switch(&[("supply", "off")]));
-                let declared = !self.witnessed || asked.state == "may_be_live";
-                if declared { deeds.ask(READ_US, act("dead", asked)) } else { deeds }
+                // No contact of the box sees the isolated source.
+                let said = !self.witnessed || asked.part.is_some();
+                if said || asked.state == "may_be_live" {
+                    deeds.ask(READ_US, act("dead", asked))
+                } else {
+                    deeds
+                }
             }
             "close_scan" => self.close_scan(asked),
             "sign" => deeds.ask(KEY_US, self.sign()),

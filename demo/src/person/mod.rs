@@ -161,9 +161,11 @@ impl Person {
             return;
         }
         let off = Hand::Switch { set: [("supply".to_owned(), "off".to_owned())].into() };
-        let mut agenda = VecDeque::from([(now, Intent::Do(Deed::Hand(off)))]);
+        let source = Hand::Source { on: false };
+        let hands = [source, off].map(|hand| (now, Intent::Do(Deed::Hand(hand))));
+        let mut agenda = VecDeque::from(hands);
         let ask = |wait: u64, request: Value| (now + wait, Intent::Do(Deed::Ask(request)));
-        if !self.witnessed {
+        if !self.witnessed || asked.part.is_some() {
             agenda.push_back(ask(1_200_000, act("dead", asked)));
         }
         let reason = format!("`{}` does not come to an end", asked.state);

@@ -4,6 +4,7 @@ mod earth;
 mod leakage;
 mod meters;
 mod people;
+mod source;
 mod supply;
 
 use tapline_demo::hand::Hand;
@@ -47,7 +48,7 @@ const NONE: Mistake = Mistake {
 
 /// All of them, in the order of the page.
 pub fn all() -> Vec<Mistake> {
-    [supply::ALL, earth::ALL, leakage::ALL, meters::ALL, people::ALL].concat()
+    [supply::ALL, earth::ALL, leakage::ALL, source::ALL, meters::ALL, people::ALL].concat()
 }
 
 /// A slip that the person of the demonstration knows by name.
