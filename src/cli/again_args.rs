@@ -99,6 +99,21 @@ pub struct History {
     pub config: PathBuf,
 }
 
+/// How a verdict came about.
+#[derive(Debug, Clone, Args)]
+pub struct Explain {
+    /// Record (.jsonl), or the number of an inspection of the data folder
+    pub inspection: String,
+    /// Step of the plan (pe), or one of its values (pe/1)
+    pub step: String,
+    /// Data folder [default: the one of the configuration]
+    #[arg(long, value_name = "FOLDER")]
+    pub folder: Option<PathBuf>,
+    /// Configuration file, for its data folder
+    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+    pub config: PathBuf,
+}
+
 /// Which inspections of a data folder.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Span {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
-pub use super::again_args::{Due, Find, History, Replay, Span};
+pub use super::again_args::{Due, Explain, Find, History, Replay, Span};
 
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
 /// evidence.
@@ -103,6 +103,8 @@ pub enum Command {
     Due(Due),
     /// What an asset measured, like for like, and where it is going; needs no station
     History(History),
+    /// A verdict from its bytes on: readings, window, corrections, limit, rule; needs no station
+    Explain(Explain),
     /// Make the index again from the books; the station must not be running
     Rebuild {
         /// Configuration file

@@ -15,6 +15,7 @@ mod crowd;
 pub mod decode;
 mod demo;
 mod due;
+pub mod explain;
 mod find;
 mod folder;
 mod history;
@@ -170,6 +171,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Find(args) => find::find(&args, &common),
         Command::Due(args) => due::due(&args, &common),
         Command::History(args) => history::history(&args, &common),
+        Command::Explain(args) => explain::explain(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
