@@ -105,6 +105,9 @@ pub enum Command {
     History(History),
     /// A verdict from its bytes on: readings, window, corrections, limit, rule; needs no station
     Explain(Explain),
+    /// Judge this site's limits, play reference inspections and mistakes on this machine: a signed
+    /// record
+    Validate(super::validate::Validate),
     /// Make the index again from the books; the station must not be running
     Rebuild {
         /// Configuration file

@@ -36,6 +36,7 @@ pub mod replay;
 mod show;
 mod status;
 mod tail;
+mod validate;
 pub mod verify;
 
 use std::fmt;
@@ -171,6 +172,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Find(args) => find::find(&args, &common),
         Command::Due(args) => due::due(&args, &common),
         Command::History(args) => history::history(&args, &common),
+        Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Key { what } => key::run(what, &common),

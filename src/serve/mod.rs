@@ -20,5 +20,5 @@ pub mod summary;
 mod writer;
 
 pub use start::JUDGE;
-pub(crate) use start::tomls;
+pub(crate) use start::{library, tomls};
 pub use station::{run, socket_path};

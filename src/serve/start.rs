@@ -227,7 +227,7 @@ fn link(link: &crate::config::Link) -> LinkSettings {
 }
 
 /// The built-in plans and limits, and those of the folders `plans/` and `limits/` on top.
-pub(super) fn library(folder: &Path) -> Result<Library, Halted> {
+pub(crate) fn library(folder: &Path) -> Result<Library, Halted> {
     let mut library =
         Library::builtin().map_err(|faults| refused("the built-in plans", &faults))?;
     for path in tomls(&folder.join("plans")) {

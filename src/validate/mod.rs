@@ -8,6 +8,8 @@
 pub mod assets;
 pub mod campaign;
 pub mod case;
+pub mod limits;
 pub mod mistakes;
 pub mod page;
+pub mod reference;
 pub mod rig;
