@@ -176,6 +176,9 @@ fn plugged(folder: &Path, mixed: Mixed) -> Vec<Port> {
              driver = \"{driver}\"",
             name.display()
         );
+        if *driver == "prompt-echo" {
+            config.push_str("measures = \"resistance_2w Ohm\"\n");
+        }
         let state = State::Waits(Plug::new(&name));
         ports.push(Port { id, name, frame, said: 0, state, accounts: Vec::new(), torn: 0 });
     }
