@@ -46,7 +46,7 @@ pub struct Outline {
     pub remarks: Vec<Remark>,
     /// The expanded steps in order.
     pub steps: Vec<Planned>,
-    /// What the bench can prove of the limits, where somebody asked: see [`super::foresee`].
+    /// What the bench can prove of the limits, where somebody asked: see [`super::foresee()`].
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub proves: Vec<super::Foreseen>,
     /// What it will cost.
