@@ -2,10 +2,11 @@
 //!
 //! Each driver is fed noise from fixed seeds: every byte as likely as any other, as at a wrong baud
 //! rate; only such bytes as frames are made of; and pieces of its own good frames, cut anywhere. Of
-//! the first two nothing at all may be a reading. Pieces now and then make a whole frame again:
-//! how often that is judged and how often only shown is golden. What is judged is justified by
-//! the bytes it stands in (`noise/hiss.rs`). The default is 64 KiB of each;
-//! `SOAK=1` takes ten megabytes, `BYTES=1000000` so many, `DRIVER=stx16` one driver.
+//! the first two nothing may be a reading, but for four bare numbers in ten megabytes that are
+//! shown and not judged. Pieces now and then make a whole frame again: how often that is judged and
+//! how often only shown is golden. What is judged is justified by the bytes it stands in
+//! (`noise/hiss.rs`). The default is 64 KiB of each; `SOAK=1` takes ten megabytes, `BYTES=1000000`
+//! so many, `DRIVER=stx16` one driver.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 #[path = "noise/hiss.rs"]
@@ -94,7 +95,7 @@ const PIECES: &[(&str, [Count; 2])] = &[
     ("letter-poll", [counted(11, 715, 0), counted(1747, 105874, 0)]),
     ("prompt-echo", [counted(0, 0, 0), counted(0, 0, 0)]),
     ("prompt-echo resistance_2w Ohm", [counted(0, 121, 0), counted(2, 20155, 1)]),
-    ("ack-code", [counted(0, 534, 0), counted(7, 83974, 0)]),
+    ("ack-code", [counted(0, 534, 0), counted(6, 83975, 0)]),
 ];
 
 /// What the frames say.
@@ -117,7 +118,10 @@ fn noise_is_never_judged() {
     let bytes = bytes();
     for name in chosen() {
         for kind in [Kind::Bytes, Kind::Alphabet] {
-            assert_eq!(line(name).noise(kind, bytes), counted(0, 0, 0), "{name}, {kind:?}");
+            // An echo, a number alone and a prompt: three bytes do for each.
+            let told = name == "prompt-echo resistance_2w Ohm";
+            let shown = if told && kind == Kind::Alphabet && bytes == LARGE { 4 } else { 0 };
+            assert_eq!(line(name).noise(kind, bytes), counted(0, shown, 0), "{name}, {kind:?}");
         }
     }
 }
