@@ -47,6 +47,9 @@ pub enum Command {
         /// Only say what is wrong with the configuration
         #[arg(long)]
         check: bool,
+        /// Open the page on loopback, whatever the configuration says; any free port without one
+        #[arg(long, value_name = "PORT", num_args = 0..=1, default_missing_value = "0")]
+        page: Option<u16>,
     },
     /// A simulated bench in an invented clinic, through to sealed records
     Demo(Demo),
@@ -122,6 +125,8 @@ pub enum Command {
     },
     /// What is going on, and what to do now
     Status,
+    /// The address of the bench page, with the key of this run of the station
+    Page,
     /// Follow the live log
     Tail(Tail),
     /// An inspection: result, or its raw bytes

@@ -25,6 +25,7 @@ pub mod key;
 mod learn;
 mod offline;
 mod output;
+mod page;
 mod past;
 pub mod plan;
 mod ports;
@@ -132,9 +133,9 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
     let common = cli.common;
     let client = || Client::new(common.socket.as_deref());
     match cli.command {
-        Command::Serve { config, check } => {
+        Command::Serve { config, check, page } => {
             let socket = common.socket.clone().unwrap_or_else(serve::socket_path);
-            Ok(Exit::of_code(serve::run(&config, check, &socket)))
+            Ok(Exit::of_code(serve::run(&config, check, &socket, page)))
         }
         Command::Demo(demo) => demo::demo(&demo),
         Command::DemoBench { args } => Ok(demo::bench(args)),
@@ -177,6 +178,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
+        Command::Page => page::page(&client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),
         Command::Limits { what } => register::limits(&client(), what, &common),

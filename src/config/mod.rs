@@ -11,7 +11,7 @@ mod place;
 mod policy;
 pub(crate) mod table;
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use tapline_protocols::Fault;
@@ -37,7 +37,8 @@ pub struct Config {
     pub station: Station,
     /// Store.
     pub store: Store,
-    /// Loopback address of the page, `None` when it is off.
+    /// Loopback address of the page, `None` when it is off. It listens at the other loopback
+    /// address, too; port 0: at one that the kernel chooses.
     pub page: Option<SocketAddr>,
     /// Benches, at least one, ids differ.
     pub benches: Vec<Bench>,
@@ -192,7 +193,8 @@ fn page(root: &Table<'_>, faults: &mut Faults<'_>) -> Option<SocketAddr> {
         faults.note(place, "page.listen", say);
         return None;
     };
-    if !address.ip().is_loopback() {
+    let loopback = [IpAddr::V4(Ipv4Addr::LOCALHOST), IpAddr::V6(Ipv6Addr::LOCALHOST)];
+    if !loopback.contains(&address.ip()) {
         let say = "only loopback (127.0.0.1 or [::1]): the page is for this machine alone";
         faults.note(place, "page.listen", say);
     }

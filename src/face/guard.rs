@@ -1,121 +1,199 @@
-//! The guard of the loopback face: other pages in the same browser must not reach the station.
+//! The guard of the loopback face: other pages in the same browser, and other users of this
+//! machine, must not reach the station.
 //!
-//! A page of another origin is kept out by `Origin`, a name that points to loopback by `Host`,
-//! and other users of this machine by the token, which only the station's group can read.
+//! A name that points to loopback is kept out by `Host`, a page of another origin by `Origin` and
+//! `Sec-Fetch-Site`, another user by the token. All of it is looked at before any path is. Who
+//! has the token in `Authorization` is a program; a browser trades it once for a cookie, which
+//! opens what can be looked at, and a key, which it sends with each act.
+//!
+//! What stays open: a cookie goes to every port of this machine. Whoever opens another user's
+//! port in the same browser shows it that cookie, with which that user could look, not act.
 
-use std::fs::OpenOptions;
-use std::io::{self, Write};
-use std::os::unix::fs::OpenOptionsExt;
-use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::Request;
-use axum::http::{HeaderMap, header};
+use axum::http::header::{self, HeaderName};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
-use data_encoding::HEXLOWER;
-use rustix::rand::{GetRandomFlags, getrandom};
+use tokio::time::timeout;
 
 use super::problem::Refused;
+use super::token::{Token, same};
 
-/// A secret of this run, hex.
+/// The longest head of a request, bytes.
+const HEAD_BYTES_MAX: usize = 8 << 10;
+
+/// How long a request with a body may take: the station answers within ten seconds.
+const ACT_S_MAX: Duration = Duration::from_secs(20);
+
+/// The header of a page's acts.
+const KEY: HeaderName = HeaderName::from_static("x-tapline-key");
+
+const FETCH_SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
+
+/// Sent with every answer. No script, style or picture but our own, in no frame, kept nowhere.
+const HEADERS: &[(&str, &str)] = &[
+    (
+        "content-security-policy",
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
+         connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    ),
+    ("x-content-type-options", "nosniff"),
+    ("referrer-policy", "no-referrer"),
+    ("x-frame-options", "DENY"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
+    ("cache-control", "no-store"),
+];
+
+/// What the guard knows.
 #[derive(Debug, Clone)]
-pub(crate) struct Token(Arc<str>);
-
-impl Token {
-    /// Makes a fresh token and leaves it beside the socket for the station's group.
-    pub(crate) fn make(path: &Path) -> Result<Token, String> {
-        let failed = |error: io::Error| format!("can't write {}: {error}", path.display());
-        let mut bytes = [0; 16];
-        getrandom(&mut bytes, GetRandomFlags::empty()).map_err(|e| failed(e.into()))?;
-        let text = HEXLOWER.encode(&bytes);
-        match std::fs::remove_file(path) {
-            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(failed(error)),
-            _ => {}
-        }
-        let file = OpenOptions::new().write(true).create_new(true).mode(0o640).open(path);
-        file.and_then(|mut file| writeln!(file, "{text}")).map_err(failed)?;
-        Ok(Token(text.into()))
-    }
-}
-
-/// Puts the guard before all routes.
-pub(crate) fn guarded(routes: Router, token: Token) -> Router {
-    routes.layer(from_fn(move |request: Request, next: Next| {
-        let token = token.clone();
-        async move { pass(&token, request, next).await }
-    }))
-}
-
-async fn pass(token: &Token, request: Request, next: Next) -> Response {
-    match refusal(request.headers(), token) {
-        Some(why) => Refused::new("forbidden", why).into_response(),
-        None => next.run(request).await,
-    }
+pub(super) struct Guard {
+    token: Token,
+    port: u16,
+    /// Paths that hold nothing of the station's and need no token.
+    open: &'static [&'static str],
 }
 
 /// Why a request does not pass.
-fn refusal(headers: &HeaderMap, token: &Token) -> Option<&'static str> {
-    let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
-    let Some(host) = text(header::HOST).filter(|host| is_loopback(host)) else {
-        return Some("the host is not this machine's loopback");
-    };
-    if let Some(origin) = headers.get(header::ORIGIN) {
-        let same = origin.to_str().ok().and_then(|o| o.strip_prefix("http://"));
-        if same != Some(host) {
-            return Some("the request comes from another page");
+#[derive(Debug, PartialEq, Eq)]
+struct No(StatusCode, &'static str);
+
+impl Guard {
+    pub(super) fn new(token: Token, port: u16, open: &'static [&'static str]) -> Guard {
+        Guard { token, port, open }
+    }
+
+    /// Name of the browser's cookie: two stations of one machine have two.
+    pub(super) fn cookie_name(port: u16) -> String {
+        format!("tapline_{port}")
+    }
+
+    /// Puts the guard before all routes.
+    pub(super) fn before(self, routes: Router) -> Router {
+        let guard = Arc::new(self);
+        routes.layer(from_fn(move |request: Request, next: Next| {
+            let guard = guard.clone();
+            async move {
+                let mut response = guard.pass(request, next).await;
+                for (name, value) in HEADERS {
+                    let name = HeaderName::from_static(name);
+                    response.headers_mut().insert(name, HeaderValue::from_static(value));
+                }
+                response
+            }
+        }))
+    }
+
+    async fn pass(&self, request: Request, next: Next) -> Response {
+        if let Err(No(status, why)) = self.look(&request) {
+            return refused(status, why);
         }
+        if request.method() != Method::POST {
+            return next.run(request).await;
+        }
+        let late = || refused(StatusCode::REQUEST_TIMEOUT, "the request took too long");
+        timeout(ACT_S_MAX, next.run(request)).await.unwrap_or_else(|_| late())
     }
-    let given = text(header::AUTHORIZATION).and_then(|value| value.strip_prefix("Bearer "));
-    if given.is_some_and(|given| same(given.as_bytes(), token.0.as_bytes())) {
-        return None;
+
+    fn look(&self, request: &Request) -> Result<(), No> {
+        let headers = request.headers();
+        let head: usize =
+            headers.iter().map(|(name, value)| name.as_str().len() + value.len()).sum();
+        if head + request.uri().to_string().len() > HEAD_BYTES_MAX {
+            return Err(No(StatusCode::REQUEST_HEADER_FIELDS_TOO_LARGE, "the head is too long"));
+        }
+        let authority = request.uri().authority().map(|authority| authority.as_str());
+        let host = self.host(headers, authority)?;
+        if !matches!(*request.method(), Method::GET | Method::HEAD | Method::POST) {
+            return Err(No(StatusCode::METHOD_NOT_ALLOWED, "nothing here is asked that way"));
+        }
+        let browser = elsewhere(headers, host)?;
+        let acts = *request.method() == Method::POST;
+        if acts && !is_json(headers) {
+            return Err(No(StatusCode::UNSUPPORTED_MEDIA_TYPE, "the body must be JSON"));
+        }
+        if acts && !browser && bearer(headers).is_none() {
+            return Err(No(StatusCode::FORBIDDEN, "the request does not say where it is from"));
+        }
+        let known = self.open.contains(&request.uri().path()) || self.known(headers, acts);
+        let why = "the key is missing or wrong: `tapline page` tells the address with a new one";
+        if known { Ok(()) } else { Err(No(StatusCode::FORBIDDEN, why)) }
     }
-    Some("the token is missing or wrong; it lies beside the socket")
+
+    /// The one host that is named, if it is this machine's loopback at our port.
+    fn host<'h>(&self, headers: &'h HeaderMap, authority: Option<&str>) -> Result<&'h str, No> {
+        let no = || No(StatusCode::MISDIRECTED_REQUEST, "the host is not this machine's loopback");
+        let ours = |host: &str| {
+            let (name, port) = host.rsplit_once(':').unwrap_or((host, "80"));
+            let named = ["127.0.0.1", "[::1]", "localhost"].iter();
+            named.into_iter().any(|known| name.eq_ignore_ascii_case(known))
+                && port == self.port.to_string()
+        };
+        let host = only(headers, &header::HOST).map_err(|()| no())?.ok_or_else(no)?;
+        let same_name = authority.is_none_or(|authority| authority.eq_ignore_ascii_case(host));
+        if ours(host) && same_name { Ok(host) } else { Err(no()) }
+    }
+
+    fn known(&self, headers: &HeaderMap, acts: bool) -> bool {
+        if let Some(given) = bearer(headers) {
+            return same(given, self.token.secret());
+        }
+        let name = Guard::cookie_name(self.port);
+        let mut cookies = headers.get_all(header::COOKIE).iter();
+        let wanted = self.token.cookie();
+        let cookie = cookies.any(|line| {
+            let pairs = line.to_str().unwrap_or_default().split(';');
+            let mut pairs = pairs.filter_map(|pair| pair.trim().split_once('='));
+            pairs.any(|(given, value)| given == name && same(value, &wanted))
+        });
+        let key = only(headers, &KEY).ok().flatten();
+        cookie && (!acts || key.is_some_and(|given| same(given, &self.token.key())))
+    }
 }
 
-fn is_loopback(host: &str) -> bool {
-    let name = match host.strip_prefix('[').and_then(|rest| rest.split_once(']')) {
-        Some((address, _)) => address,
-        None => host.rsplit_once(':').map_or(host, |(name, _)| name),
+/// Refuses what comes from another page; says whether a browser told where it comes from.
+fn elsewhere(headers: &HeaderMap, host: &str) -> Result<bool, No> {
+    let no = || No(StatusCode::FORBIDDEN, "the request comes from another page");
+    let site = only(headers, &FETCH_SITE).map_err(|()| no())?;
+    if !matches!(site, None | Some("same-origin" | "none")) {
+        return Err(no());
+    }
+    let Some(origin) = only(headers, &header::ORIGIN).map_err(|()| no())? else {
+        return Ok(false);
     };
-    matches!(name, "127.0.0.1" | "::1" | "localhost")
+    let from = origin.strip_prefix("http://");
+    if from.is_some_and(|from| from.eq_ignore_ascii_case(host)) { Ok(true) } else { Err(no()) }
 }
 
-/// Compares without telling by its time how much was right.
-fn same(a: &[u8], b: &[u8]) -> bool {
-    a.len() == b.len() && a.iter().zip(b).fold(0, |diff, (a, b)| diff | (a ^ b)) == 0
+/// The text of a header that stands there once at most.
+fn only<'h>(headers: &'h HeaderMap, name: &HeaderName) -> Result<Option<&'h str>, ()> {
+    let mut all = headers.get_all(name).iter();
+    match (all.next(), all.next()) {
+        (None, _) => Ok(None),
+        (Some(one), None) => one.to_str().map(Some).map_err(drop),
+        _ => Err(()),
+    }
+}
+
+fn bearer(headers: &HeaderMap) -> Option<&str> {
+    only(headers, &header::AUTHORIZATION).ok()??.strip_prefix("Bearer ")
+}
+
+fn is_json(headers: &HeaderMap) -> bool {
+    let kind = only(headers, &header::CONTENT_TYPE).ok().flatten().unwrap_or_default();
+    kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case("application/json"))
+}
+
+fn refused(status: StatusCode, why: &str) -> Response {
+    let mut response = Refused::new("forbidden", why).into_response();
+    *response.status_mut() = status;
+    response
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn check(pairs: &[(header::HeaderName, &str)]) -> Option<&'static str> {
-        let mut headers = HeaderMap::new();
-        for (name, value) in pairs {
-            headers.insert(name, value.parse().unwrap());
-        }
-        refusal(&headers, &Token("abc".into()))
-    }
-
-    const HOST: (header::HeaderName, &str) = (header::HOST, "127.0.0.1:8177");
-    const RIGHT: (header::HeaderName, &str) = (header::AUTHORIZATION, "Bearer abc");
-
-    #[test]
-    fn the_own_page_passes() {
-        assert_eq!(check(&[HOST, RIGHT]), None);
-        assert_eq!(check(&[HOST, RIGHT, (header::ORIGIN, "http://127.0.0.1:8177")]), None);
-        assert_eq!(check(&[(header::HOST, "[::1]:8177"), RIGHT]), None);
-    }
-
-    #[test]
-    fn others_do_not() {
-        assert!(check(&[RIGHT]).unwrap().contains("host"));
-        assert!(check(&[(header::HOST, "evil.example:8177"), RIGHT]).unwrap().contains("host"));
-        let elsewhere = (header::ORIGIN, "http://evil.example");
-        assert!(check(&[HOST, RIGHT, elsewhere]).unwrap().contains("another page"));
-        assert!(check(&[HOST]).unwrap().contains("token"));
-        assert!(check(&[HOST, (header::AUTHORIZATION, "Bearer abd")]).unwrap().contains("token"));
-    }
-}
+mod tests;

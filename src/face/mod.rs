@@ -5,6 +5,8 @@
 
 mod acts;
 mod guard;
+mod key;
+mod loopback;
 mod peer;
 mod plans;
 mod plug;
@@ -14,19 +16,33 @@ mod registers;
 mod router;
 mod socket;
 mod stream;
+mod token;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use axum::Router;
-use tokio::net::{TcpListener, UnixListener};
+use axum::Extension;
+use axum::extract::ConnectInfo;
+use tokio::net::UnixListener;
 use tokio::sync::watch;
 
 use crate::serve::shared::Shared;
+use crate::station::event::Origin;
 use crate::station::library::Library;
-use guard::Token;
+use guard::Guard;
+use loopback::Listeners;
 use peer::Peer;
+use token::Token;
+
+/// The largest body over the socket, bytes: a register of assets.
+const REGISTER_BYTES_MAX: usize = 4 << 20;
+
+/// The largest body over loopback, bytes.
+const PAGE_BYTES_MAX: usize = 1 << 20;
+
+/// What a browser may have before it has shown the secret.
+const OPEN: &[&str] = &[key::PATH];
 
 /// What handlers share.
 #[derive(Debug, Clone)]
@@ -41,7 +57,7 @@ pub(crate) struct Hall {
 pub struct Face {
     socket: UnixListener,
     path: PathBuf,
-    page: Option<(TcpListener, Token)>,
+    page: Option<(Listeners, Token)>,
     shared: Arc<Shared>,
     library: Library,
 }
@@ -60,13 +76,12 @@ pub async fn open(
     let page = match page {
         None => None,
         Some(address) => {
-            let listener = TcpListener::bind(address).await;
-            let listener =
-                listener.map_err(|error| format!("can't listen at {address}: {error}"))?;
-            Some((listener, Token::make(&path.with_extension("token"))?))
+            let listeners = loopback::bind(address).await?;
+            Some((listeners, Token::make(&path.with_extension("token"))?))
         }
     };
-    tracing::info!(socket = %path.display(), page = ?page.as_ref().map(|_| ()), "Faces are open.");
+    let at = page.as_ref().map(|(listeners, _)| listeners.address.to_string());
+    tracing::info!(socket = %path.display(), page = at.as_deref(), "Faces are open.");
     let path = path.to_owned();
     Ok(Face { socket, path, page, shared, library })
 }
@@ -76,15 +91,17 @@ impl Face {
     pub async fn serve(self, stop: watch::Receiver<Option<String>>) {
         let library = Arc::new(self.library);
         let hall = Hall { shared: self.shared, library, stop: stop.clone() };
-        let local = router::routes(hall.clone());
+        let told = self.page.as_ref().map(|(page, token)| (page.address, token.clone()));
+        let local = router::routes(hall.clone(), REGISTER_BYTES_MAX).merge(key::address(told));
         let unix = axum::serve(self.socket, local.into_make_service_with_connect_info::<Peer>())
             .with_graceful_shutdown(stopped(stop.clone()));
         let page = async {
-            if let Some((listener, token)) = self.page {
-                let guarded: Router = guard::guarded(router::routes(hall), token);
-                let service = guarded.into_make_service_with_connect_info::<Peer>();
-                let page = axum::serve(listener, service).with_graceful_shutdown(stopped(stop));
-                log(page.await);
+            if let Some((listeners, token)) = self.page {
+                let routes = router::routes(hall, PAGE_BYTES_MAX)
+                    .merge(key::trade(listeners.port, token.clone()))
+                    .layer(Extension(ConnectInfo(Peer(Origin::Page))));
+                let guard = Guard::new(token, listeners.port, OPEN);
+                listeners.serve(guard.before(routes), stop).await;
             }
         };
         let ((), ()) = tokio::join!(async { log(unix.await) }, page);

@@ -2,7 +2,7 @@
 
 use axum::extract::connect_info::Connected;
 use axum::serve::IncomingStream;
-use tokio::net::{TcpListener, UnixListener};
+use tokio::net::UnixListener;
 
 use crate::station::event::Origin;
 
@@ -17,11 +17,5 @@ impl Connected<IncomingStream<'_, UnixListener>> for Peer {
     fn connect_info(stream: IncomingStream<'_, UnixListener>) -> Peer {
         let uid = stream.io().peer_cred().map_or(NOBODY_KNOWN, |peer| peer.uid());
         Peer(Origin::Socket(uid))
-    }
-}
-
-impl Connected<IncomingStream<'_, TcpListener>> for Peer {
-    fn connect_info(_: IncomingStream<'_, TcpListener>) -> Peer {
-        Peer(Origin::Page)
     }
 }

@@ -9,10 +9,8 @@ use serde_json::Value;
 use super::problem::Refused;
 use super::{Hall, acts, plans, plug, records, registers, stream};
 
-/// The largest body that is taken, bytes: a register of assets.
-const BODY_BYTES_MAX: usize = 4 << 20;
-
-pub(super) fn routes(hall: Hall) -> Router {
+/// All paths; no body of more than so many bytes is taken.
+pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
     Router::new()
         .route("/v1/status", get(status))
         .route("/v1/feed", get(stream::feed))
@@ -31,7 +29,7 @@ pub(super) fn routes(hall: Hall) -> Router {
         .route("/v1/{register}", get(registers::list).post(registers::import))
         .route("/v1/{register}/{id}", get(registers::one))
         .fallback(nowhere)
-        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .layer(DefaultBodyLimit::max(body_bytes_max))
         .with_state(hall)
 }
 

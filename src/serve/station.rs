@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 use std::io::Write;
+use std::net::Ipv4Addr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -42,11 +43,11 @@ pub fn socket_path() -> PathBuf {
 }
 
 /// Runs the station in the foreground until it is told to stop; with `check`, only says what is
-/// wrong with the configuration. Faces listen at `socket`. Returns the exit code: 0 done,
-/// 2 trouble.
+/// wrong with the configuration. Faces listen at `socket` and, where a `page` is asked for, at
+/// that port of loopback. Returns the exit code: 0 done, 2 trouble.
 #[must_use]
-pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
-    let config = match read(path) {
+pub fn run(path: &Path, check: bool, socket: &Path, page: Option<u16>) -> u8 {
+    let mut config = match read(path) {
         Ok(config) => config,
         Err(faults) => {
             for fault in faults {
@@ -55,6 +56,7 @@ pub fn run(path: &Path, check: bool, socket: &Path) -> u8 {
             return TROUBLE;
         }
     };
+    config.page = page.map(|port| (Ipv4Addr::LOCALHOST, port).into()).or(config.page);
     if check {
         let loud = must_not_send(&config);
         if !loud.is_empty() {

@@ -70,6 +70,7 @@ pub(crate) struct Builder {
     env: Vec<(String, String)>,
     user: Option<u32>,
     stdin: Option<PathBuf>,
+    page: bool,
 }
 
 impl Builder {
@@ -77,7 +78,7 @@ impl Builder {
     pub(crate) fn new() -> Builder {
         let folder = tempfile::Builder::new().prefix("tapline-").tempdir().unwrap();
         let (links, calls, env, user, stdin) = (String::new(), None, Vec::new(), None, None);
-        Builder { folder, links, calls, env, user, stdin }
+        Builder { folder, links, calls, env, user, stdin, page: false }
     }
 
     /// The folder; everything of the test may lie there.
@@ -125,6 +126,12 @@ impl Builder {
     /// Sets a variable of the station's environment.
     pub(crate) fn env(&mut self, name: &str, value: &str) {
         self.env.push((name.to_owned(), value.to_owned()));
+    }
+
+    /// Opens the page, at any port.
+    pub(crate) fn page(mut self) -> Builder {
+        self.page = true;
+        self
     }
 
     /// Runs the station under `strace`; [`Station::trace`] has what it wrote down.
@@ -179,9 +186,9 @@ impl Builder {
             self.links
         );
         fs::write(folder.join("tapline.toml"), config).unwrap();
-        let Builder { folder, calls, env, user, stdin, .. } = self;
+        let Builder { folder, calls, env, user, stdin, page, .. } = self;
         let (child, under_strace) = (None, false);
-        let mut station = Station { child, folder, calls, under_strace, env, user, stdin };
+        let mut station = Station { child, folder, calls, under_strace, env, user, stdin, page };
         station.restart();
         let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register");
         for (what, file) in REGISTERS {
@@ -204,6 +211,7 @@ pub(crate) struct Station {
     env: Vec<(String, String)>,
     user: Option<u32>,
     stdin: Option<PathBuf>,
+    page: bool,
 }
 
 impl Station {
@@ -269,6 +277,7 @@ impl Station {
         let talk = File::options().create(true).append(true).open(self.folder().join("log"));
         let talk = talk.unwrap();
         command.args(["serve", "--config"]).arg(self.config());
+        command.args(self.page.then_some("--page"));
         command.env("TAPLINE_SOCKET", self.socket()).env("RUST_LOG", "info");
         command.envs(self.env.iter().map(|(name, value)| (name, value)));
         let pipe = self.stdin.as_ref().map(|path| Stdio::from(File::open(path).unwrap()));
