@@ -112,8 +112,21 @@ impl Core {
             Output::Note(note) if note.word == "silent" => {
                 self.links.get_mut(link).expect("checked by the caller").unanswered();
             }
-            Output::Note(_) => {}
+            Output::Note(_) => self.unread(link, at),
         }
+    }
+
+    /// Bytes that nobody understands. From a box whose contacts are watched they may be the news
+    /// that a switch was moved: what it showed before is no longer known.
+    fn unread(&mut self, link: &str, at: Stamp) {
+        let Some(BookId::Inspection(case)) = &self.links[link].book else { return };
+        if !self.cases[case].inspection.sees(link) {
+            return;
+        }
+        let case = case.clone();
+        let (name, state) = (link.to_string(), "unread".into());
+        let fact = LinkFact { link: name, state, why: None, identity: None };
+        self.put_case(&case, at, Fact::Link(fact), None);
     }
 
     /// Drivers whose deadline has come.

@@ -136,7 +136,9 @@ impl Ledger {
                 if link.state == "down" {
                     self.streams.remove(&link.link);
                 }
-                self.links.insert(link.link.clone(), link.state.clone());
+                if link.state != "unread" {
+                    self.links.insert(link.link.clone(), link.state.clone());
+                }
             }
             Fact::Start(_) => self.links.clear(),
             _ => {}

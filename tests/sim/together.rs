@@ -124,7 +124,9 @@ fn told(lines: &[Stored]) -> Told {
     for line in lines {
         let (book, boot_us) = (line.book.clone(), line.at.boot_us);
         let Fact::In(read) = &line.fact else {
-            if !matches!(line.fact, Fact::Tick(_)) {
+            // Torn contacts are found by a tick where none of their bytes comes in time.
+            let timed = matches!(&line.fact, Fact::Link(link) if link.state == "unread");
+            if !timed && !matches!(line.fact, Fact::Tick(_)) {
                 let what = without_numbers(&book, &line.fact);
                 told.facts.push((book, boot_us, what));
             }

@@ -104,7 +104,8 @@ pub struct Tick {
 pub struct LinkFact {
     /// Link.
     pub link: String,
-    /// `up down changed`.
+    /// `up down changed unread`; `unread`: a line of the contacts that nobody could read, so that
+    /// what they saw before is no longer known.
     pub state: String,
     /// Why, in words.
     #[serde(default, skip_serializing_if = "Option::is_none")]

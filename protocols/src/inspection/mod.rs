@@ -161,6 +161,15 @@ impl Inspection {
         Vec::from([Fact::Switch(SwitchFact { fixture, set, known: Known::Witnessed })])
     }
 
+    /// How a switch stands is known from the contacts on this link.
+    #[must_use]
+    pub fn sees(&self, link: &str) -> bool {
+        let witness = self.brief.as_ref().and_then(|brief| brief.witness.link.as_deref());
+        let witnessed = |setting: &Setting| setting.known == Known::Witnessed;
+        let open = !self.record.parked && !self.record.closed();
+        open && witness == Some(link) && self.record.switches.values().any(witnessed)
+    }
+
     /// The link of an instrument is gone: spent, its window void. What contacts saw is no longer
     /// known.
     pub fn link_lost(&mut self, instrument: &str, at: Now) -> Vec<Fact> {

@@ -423,6 +423,19 @@ fn contacts_that_are_gone_witness_nothing() {
 }
 
 #[test]
+fn contacts_that_nobody_could_read_witness_nothing_until_they_speak_again() {
+    let mut bench = connected(&witnessed());
+    bench.act("connected").unwrap();
+    bench.until("prove_open");
+    assert!(bench.inspection.sees("box"));
+    let unread = LinkFact { link: "box".into(), state: "unread".into(), why: None, identity: None };
+    bench.put(vec![Fact::Link(unread)], None);
+    assert!(!bench.inspection.sees("box") && !bench.inspection.sees("ohm"));
+    bench.set(false, true, false);
+    assert!(bench.inspection.sees("box"));
+}
+
+#[test]
 fn class_two_has_no_earth_to_prove_and_reads_the_network_before_and_after() {
     let mut bench = connected(&Setting { asset: "P-0118", ..Setting::default() });
     assert_eq!((bench.active().as_str(), bench.state()), ("leak_case/1", "connect"));
