@@ -277,11 +277,12 @@ fn faults_of_a_plan_have_file_and_line() {
     assert_eq!(said, refused(&format!("{name}:{line}: {fault}\n")));
     let found = json(&check(&name, false, true));
     assert_eq!(found["faults"][0]["line"], line);
-    let ungated = text.replacen("needs_gate =", "# needs_gate =", 1);
+    let (before, leak) = text.split_at(text.find("id         = \"leak\"").unwrap());
+    let ungated = format!("{before}{}", leak.replacen("needs_gate =", "# needs_gate =", 1));
     fs::write(&path, ungated.replacen("S7 = \"open\"", "S5 = \"normal\"", 1)).unwrap();
     let said = check(&name, false, false);
     let at = |key: &str| text.lines().position(|l| l.starts_with(key)).unwrap() + 1;
-    let step = text[..text.find("needs_gate").unwrap()].rfind("[[step]]").unwrap();
+    let step = before.rfind("[[step]]").unwrap();
     let gate = format!(
         "{name}:{}: `step.leak.needs_gate` an energised step that class I comes to needs \
          `needs_gate = \"protective_earth\"`\n",

@@ -182,12 +182,6 @@ impl Bench {
             "arm" | "measure" if nulls => self.soon(later, json!({ "do": "null", "lead": "L-1" })),
             "null" => self.clip(prompt, Clips::Joined),
             "null_apart" => self.clip(prompt, Clips::Open),
-            "arm" if text("lead").is_some_and(|lead| lead.starts_with("insulation")) => {
-                self.lay(prompt);
-                self.clip(prompt, Clips::Laid);
-                self.run(2_000_000);
-                self.soon(later, capture);
-            }
             "arm" => self.clip(prompt, Clips::Open),
             // The clip sits and the meter shows an open circuit: that is recorded as it is.
             "measure" if 0 < tries => self.soon(later, capture),
@@ -197,8 +191,10 @@ impl Bench {
             }
             "join_clips" => {
                 self.clip(prompt, Clips::Joined);
+                self.room.moved.insert("tester");
                 self.run(3_000_000);
                 self.soon(later, json!({ "do": "prove", "what": "closed_path" }));
+                self.room.moved.remove("tester");
             }
             "close_scan" => {
                 let asset = self.thing.asset.id.clone();
@@ -225,6 +221,7 @@ impl Bench {
             "connect" => {
                 self.lay(prompt);
                 self.room.moved.clear();
+                self.room.clips = Clips::Laid;
                 self.moved();
                 self.soon(later, act("connected"));
             }
@@ -237,6 +234,14 @@ impl Bench {
                 self.room.moved.extend(["supply", "source"]);
                 self.moved();
                 self.soon(later, act("live"));
+            }
+            "voltage_on" => {
+                self.room.moved.insert("tester");
+                self.soon(later, act("live"));
+            }
+            "voltage_off" => {
+                self.room.moved.remove("tester");
+                self.soon(later, act("dead"));
             }
             "alive" => self.soon(later, json!({ "do": "prove", "what": "alive" })),
             "source" => {
@@ -351,9 +356,10 @@ impl Bench {
             _ => "R4 OL Ohm".into(),
         };
         let megohm = self.thing.insulation(&self.room) / 1e6;
-        let iso = match megohm < 200.0 {
-            true => format!("INS {megohm:.2} MOhm"),
-            false => "INS >200 MOhm".into(),
+        let iso = match (self.room.moved.contains("tester"), megohm < 200.0) {
+            (false, _) => "INS ---- MOhm".into(),
+            (true, true) => format!("INS {megohm:.2} MOhm"),
+            (true, false) => "INS >200 MOhm".into(),
         };
         let milliampere = self.thing.differential(&self.room) * 1e3;
         let amp = format!("ACA {milliampere:.3} mA");

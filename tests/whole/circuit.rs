@@ -14,7 +14,7 @@ const LEADS_OHM: f64 = 0.058;
 /// The bench as the hands left it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Room {
-    /// Names of switches that are not at rest: `S1 S5 S7 S10 supply source`.
+    /// Names of switches that are not at rest: `S1 S5 S7 S10 supply source tester`.
     pub(crate) moved: BTreeSet<&'static str>,
     /// How the leads of the network or of the insulation tester lie: a key of the words.
     pub(crate) lead: String,

@@ -101,7 +101,10 @@ pub struct Policy {
 ///    supply is said to be fast and true r.m.s. A leakage is more than the smallest that the meter
 ///    can tell, and at least twice what it read before the asset was energised.
 /// 3. An isolated source is on, and at mains voltage, before each value that it drives.
-pub const PROOFS: u32 = 3;
+/// 4. A test voltage is put on with hands clear, between two joined pairs of clips, and gone again
+///    before anything follows. Its clock starts with the voltage as the instrument shows it, and
+///    what reads as more than the range is one only where the instrument has shown its voltage.
+pub const PROOFS: u32 = 4;
 
 /// The newest list of what doubt is made of.
 ///

@@ -10,10 +10,10 @@ use super::command::{Desk, Expect, Refusal, one_of};
 use super::evidence::ENTER_AGAIN;
 use super::job::Job;
 use super::proof::{self, Stage};
-use super::record::Line;
+use super::record::{Line, Record, StepRecord};
 use super::run::Phase;
 use super::sample::{Sample, Says};
-use super::{condition, scale, source};
+use super::{condition, follow, scale, source};
 use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
 use crate::plan::{Proof, Settings, Switch};
 use crate::register::Known;
@@ -39,7 +39,7 @@ pub(super) fn act(
     }
     let step = desk.active()?;
     let wrong = Refusal::new("conflict", "refusal.no_live_step");
-    let job = desk.brief.job(&step.expanded.step).filter(|job| job.live()).ok_or(wrong)?;
+    let job = desk.brief.job(&step.expanded.step).filter(|job| job.runs()).ok_or(wrong)?;
     match what {
         "connected" => connected(desk, job),
         "clear" => clear(desk, job),
@@ -67,6 +67,14 @@ fn connected(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
         // them they are: what was captured before stays unproved, and is measured again.
         return Err(out_of_turn(desk));
     }
+    if job.tested.is_some() {
+        let step = desk.active()?;
+        let joined = follow::joined_now(desk.record, desk.brief, job, step);
+        if !joined || follow::off_again(desk.record, step) {
+            return Err(Refusal::new("path_not_proved", "refusal.path_first"));
+        }
+        voltage_gone(desk, job)?;
+    }
     Ok(Vec::from([fact("connected", job)]))
 }
 
@@ -82,7 +90,9 @@ fn clear(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
         return Err(Refusal::new("condition_not_set", "refusal.switch_stands_otherwise")
             .with(switch.name()));
     }
-    if !desk.watch.measures(job) {
+    voltage_gone(desk, job)?;
+    // A tester without its voltage says nothing that shows what it is set to.
+    if job.tested.is_none() && !desk.watch.measures(job) {
         return Err(Refusal::new("wrong_function", "refusal.meter_not_ready").with(&job.meter));
     }
     let mut facts = Vec::from([fact("clear", job)]);
@@ -118,13 +128,32 @@ fn dead(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     if seen.is_some_and(|one| one.known == Known::Witnessed && one.word == "on") {
         return Err(Refusal::new("conflict", "refusal.supply_is_on"));
     }
-    let by_box = desk.brief.job(&step).is_none_or(|job| job.by_box);
+    let job = desk.brief.job(&step);
+    if let Some(job) = job {
+        voltage_gone(desk, job)?;
+    }
+    let by_box = job.is_none_or(|job| job.by_box);
     let what = "dead".to_string();
     let mut facts = Vec::from([Fact::Act(ActFact { what, step, apart: false })]);
     if by_box {
         facts.extend(declared(desk, &supply("off")));
     }
     Ok(facts)
+}
+
+/// An instrument that says that its voltage is still there is believed.
+fn voltage_gone(desk: Desk<'_>, job: &Job) -> Result<(), Refusal> {
+    let channel = desk.watch.seen(&job.meter).filter(|_| job.tested.is_some());
+    match channel.is_some_and(|channel| channel.volts.dangerous(desk.at)) {
+        true => Err(Refusal::new("conflict", "refusal.voltage_is_there").with(&job.meter)),
+        false => Ok(()),
+    }
+}
+
+/// Both clips are to be on one metal point: before the leads are laid, and once the voltage that
+/// gave a value is off.
+pub(super) fn joins_clips(record: &Record, step: &StepRecord) -> bool {
+    record.run.phase == Phase::Dead || follow::off_again(record, step)
 }
 
 fn out_of_turn(desk: Desk<'_>) -> Refusal {
@@ -168,7 +197,7 @@ pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fac
     let step = desk.active()?;
     let job = desk.brief.job(&step.expanded.step);
     let job = job.ok_or(Refusal::new("conflict", "refusal.nothing_to_capture"))?;
-    if job.live() && !desk.record.run.live_and_watched() {
+    if job.runs() && !desk.record.run.live_and_watched() {
         return Err(Refusal::new("conflict", "refusal.not_live"));
     }
     if desk.watch.seen(&job.meter).is_some_and(super::channel::Channel::measuring) {
@@ -211,6 +240,9 @@ fn prove_closed_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     let job = desk.brief.job(&step.expanded.step);
     let job = job.filter(|job| job.prove.contains(&Proof::ClosedPath));
     let job = job.ok_or(Refusal::new("conflict", "refusal.prove"))?;
+    if job.tested.is_some() && !joins_clips(desk.record, step) {
+        return Err(out_of_turn(desk));
+    }
     let pair = desk.watch.seen(&job.meter).and_then(super::channel::Channel::pair);
     let fresh = pair.filter(|(function, [_, newest])| {
         *function == job.function && desk.at.0.saturating_sub(newest.at.0) <= FRESH_US

@@ -4,9 +4,10 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use tapline_drivers::{Flag, Now, Reading};
+use tapline_drivers::{Flag, Function, Now, Reading};
 
 use super::Inspection;
+use super::acts;
 use super::brief::Brief;
 use super::channel::Taken;
 use super::condition;
@@ -65,6 +66,19 @@ impl Inspection {
         };
         refused(brief, &self.record, instrument, reading)?;
         let sample = Sample::of(id, reading);
+        if let Some(job) = self.tested(instrument) {
+            let volts = &mut self.watch.channel(instrument).volts;
+            match sample {
+                _ if reading.function == job.function && sample.is_none() => {
+                    volts.nothing(reading.first);
+                }
+                Some(sample) if reading.function == Function::VoltageDc => volts.tell(sample),
+                _ => {}
+            }
+            if reading.function == Function::VoltageDc {
+                return Ok((String::from("prove/test_voltage"), Vec::new()));
+            }
+        }
         let channel = self.watch.channel(instrument);
         if let Some(sample) = sample {
             let lifted = lifted(brief, instrument, (reading, sample));
@@ -92,11 +106,20 @@ impl Inspection {
             self.watch.channel(instrument).disturb();
         }
         let sample = sample.ok_or("window_closed");
-        match (job.live(), self.record.run.phase) {
+        if job.tested.is_some() && acts::joins_clips(&self.record, step) {
+            return sample.map(|_| (String::from("prove/closed_path"), Vec::new()));
+        }
+        match (job.runs(), self.record.run.phase) {
             (true, Phase::Connected) => self.prove(reading, sample?),
             (true, Phase::Dead | Phase::Cleared) => Err("not_live"),
             (true, Phase::Live) | (false, _) => self.capture(reading, sample?),
         }
+    }
+
+    /// What the active step measures under a test voltage of this instrument.
+    fn tested(&self, instrument: &str) -> Option<Job> {
+        let (_, job) = self.active_job()?;
+        (job.tested.is_some() && job.meter == instrument).then(|| job.clone())
     }
 
     fn prove(
@@ -136,6 +159,16 @@ impl Inspection {
         }
         let known = condition::known(record, job)?;
         let channel = watch.channel(&job.meter);
+        let known = match job.tested {
+            None => known,
+            Some(_) => {
+                let behind = channel.volts.behind(job, sample);
+                if behind.is_none() {
+                    channel.disturb();
+                }
+                Some(behind.ok_or("not_live")?)
+            }
+        };
         let quiet = quiet(record, job, step.at);
         let fact = if job.by_operator() {
             if reading.first.0 < quiet.0 + condition::operator_guard_us(brief, job) {
@@ -158,7 +191,7 @@ impl Inspection {
 
 /// When the bench was last changed for a job: the step began, a switch moved, a phase began.
 pub(super) fn quiet(record: &Record, job: &Job, step_at: Now) -> Now {
-    if job.live() {
+    if job.runs() {
         let source = source::now(record, &job.step).filter(|_| job.source);
         let shown = source.map_or(step_at, |line| line.at);
         return step_at.max(record.switched).max(record.run.changed).max(shown);

@@ -6,8 +6,10 @@ use tapline_drivers::{Function, Now};
 
 use super::job::Job;
 use super::sample::Sample;
+use super::tester::Volts;
 use super::window::Window;
 use crate::fact::{Release, ValueFact};
+use crate::register::Known;
 
 /// Oldest reading that an operator captures as the newest, microseconds.
 pub(super) const FRESH_US: u64 = 3_000_000;
@@ -47,6 +49,8 @@ pub(super) struct Channel {
     last: Option<(Function, Sample)>,
     /// What it read last before hands were clear for the asset to be energised.
     dead: Option<Sample>,
+    /// The voltage that it puts out.
+    pub(super) volts: Volts,
 }
 
 /// What became of a reading that is to be captured.
@@ -66,8 +70,8 @@ impl Channel {
 
     /// A capture has used up the contact: no window, no release.
     pub(super) fn spend(&mut self, at: Now) {
-        let Channel { ready, last, dead, .. } = *self;
-        *self = Channel { since: at, ready, last, dead, ..Channel::default() };
+        let Channel { ready, last, dead, volts, .. } = *self;
+        *self = Channel { since: at, ready, last, dead, volts, ..Channel::default() };
     }
 
     /// The operator arms it.
@@ -143,6 +147,11 @@ impl Channel {
         self.before = self.newest.filter(|(was, _)| *was == function).map(|(_, before)| before);
         self.newest = Some((function, sample));
         self.last = self.newest;
+    }
+
+    /// How the test voltage behind the newest reading is known; `None` where it is not there.
+    pub(super) fn voltage(&self, job: &Job) -> Option<Known> {
+        self.volts.behind(job, self.newest?.1)
     }
 
     /// The newest two readings of one function, the older one first.

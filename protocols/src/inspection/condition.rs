@@ -13,7 +13,7 @@ use crate::register::Known;
 /// # Errors
 /// `not_live` where the asset is not energised on purpose or a switch stands otherwise.
 pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'static str> {
-    if !job.live() {
+    if !job.runs() {
         return Ok(None);
     }
     if !record.run.live_and_watched() {
@@ -98,7 +98,7 @@ pub(super) fn contradiction(record: &Record, job: &Job) -> Option<Switch> {
 /// A supply conductor is open, and the job is not about that.
 fn one_pole_open(record: &Record, job: &Job) -> bool {
     let open = record.switches.get(&Switch::S1).is_some_and(|setting| setting.word == "open");
-    open && !job.set.contains_key(&Switch::S1)
+    job.live() && open && !job.set.contains_key(&Switch::S1)
 }
 
 /// A switch stands otherwise than the job wants, however that is known.

@@ -36,13 +36,20 @@ pub(super) fn against(
         // The meter takes something away that nobody knows.
         words.push("method_not_valid");
     }
-    if job.live() {
+    if job.runs() {
         match value.known {
             None => words.push("condition_not_set"),
             Some(_) if value.set != job.set => words.push("condition_not_set"),
             Some(Known::Declared) => words.push("conditions_declared"),
             Some(Known::Revealed | Known::Witnessed) => {}
         }
+    }
+    if job.tested.is_some()
+        && value.known != Some(Known::Witnessed)
+        && value.indication.as_deref() == Some("above")
+    {
+        // Without a voltage everything reads as more than the range.
+        words.push("voltage_not_shown");
     }
     if has("not_moved") || too_small(brief, job, value) {
         words.push("path_not_proved");
@@ -77,6 +84,13 @@ fn closed_before_and_after(record: &Record, brief: &Brief, job: &Job, seq: u64) 
     let before = proofs().filter(|line| line.seq < seq).last();
     let after = proofs().find(|line| seq < line.seq);
     let (Some(before), Some(after)) = (before, after) else { return false };
+    // Between the two the leads were laid, the voltage put on and taken away again.
+    let laid = |act: &str| before.seq < last_act(record, act, seq);
+    if job.tested.is_some()
+        && !(laid("connected") && laid("clear") && next_act(record, "dead", seq) < after.seq)
+    {
+        return false;
+    }
     job.prove.contains(&Proof::ClosedPath)
         && before.fact.ok
         && after.fact.ok

@@ -36,8 +36,10 @@ fn asked_for(record: &Record, brief: &Brief, watch: &Watch, at: Now) -> Option<V
     let step = record.active()?;
     let job = brief.job(&step.expanded.step).filter(|job| job.by_operator())?;
     let known = condition::known(record, job).ok()?;
+    let channel = watch.seen(&job.meter)?;
+    let known = if job.tested.is_some() { Some(channel.voltage(job)?) } else { known };
     let guard = condition::operator_guard_us(brief, job);
-    let fact = watch.seen(&job.meter)?.answer(job, quiet(record, job, step.at), guard, at)?;
+    let fact = channel.answer(job, quiet(record, job, step.at), guard, at)?;
     Some(condition::stamped(fact, known))
 }
 
@@ -62,6 +64,7 @@ pub(super) fn finished(record: &Record, brief: &Brief, step: &StepRecord) -> boo
     match brief.kind(&step.expanded) {
         StepKind::Measure => match brief.job(&step.expanded.step) {
             Some(job) if job.live() => finished_live(record, brief, job, step),
+            Some(job) if job.tested.is_some() => finished_tested(record, job, step),
             Some(job) => match record.captured(step) {
                 Some(value) => {
                     !job.prove.contains(&Proof::ClosedPath) || joined(record, value.seq, job)
@@ -89,6 +92,14 @@ pub(super) fn joined(record: &Record, since: u64, job: &Job) -> bool {
         .any(|line| line.fact.step.as_deref() == Some(&job.step))
 }
 
+/// The clips were joined since the step began, and the instrument was watched since.
+pub(super) fn joined_now(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> bool {
+    let link = brief.link_of(&job.meter).map(|link| link.link.as_str());
+    proof::proofs(record, "closed_path", step.since)
+        .filter(|line| line.fact.step.as_deref() == Some(&job.step))
+        .any(|line| !record.relinked(link, line.seq, u64::MAX))
+}
+
 fn finished_live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> bool {
     let Some(value) = record.captured(step) else { return false };
     let dead = record.run.phase == Phase::Connected && value.seq < record.run.dead;
@@ -97,6 +108,17 @@ fn finished_live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -
         return false;
     }
     dead && proof::stage(record, brief, job) == Stage::Ready
+}
+
+/// The voltage is gone, and the clips were joined once more since.
+fn finished_tested(record: &Record, job: &Job, step: &StepRecord) -> bool {
+    off_again(record, step) && joined(record, record.run.dead, job)
+}
+
+/// A value was captured under a test voltage, and that is off.
+pub(super) fn off_again(record: &Record, step: &StepRecord) -> bool {
+    let value = record.captured(step);
+    record.run.phase != Phase::Live && value.is_some_and(|value| value.seq < record.run.dead)
 }
 
 fn next(record: &Record, brief: &Brief) -> Option<StepFact> {

@@ -6,11 +6,13 @@ use alloc::vec::Vec;
 use tapline_drivers::{Function, Quantity};
 
 use super::brief::Brief;
+use super::null::SLOW_GUARD_US;
 use super::scale;
+use super::tester::DANGEROUS;
 use crate::amount::Amount;
 use crate::limits::Direction as Side;
 use crate::plan::{
-    Combine, Contact, Direction, Expanded, Hazard, Proof, Rule, Settings, Step, Switch,
+    Combine, Comparison, Contact, Direction, Expanded, Hazard, Proof, Rule, Settings, Step, Switch,
     isolation_needed, offers,
 };
 use crate::register::{Fixture, FixtureKind, Instrument, Over, Range};
@@ -63,6 +65,9 @@ pub(super) struct Job {
     pub(super) moves: bool,
     /// Its values say how far their readings scatter.
     pub(super) scatters: bool,
+    /// The test voltage that it asks for, 10^-24 volts, where it is measured between hands clear
+    /// and dead.
+    pub(super) tested: Option<i128>,
     /// Why it can't start, a word of the reasons.
     pub(super) closed: Option<&'static str>,
     /// Why its readings can't be judged, though they are kept: `out_of_calibration`.
@@ -89,6 +94,7 @@ impl Job {
         let factor = i128::from(brief.policy.release.factor);
         let high = matches!(limit, Some((Side::Max, _))) && is_resistance(function);
         let capture = step.capture;
+        let tested = (brief.policy.proofs >= 4).then(|| test_voltage(step)).flatten();
         Job {
             step: expanded.step.clone(),
             of: expanded.of.clone(),
@@ -97,7 +103,8 @@ impl Job {
             function,
             rule: capture.map_or(Rule::Operator, |capture| capture.rule),
             window_us: u64::from(capture.and_then(|c| c.seconds).unwrap_or(5)) * 1_000_000,
-            guard_us: guard_us(brief, meter, function),
+            // A minute is longer than any response.
+            guard_us: guard_us(brief, meter, function).or(tested.map(|_| SLOW_GUARD_US)),
             polled: link.is_some_and(|link| link.polled),
             smallest: step.combine == Some(Combine::Smallest),
             hazard: step.hazard,
@@ -105,7 +112,8 @@ impl Job {
             set: expanded.set.clone(),
             source: brief.policy.proofs >= 3
                 && step.fixtures.contains(&FixtureKind::IsolatedSource),
-            by_box: brief.policy.proofs < 3 || step.fixtures.contains(&FixtureKind::SupplyBox),
+            by_box: tested.is_none()
+                && (brief.policy.proofs < 3 || step.fixtures.contains(&FixtureKind::SupplyBox)),
             rests: brief.policy.proofs >= 3 && step.fixtures.contains(&FixtureKind::SupplyBox),
             in_earth: step.contact == Some(Contact::Plug),
             direction: expanded.direction.unwrap_or(Direction::None),
@@ -117,6 +125,7 @@ impl Job {
                 && step.hazard == Some(Hazard::Live)
                 && !(brief.policy.proofs >= 3 && may_be_nothing(step, function)),
             scatters: brief.policy.doubt >= 2,
+            tested,
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),
         }
@@ -124,12 +133,17 @@ impl Job {
 
     /// Something else than the supply box energises it, too.
     pub(super) fn apart(&self) -> bool {
-        self.live() && (self.source || !self.by_box)
+        self.runs() && (self.source || !self.by_box)
     }
 
     /// The asset is energised while it is measured.
     pub(super) fn live(&self) -> bool {
         self.hazard == Some(Hazard::Live)
+    }
+
+    /// It is done as a run: leads laid, hands clear, live, dead.
+    pub(super) fn runs(&self) -> bool {
+        self.live() || self.tested.is_some()
     }
 
     /// What is shown is a resistance of a path that should be low.
@@ -157,6 +171,13 @@ impl Job {
 fn may_be_nothing(step: &Step, function: Function) -> bool {
     let between = step.measurand.as_deref() == Some("patient_auxiliary_current");
     function == Function::VoltageDc || between
+}
+
+/// The least test voltage of a step that has one; a dangerous one where it does not say how much.
+fn test_voltage(step: &Step) -> Option<i128> {
+    let needs = step.needs.as_ref().and_then(|needs| needs.test_voltage.as_deref());
+    let least = needs.and_then(|text| Comparison::parse(text).ok()?.least());
+    (step.hazard == Some(Hazard::TestVoltage)).then(|| least.map_or(DANGEROUS, scale::of))
 }
 
 /// A resistance that tells whether the probe is lifted.

@@ -38,6 +38,7 @@ mod run;
 mod sample;
 mod scale;
 mod source;
+mod tester;
 mod watch;
 mod weigh;
 mod window;

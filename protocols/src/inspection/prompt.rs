@@ -17,7 +17,7 @@ use super::{condition, evidence, follow, source};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 23] = [
+pub const STATES: [&str; 25] = [
     "waiting",
     "parked",
     "null",
@@ -32,10 +32,12 @@ pub const STATES: [&str; 23] = [
     "prove_open",
     "clear",
     "live",
+    "voltage_on",
     "alive",
     "source",
     "capture",
     "dead",
+    "voltage_off",
     "reprove",
     "may_be_live",
     "close_scan",
@@ -61,10 +63,12 @@ pub const STATES: [&str; 23] = [
 /// | `prove_open` | open S7 where the asset has one; the network is read by itself |
 /// | `clear` | set the switches of `set`, take the hands off, then `act clear` |
 /// | `live` | switch supply and source on, then `act live` on a declared box |
+/// | `voltage_on` | switch the test voltage on, by the instrument's own key, then `act live` |
 /// | `alive` | see the asset's own indicator, then `prove alive` |
 /// | `source` | read the source's own voltmeter, then `prove source`, twice |
 /// | `capture` | wait, hands off |
 /// | `dead` | switch supply and source off, then `act dead`; a witnessed box says it by itself |
+/// | `voltage_off` | switch it off, discharge, measure that it is gone, then `act dead` |
 /// | `reprove` | close S7 before a lead is moved; the network is read by itself |
 /// | `may_be_live` | it may still be live: switch off, make safe, then `act dead` |
 /// | `close_scan` | scan the asset once more |
@@ -126,12 +130,12 @@ pub(super) fn prompt(record: &Record, brief: Option<&Brief>, watch: &Watch) -> P
         return prompt;
     }
     if let Some(step) = record.active() {
-        fill(&mut prompt, record, brief, step);
+        fill(&mut prompt, (record, watch), brief, step);
     }
     prompt
 }
 
-fn fill(prompt: &mut Prompt, record: &Record, brief: &Brief, step: &StepRecord) {
+fn fill(prompt: &mut Prompt, (record, watch): (&Record, &Watch), brief: &Brief, step: &StepRecord) {
     let expanded = &step.expanded;
     prompt.step = Some(expanded.step.clone());
     prompt.of = Some(expanded.of.clone());
@@ -151,6 +155,9 @@ fn fill(prompt: &mut Prompt, record: &Record, brief: &Brief, step: &StepRecord) 
         prompt.missing = missing(record, brief, job);
         if job.live() && record.run.phase == Phase::Live && condition::otherwise(record, job) {
             prompt.refused = Some("condition_not_set");
+        }
+        if job.tested.is_some() && prompt.state == "capture" && watch.lacks_voltage(job) {
+            prompt.refused = Some("voltage_not_shown");
         }
     } else {
         let open = |item: &String| !follow::answered(record, step, item);
@@ -221,12 +228,27 @@ fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str 
             "clear" if job.polled && !watch.measures(job) => "waiting",
             word => word,
         },
+        (_, Some(job)) if job.tested.is_some() => tested(record, brief, job, step),
         (_, Some(job)) if joins_clips(record, job, step) => "join_clips",
         (_, Some(job)) => {
             let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
             if armed { "measure" } else { "arm" }
         }
         _ => "answer",
+    }
+}
+
+/// A step under a test voltage.
+fn tested(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'static str {
+    let captured = record.captured(step).is_some_and(|value| record.run.live < value.seq);
+    match record.run.phase {
+        Phase::Live if captured || !condition::energised(record, job) => "voltage_off",
+        Phase::Live => "capture",
+        Phase::Cleared => "voltage_on",
+        _ if follow::off_again(record, step) => "join_clips",
+        Phase::Connected => "clear",
+        Phase::Dead if !follow::joined_now(record, brief, job, step) => "join_clips",
+        Phase::Dead => "connect",
     }
 }
 

@@ -13,6 +13,7 @@ use super::proof::ProofRun;
 use super::record::Record;
 use super::run::Phase;
 use crate::fact::{ActFact, Fact, LinkFact, StepFact};
+use crate::register::Known;
 
 /// Everything volatile.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -51,6 +52,12 @@ impl Watch {
             false => channel.and_then(|channel| channel.newest).map(|(function, _)| function),
         };
         function == Some(job.function)
+    }
+
+    /// The meter of a job says numbers, and nothing that shows a test voltage behind them.
+    pub(super) fn lacks_voltage(&self, job: &Job) -> bool {
+        let says = self.seen(&job.meter).filter(|channel| channel.newest.is_some());
+        says.is_some_and(|channel| channel.voltage(job) != Some(Known::Witnessed))
     }
 
     /// A polled meter says what it is configured to.
@@ -155,7 +162,10 @@ impl Watch {
         match (act.what.as_str(), brief.job(&act.step)) {
             ("arm", Some(job)) if job.by_operator() => self.channel(&job.meter).ask(at),
             ("arm", Some(job)) => self.channel(&job.meter).arm(at),
-            (_, Some(_)) => {
+            (what, Some(job)) => {
+                if matches!(what, "connected" | "dead") {
+                    self.channel(&job.meter).volts.begin(at);
+                }
                 self.disturb(record, brief);
                 self.phase(at, record, brief);
             }
@@ -166,7 +176,7 @@ impl Watch {
     /// Energised on purpose: that is the act that arms. Anything else is not measured live.
     fn phase(&mut self, at: Now, record: &Record, brief: &Brief) {
         let active = record.active().and_then(|step| brief.job(&step.expanded.step));
-        let Some(job) = active.filter(|job| job.live()) else { return };
+        let Some(job) = active.filter(|job| job.runs()) else { return };
         if record.run.live_and_watched() {
             self.channel(&job.meter).arm(at);
         } else if record.run.phase == Phase::Cleared {

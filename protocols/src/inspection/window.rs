@@ -67,10 +67,12 @@ impl Window {
         self.worst.is_none()
     }
 
-    /// The worst over a time is no worst where nothing was read for a good part of it.
+    /// The worst over a time is no worst where nothing was read for a good part of it, and a test
+    /// voltage is not known to have stayed.
     pub(super) fn silent(&self, job: &Job, at: Now) -> bool {
         let most = SILENCE_US.max(job.guard_us.unwrap_or(0).saturating_mul(2));
-        job.rule == Rule::WorstOver && self.last.0.saturating_add(most) < at.0
+        let watched = job.rule == Rule::WorstOver || job.tested.is_some();
+        watched && self.last.0.saturating_add(most) < at.0
     }
 
     /// Adds a reading.

@@ -35,6 +35,11 @@ impl Comparison {
         Ok(Comparison { least, strict, amount: Amount::parse(amount)? })
     }
 
+    /// The least that is wanted; `None` where a most is.
+    pub(crate) fn least(&self) -> Option<Amount> {
+        self.least.then_some(self.amount)
+    }
+
     /// Says whether what an instrument offers is enough. Another quantity, or nothing, never is.
     #[must_use]
     pub fn holds(&self, offered: Option<Amount>) -> bool {

@@ -10,4 +10,5 @@ mod live;
 mod model;
 mod never;
 mod source;
+mod tester;
 mod worked;

@@ -211,42 +211,6 @@ fn a_certificate_that_ran_out_while_the_inspection_rested_is_out() {
     assert_eq!(bench.verdict("pe"), (Word::Undecided, vec!["out_of_calibration".to_string()]));
 }
 
-/// 5.3.3: closed clips before and after, with no relink between.
-#[test]
-fn clips_that_were_joined_before_a_relink_prove_nothing_after_it() {
-    for (what, link) in [("restart", None), ("link", Some("iso"))] {
-        let mut bench = Bench::open(&Setting {
-            asked: vec!["insulation".to_string()],
-            confirmed: vec!["iec62353-2014.insulation.mains_to_earth".to_string()],
-            ..Setting::default()
-        });
-        to_the_leakage(&mut bench);
-        let test = |bench: &mut Bench, shows: &str, seconds: u64| {
-            for _ in 0..seconds {
-                bench.now += 1_000_000;
-                bench.feed("IR-01", Function::InsulationResistance, shows);
-            }
-        };
-        test(&mut bench, "0.00 MOhm", 3);
-        bench.prove("closed_path").unwrap();
-        match link {
-            None => bench.resume("boot-1", DAY),
-            Some(link) => {
-                let down =
-                    LinkFact { link: link.into(), state: "down".into(), why: None, identity: None };
-                bench.put(vec![Fact::Link(down)], None);
-            }
-        }
-        bench.now += 1_100_000;
-        bench.ask(&Command::Capture { expect: None }).unwrap();
-        test(&mut bench, ">200 MOhm", 65);
-        test(&mut bench, "0.00 MOhm", 3);
-        bench.prove("closed_path").unwrap();
-        let verdict = bench.verdict("insulation");
-        assert_eq!(verdict, (Word::Undecided, vec!["path_not_proved".to_string()]), "{what}");
-    }
-}
-
 /// A fail is not undone by setting the value of the other direction aside.
 #[test]
 fn a_fail_does_not_lean_on_the_other_direction() {

@@ -3,16 +3,14 @@
 use alloc::string::ToString;
 use alloc::vec;
 
-use tapline_drivers::Function;
-
 use super::bench::{Bench, Setting};
+use super::tester::insulate;
 use crate::fact::{Fact, Word};
-use crate::inspection::Command;
 use crate::register::Known;
 
 /// Protective earth +0.243 / -0.275 ohm with a null of 0.061 ohm in both directions gives 0.182
 /// and 0.214, and the larger is documented (IEC 62353:2014 5.3.2, excerpt seen; arithmetic).
-fn to_the_leakage(bench: &mut Bench) {
+pub(super) fn to_the_leakage(bench: &mut Bench) {
     bench.supply("226", "0.3", "225.8").unwrap();
     bench.supply("226", "0.3", "225.8").unwrap();
     bench.null("0.061 Ohm", "-0.061 Ohm");
@@ -86,26 +84,6 @@ fn on_a_witnessed_box_thirteen_codes_do_and_nothing_is_declared() {
     assert_eq!(signed, 1);
 }
 
-/// Insulation 48.2 Mohm to earth, path closed before and after (5.3.3, limits from memory).
-fn insulation(bench: &mut Bench, shows: &str) {
-    let test = |bench: &mut Bench, shows: &str, seconds: u64| {
-        for _ in 0..seconds {
-            bench.now += 1_000_000;
-            bench.feed("IR-01", Function::InsulationResistance, shows);
-        }
-    };
-    assert_eq!(bench.state(), "join_clips");
-    test(bench, "0.00 MOhm", 3);
-    bench.prove("closed_path").unwrap();
-    assert_eq!(bench.state(), "arm");
-    bench.ask(&Command::Capture { expect: None }).unwrap();
-    test(bench, "12.0 MOhm", 20);
-    test(bench, shows, 45);
-    assert_eq!(bench.state(), "join_clips", "a value, and not yet shown that the clips held");
-    test(bench, "0.00 MOhm", 3);
-    bench.prove("closed_path").unwrap();
-}
-
 /// Class I, BF, fixed cord, 230 V: 0.243 / -0.275 ohm with a null, 48.2 Mohm, 451 / 462 uA and
 /// 38 / 41 uA at 226 V (limits of IEC 62353:2014: protective earth from excerpts, direct leakage
 /// from one source, insulation and applied part from memory, confirmed by this workshop;
@@ -126,7 +104,7 @@ fn a_whole_class_one_inspection_with_an_applied_part_passes() {
         ..fixed
     });
     to_the_leakage(&mut bench);
-    insulation(&mut bench, "48.2 MOhm");
+    insulate(&mut bench, "48.2 MOhm", 65);
     assert_eq!(bench.verdict("insulation"), (Word::Pass, vec![]));
     bench.leak_declared();
     assert_eq!(bench.active(), "part/1");
@@ -143,59 +121,4 @@ fn a_whole_class_one_inspection_with_an_applied_part_passes() {
     bench.scan("P-0110");
     bench.sign(None).unwrap();
     assert_eq!(bench.inspection.outcome().word, Word::Pass);
-}
-
-#[test]
-fn an_insulation_whose_clip_may_have_been_off_proves_nothing() {
-    let fixed = Setting::default();
-    let mut bench = Bench::open(&Setting {
-        asked: vec!["insulation".to_string()],
-        confirmed: vec!["iec62353-2014.insulation.mains_to_earth".to_string()],
-        ..fixed
-    });
-    to_the_leakage(&mut bench);
-    bench.now += 1_000_000;
-    bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
-    assert_eq!(bench.prove("closed_path").unwrap_err().key, "refusal.one_reading");
-    bench.now += 1_000_000;
-    bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
-    bench.prove("closed_path").unwrap();
-    bench.ask(&Command::Capture { expect: None }).unwrap();
-    for _ in 0..70 {
-        bench.now += 1_000_000;
-        bench.feed("IR-01", Function::InsulationResistance, ">200 MOhm");
-    }
-    bench.prove("closed_path").unwrap();
-    assert_eq!(bench.verdict("insulation"), (Word::Undecided, vec!["path_not_proved".to_string()]));
-}
-
-/// The tester says that it has no voltage on: what it says before counts for nothing of the
-/// minute. Books of the list of proofs before counted it.
-#[test]
-fn the_clock_of_an_insulation_starts_with_its_voltage() {
-    for (proofs, there) in [(crate::fact::PROOFS, false), (2, true)] {
-        let fixed = Setting::default();
-        let policy = crate::fact::Policy { proofs, ..fixed.policy.clone() };
-        let asked = vec!["insulation".to_string()];
-        let mut bench = Bench::open(&Setting { asked, policy, ..fixed });
-        to_the_leakage(&mut bench);
-        let test = |shows: &str, seconds: u64, bench: &mut Bench| {
-            for _ in 0..seconds {
-                bench.now += 1_000_000;
-                bench.feed("IR-01", Function::InsulationResistance, shows);
-            }
-        };
-        test("0.00 MOhm", 3, &mut bench);
-        bench.prove("closed_path").unwrap();
-        let prompt = bench.inspection.prompt();
-        assert_eq!(prompt.step.as_deref(), Some("insulation/1"));
-        bench.ask(&Command::Capture { expect: None }).unwrap();
-        test("48.2 MOhm", 40, &mut bench);
-        test("none", 1, &mut bench);
-        test("48.2 MOhm", 40, &mut bench);
-        let captured = |bench: &Bench| bench.values().iter().any(|v| v.step == "insulation/1");
-        assert_eq!(captured(&bench), there, "{proofs}");
-        test("48.2 MOhm", 40, &mut bench);
-        assert!(captured(&bench));
-    }
 }

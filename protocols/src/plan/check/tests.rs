@@ -183,7 +183,8 @@ fn a_gate_that_nobody_proves() {
     let found: Vec<&str> = faults.iter().map(|f| f.field.as_str()).collect();
     assert_eq!(
         found,
-        ["leak", "part", "part_single"].map(|id| format!("step.{id}.needs_gate")),
+        ["insulation", "insulation_parts", "leak", "part", "part_single"]
+            .map(|id| format!("step.{id}.needs_gate")),
         "{faults:?}"
     );
 }
