@@ -2,6 +2,8 @@
 //! good and wrong, within 0.1 %.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "circuit/networks.rs"]
+mod networks;
 #[path = "outside/ngspice.rs"]
 mod ngspice;
 
@@ -111,5 +113,15 @@ fn a_harmonic_and_the_network_alone_agree_with_ngspice() {
         hookup.asset.add(Kind::V(5.0, hertz), "x", EARTH).add(Kind::R(10e3), "x", "case");
         let room = Room { network_lead: Some("case".to_owned()), ..Room::default() };
         agrees("network", &hookup.netlist(&room), hertz);
+    }
+}
+
+/// The whole bench at thirty frequencies, as each harmonic of a supply would see it.
+#[test]
+fn the_bench_agrees_with_ngspice_from_10_hz_to_1_mhz() {
+    for hertz in networks::frequencies() {
+        let mut hookup = bench(None, None);
+        hookup.supply.hertz = hertz;
+        agrees("bench", &hookup.netlist(&live()), hertz);
     }
 }

@@ -5,6 +5,8 @@
 //! examples stand here with their source and with the rounding that their printed digits rest on.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "doubt/nist.rs"]
+mod nist;
 #[path = "support/python.rs"]
 mod python;
 
@@ -261,6 +263,15 @@ fn the_end_gauge_of_the_guide() {
     let t = spread::student_at(0.995, 16.0);
     assert_eq!(printed(t, 2), "2.92");
     assert_eq!(printed(2.92 * 32.0, 0), "93");
+    // 95 %: t is 2.12, and U 68 nm (a published package for R).
+    assert_eq!(printed(spread::student_at(0.975, 16.0), 2), "2.12");
+    assert_eq!(printed(2.12 * 32.0, 0), "68");
+    // Terms of the second order, H.1.7: 11.7 and 1.7 nm make 34 of 32.
+    let mut second = end_gauge();
+    let (theta, alpha) = ((0.2_f64.powi(2) + 0.5_f64.powi(2) / 2.0).sqrt(), rectangle(2e-6));
+    second.add(length * rectangle(1e-6) * theta, None);
+    second.add(length * alpha * rectangle(0.05), None);
+    assert_eq!(printed(second.combined(), 0), "34");
     let case = json!({"kind":"end_gauge","u":budget.combined(),"freedom":freedom});
     held_against(&[case]);
 }
@@ -298,6 +309,17 @@ fn the_impedance_of_the_guide() {
     let found = [printed(u[0], 4), printed(u[1], 4), printed(u[2], 4)];
     assert_eq!(found, ["0.0700", "0.2957", "0.2366"]);
     assert_eq!(correlated(impedance()[0]).freedom(), Some(4.0));
+    let (v, i, phi) = (4.999_f64, 19.661e-3_f64, 1.04446_f64);
+    let values = [v / i * phi.cos(), v / i * phi.sin(), v / i].map(|ohm| printed(ohm, 3));
+    assert_eq!(values, ["127.732", "219.847", "254.260"]);
+    // How R, X and Z go together, from the uncertainty of their sums.
+    let together = |a: usize, b: usize| {
+        let [one, other] = [impedance()[a], impedance()[b]];
+        let sum = correlated(std::array::from_fn(|at| one[at] + other[at])).combined();
+        (sum * sum - u[a] * u[a] - u[b] * u[b]) / (2.0 * u[a] * u[b])
+    };
+    let found = [together(0, 1), together(0, 2), together(1, 2)].map(|r| printed(r, 2));
+    assert_eq!(found, ["-0.59", "-0.49", "0.99"]);
     held_against(&[json!({"kind":"impedance","u":u})]);
 }
 
@@ -313,6 +335,21 @@ fn four_rectangles_are_covered() {
     assert_eq!(printed(budget.combined(), 2), "2.00");
     assert_eq!(printed(spread::normal_at(0.975) * budget.combined(), 2), "3.92");
     let exact = 2.0 * 3.0_f64.sqrt() * (2.0 - 0.6_f64.powf(0.25));
-    assert_eq!(printed(exact, 2), "3.88");
+    assert_eq!(printed(exact, 6), "3.879407");
     assert!(exact < budget.coverage() * budget.combined());
+}
+
+/// Normal items with limits at two of their standard deviations on both sides, decided by a
+/// measurement of a quarter and of half of that deviation (worked examples of a published package
+/// for R: 0.008 and 0.015; with the limits drawn in to 0.91 of them 0.008 and 0.066; recomputed to
+/// six digits with another program). Nothing beyond one limit is taken for beyond the other.
+#[test]
+fn two_limits_of_normal_items_are_twice_one() {
+    let density = |x: f64| (-x * x / 2.0).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let both = |accept: f64, u: f64| {
+        let one = |from: f64| risk::of_maximum(density, (from, 10.0), (2.0, accept), u);
+        [one(-2.0).false_acceptance, one(-2.0).false_rejection].map(|risk| printed(2.0 * risk, 6))
+    };
+    assert_eq!(both(2.0, 0.25), ["0.008006", "0.014851"]);
+    assert_eq!(both(2.0 * 0.91, 0.5), ["0.008052", "0.066106"]);
 }
