@@ -165,6 +165,8 @@ Steps
   leak_case/2  foil  S5 reversed  at most 100 uA  one source  worst over 5 s
   try          function, alarms, indicators
 
+Off unless asked for: `--with insulation_parts`
+
 leak_case  (energised)
   Asset in the supply box. Foil of 20 cm x 10 cm pressed on the housing, joined with all
   accessible metal, and led through the measuring network to earth.

@@ -14,6 +14,7 @@ use tapline_protocols::register::{self, Asset, Fixture, Instrument, Lead, Setup}
 
 use crate::serve::tomls;
 use crate::station::Library;
+use crate::words;
 
 /// What a command says and how it ends: 0 done, 2 something is wrong with the input.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -116,7 +117,10 @@ fn checked(name: &str, site: Option<&Path>) -> Result<(Plan, Vec<Table>), Wrong>
     let wrong = |faults| Wrong { file: name.into(), faults };
     let (plan, lines) = plan::read(&text).map_err(wrong)?;
     let tables = tables(&plan, site)?;
-    match plan::check(&plan, &lines, &tables) {
+    let mut faults = plan::check(&plan, &lines, &tables);
+    faults.extend(words::plan::unsaid(&plan, &lines));
+    faults.sort();
+    match faults {
         faults if faults.is_empty() => Ok((plan, tables)),
         faults => Err(wrong(faults)),
     }
@@ -196,7 +200,7 @@ fn tables(plan: &Plan, site: Option<&Path>) -> Result<Vec<Table>, Wrong> {
     let builtin = Library::builtin();
     let mut library = builtin.map_err(|faults| wrong("the built-in tables", faults))?;
     for path in site.map(|site| tomls(&site.join("limits"))).unwrap_or_default() {
-        let added = library.add_table(&read(&path)?);
+        let added = library.add_own_table(&read(&path)?);
         added.map_err(|faults| wrong(&path.display().to_string(), faults))?;
     }
     Ok(library.table(&plan.standard, &plan.edition).cloned().into_iter().collect())

@@ -1,5 +1,7 @@
 //! Plans, and limits with what the workshop has confirmed.
 
+use std::collections::BTreeSet;
+
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::response::Json;
@@ -12,6 +14,7 @@ use super::Hall;
 use super::problem::Refused;
 use crate::cli::plan::outline_text;
 use crate::clock;
+use crate::station::Core;
 use crate::station::event::Problem;
 
 /// `GET /v1/plans`: what inspections can be opened by.
@@ -65,7 +68,12 @@ pub(super) async fn one(
 
 /// `GET /v1/limits`: every row in force, with its source and how sure we are of it.
 pub(super) async fn limits(State(hall): State<Hall>) -> Result<Json<Value>, Refused> {
-    let confirmed = hall.shared.ask(|core| core.register().confirmed.clone()).await?;
+    let tables = hall.library.clone();
+    let rows = move |core: &Core| -> BTreeSet<String> {
+        let rows = tables.tables().iter().flat_map(|table| &table.rows);
+        rows.filter(|row| core.has_confirmed(row)).map(|row| row.id.clone()).collect()
+    };
+    let confirmed = hall.shared.ask(rows).await?;
     let mut items: Vec<Value> = Vec::new();
     for table in hall.library.tables() {
         for row in &table.rows {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{Open, ReasonFact, SealedFact};
+use tapline_protocols::plan;
 
 use super::again;
 use super::indexer::Indexer;
@@ -17,6 +18,7 @@ use crate::config::Config;
 use crate::station::event::{BookId, Event, Stored};
 use crate::station::register::Register;
 use crate::station::{BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings};
+use crate::words;
 
 /// Number of the judgement: rises when the same readings would give other verdicts.
 pub const JUDGE: u32 = 1;
@@ -230,14 +232,18 @@ fn link(link: &crate::config::Link) -> LinkSettings {
 pub(crate) fn library(folder: &Path) -> Result<Library, Halted> {
     let mut library =
         Library::builtin().map_err(|faults| refused("the built-in plans", &faults))?;
-    for path in tomls(&folder.join("plans")) {
-        let text = read(&path)?;
-        let added = library.add_plan(&text);
+    for path in tomls(&folder.join("limits")) {
+        let added = library.add_own_table(&read(&path)?);
         added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
     }
-    for path in tomls(&folder.join("limits")) {
+    // Against all limits: a plan that comes to none, or to two, is found here.
+    for path in tomls(&folder.join("plans")) {
         let text = read(&path)?;
-        let added = library.add_table(&text);
+        let added =
+            plan::read(&text).and_then(|(plan, lines)| match words::plan::unsaid(&plan, &lines) {
+                unsaid if unsaid.is_empty() => library.add_own_plan(&text),
+                unsaid => Err(unsaid),
+            });
         added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
     }
     Ok(library)

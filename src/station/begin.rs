@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
 use tapline_protocols::fact::{CheckFact, Given, LinkGiven, Open, Opened};
+use tapline_protocols::limits::Row;
 use tapline_protocols::plan::{
     BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
 };
@@ -302,13 +303,22 @@ impl Core {
         given.into_iter().map(Fact::Given).collect()
     }
 
+    /// The workshop has read this very row in its own copy.
+    #[must_use]
+    pub fn has_confirmed(&self, row: &Row) -> bool {
+        let read = self.register.confirmed.get(&row.id);
+        read.is_some_and(|read| self.library.is_as_read(row, read.as_ref()))
+    }
+
     /// The rows that the steps come to, as they are for the asset, and which of them this workshop
     /// has confirmed.
     fn limits_given(&self, plan: &Plan, asset: &Asset, steps: &[Expanded]) -> Option<Given> {
-        let table = self.library.table(&plan.standard, &plan.edition)?.for_asset(asset);
+        let raw = self.library.table(&plan.standard, &plan.edition)?;
+        let table = raw.for_asset(asset);
         let ids: BTreeSet<&String> = steps.iter().filter_map(|step| step.limit.as_ref()).collect();
         let rows: Vec<_> = ids.iter().filter_map(|id| table.row(id)).collect();
-        let confirmed = ids.iter().filter(|id| self.register.confirmed.contains(**id));
+        let own = |id: &&&String| raw.row(id).is_some_and(|row| self.has_confirmed(row));
+        let confirmed = ids.iter().filter(own);
         (!rows.is_empty()).then(|| Given::Limits {
             text: table.text_of(&rows),
             table: table.sha256.clone(),

@@ -97,7 +97,7 @@ impl Core {
                 None => Err(missing("operator with the badge", &badge)),
             },
             Request::Confirm { rows, document, clause } => {
-                self.confirm(at, ConfirmFact { rows, document, clause }, by)
+                self.confirm(at, ConfirmFact { rows, document, clause, read: Vec::new() }, by)
             }
             Request::Check { standard, instrument } => {
                 self.begin_check(seat, &standard, instrument.as_deref())

@@ -245,7 +245,7 @@ impl Core {
     pub(super) fn confirm(
         &mut self,
         at: Stamp,
-        confirm: ConfirmFact,
+        mut confirm: ConfirmFact,
         by: Option<String>,
     ) -> Result<Answer, Problem> {
         let Some(by) = by else {
@@ -254,8 +254,11 @@ impl Core {
         if confirm.rows.is_empty() || confirm.document.is_empty() || confirm.clause.is_empty() {
             return Err(bad("rows, document and clause are all needed"));
         }
-        if let Some(row) = confirm.rows.iter().find(|row| !self.library.has_row(row)) {
-            return Err(missing("limit row", row).next("See `tapline limits list`."));
+        for id in &confirm.rows {
+            let Some(row) = self.library.row(id) else {
+                return Err(missing("limit row", id).next("See `tapline limits list`."));
+            };
+            confirm.read.push(row.in_words());
         }
         Ok(Answer::done(self.put_station(at, Fact::Confirm(confirm), Some(by))))
     }

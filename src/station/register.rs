@@ -34,8 +34,9 @@ pub struct Register {
     pub operators: BTreeMap<String, Operator>,
     /// Who works at which bench.
     pub logins: BTreeMap<String, String>,
-    /// Limit rows that the workshop has confirmed.
-    pub confirmed: BTreeSet<String>,
+    /// Limit rows that the workshop has confirmed, each as it was read; `None` where an earlier
+    /// program did not note it.
+    pub confirmed: BTreeMap<String, Option<String>>,
     /// Names of the sealed books.
     pub sealed: BTreeSet<String>,
     /// Year of the book in use, `2026`.
@@ -108,7 +109,11 @@ impl Register {
                     self.logins.remove(&login.bench);
                 }
             },
-            Fact::Confirm(confirm) => self.confirmed.extend(confirm.rows.iter().cloned()),
+            Fact::Confirm(confirm) => {
+                let read = confirm.read.iter().cloned().map(Some);
+                let read = read.chain(std::iter::repeat(None));
+                self.confirmed.extend(confirm.rows.iter().cloned().zip(read));
+            }
             Fact::Sealed(sealed) => {
                 self.sealed.insert(sealed.id.clone());
             }

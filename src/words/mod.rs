@@ -1,5 +1,7 @@
 //! Sentences for codes. Core, books and JSON carry codes; only faces speak.
 
+pub mod plan;
+
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 

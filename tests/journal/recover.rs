@@ -217,6 +217,7 @@ fn a_confirmation_is_signed_over_its_line() {
         rows: vec!["iec62353-2014.part.direct.cf".into()],
         document: "IEC 62353:2014, own copy 3".into(),
         clause: "Table 3".into(),
+        read: vec!["applied_part_leakage, direct: at most 50 uA".into()],
     });
     let line = Stored { by: Some("op-2".into()), ..stored(&BookId::Station, found.next_seq, fact) };
     let text = books.commit(&[line]).unwrap().remove(0);

@@ -68,6 +68,10 @@ pub struct ConfirmFact {
     pub document: String,
     /// Clause that was read.
     pub clause: String,
+    /// Each row in words, as it was read: a row that is changed later is not confirmed by this.
+    /// Empty in books of earlier programs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub read: Vec<String>,
 }
 
 /// A key is announced.

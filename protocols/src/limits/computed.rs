@@ -79,7 +79,7 @@ impl Table {
     /// without it stands, which is the strictest, and says so.
     #[must_use]
     pub fn for_asset(&self, asset: &Asset) -> Table {
-        let own = |row: &&Row| row.layer.is_for(&asset.id, &asset.model);
+        let own = |row: &&Row| row.layer.is_for(asset);
         let rows = self.rows.iter().filter(own).map(|row| row.for_asset(asset));
         Table { rows: rows.collect(), ..self.clone() }
     }

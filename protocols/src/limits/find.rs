@@ -126,15 +126,18 @@ impl Row {
         words.is_empty() || words.iter().any(|w| w == word)
     }
 
-    /// Some key reaches both.
+    /// Some key reaches both, and neither goes before the other.
     pub(super) fn overlaps(&self, other: &Row) -> bool {
+        self.layer.meets(&other.layer) && self.touches(other)
+    }
+
+    /// Some key reaches both.
+    pub(super) fn touches(&self, other: &Row) -> bool {
         let common = |field: &str| {
             let (mine, theirs) = (self.words(field), other.words(field));
             mine.is_empty() || theirs.is_empty() || mine.iter().any(|w| theirs.contains(w))
         };
-        self.layer.meets(&other.layer)
-            && self.measurand == other.measurand
-            && FIELDS.iter().all(|field| common(field))
+        self.measurand == other.measurand && FIELDS.iter().all(|field| common(field))
     }
 }
 

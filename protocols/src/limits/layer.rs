@@ -5,6 +5,7 @@ use alloc::vec::Vec;
 
 use super::Row;
 use crate::read::{Form, is_date};
+use crate::register::Asset;
 
 /// Whose word a row is.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -27,13 +28,20 @@ pub struct Approval {
     pub reason: String,
     /// Day, `2026-11-24`.
     pub date: String,
+    /// A second person, who stands for it where it is laxer than what it lies over.
+    pub second: Option<String>,
 }
 
 /// What a maker's limit is for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Scope {
-    /// Every asset of this model.
-    Model(String),
+    /// Every asset of this model, of this maker where one is named.
+    Model {
+        /// Model.
+        model: String,
+        /// Maker.
+        maker: Option<String>,
+    },
     /// One asset, by number.
     Asset(String),
 }
@@ -63,7 +71,7 @@ impl Layer {
         match self {
             Layer::Standard => 0,
             Layer::Site(_) => 1,
-            Layer::Maker(_, Scope::Model(_)) => 2,
+            Layer::Maker(_, Scope::Model { .. }) => 2,
             Layer::Maker(_, Scope::Asset(_)) => 3,
         }
     }
@@ -77,10 +85,12 @@ impl Layer {
     }
 
     /// It is said of this asset.
-    pub(super) fn is_for(&self, asset: &str, model: &str) -> bool {
+    pub(super) fn is_for(&self, asset: &Asset) -> bool {
         match self {
-            Layer::Maker(_, Scope::Model(name)) => name == model,
-            Layer::Maker(_, Scope::Asset(id)) => id == asset,
+            Layer::Maker(_, Scope::Model { model, maker }) => {
+                *model == asset.model && maker.as_ref().is_none_or(|maker| *maker == asset.maker)
+            }
+            Layer::Maker(_, Scope::Asset(id)) => *id == asset.id,
             Layer::Standard | Layer::Site(_) => true,
         }
     }
@@ -94,8 +104,12 @@ impl Layer {
             ("reason", approval.reason.clone()),
             ("date", approval.date.clone()),
         ]);
+        fields.extend(approval.second.clone().map(|second| ("second", second)));
         match self {
-            Layer::Maker(_, Scope::Model(name)) => fields.push(("model", name.clone())),
+            Layer::Maker(_, Scope::Model { model, maker }) => {
+                fields.push(("model", model.clone()));
+                fields.extend(maker.clone().map(|maker| ("maker", maker)));
+            }
             Layer::Maker(_, Scope::Asset(id)) => fields.push(("asset", id.clone())),
             Layer::Standard | Layer::Site(_) => {}
         }
@@ -109,7 +123,9 @@ impl Row {
     #[must_use]
     pub fn how(&self) -> Option<String> {
         let approved = self.layer.approval().map(|approval| {
-            let Approval { by, reason, date } = approval;
+            let Approval { by, reason, date, second } = approval;
+            let second = second.as_ref().map(|second| alloc::format!(" and {second}"));
+            let by = alloc::format!("{by}{}", second.unwrap_or_default());
             alloc::format!("{} limit, approved by {by} on {date}: {reason}", self.layer.word())
         });
         match (&self.computed, approved) {
@@ -130,17 +146,22 @@ pub(super) fn read(form: &mut Form<'_, '_>) -> Option<Layer> {
         day if is_date(&day) => Some(day),
         day => v.fault(alloc::format!("`{day}` is no day such as 2026-11-24")),
     });
-    let approval = Some(Approval { by: by?, reason: reason?, date: date? })?;
+    let second = form.may("second").and_then(|v| v.text());
+    let approval = Some(Approval { by: by?, reason: reason?, date: date?, second })?;
     if word.as_deref() != Some("maker") {
         return word.map(|_| Layer::Site(approval));
     }
     let model = form.may("model").and_then(|v| v.text());
+    let maker = form.may("maker").and_then(|v| v.text());
     let asset = form.may("asset").and_then(|v| v.text());
     match (model, asset) {
-        (Some(model), None) => Some(Layer::Maker(approval, Scope::Model(model))),
-        (None, Some(asset)) => Some(Layer::Maker(approval, Scope::Asset(asset))),
+        (Some(model), None) => Some(Layer::Maker(approval, Scope::Model { model, maker })),
+        (None, Some(asset)) if maker.is_none() => Some(Layer::Maker(approval, Scope::Asset(asset))),
         _ => {
-            form.fault("layer", "a maker's limit is for one `model` or one `asset`".into());
+            form.fault(
+                "layer",
+                "a maker's limit is for one `model` (of a `maker`) or one `asset`".into(),
+            );
             None
         }
     }
@@ -184,7 +205,7 @@ mod tests {
         Table::parse(&format!("{head}{}", rows.concat())).map_err(faults)
     }
 
-    fn asset(id: &str, model: &str) -> crate::register::Asset {
+    fn asset(id: &str, model: &str) -> Asset {
         let head = "asset,description,class,functional_earth,cord,switching_supply,\
                     earthed_points,accessible_parts,applied_parts,model";
         let text = format!("{head}\n{id},pump,I,no,fixed,no,base,,,{model}\n");
@@ -213,6 +234,25 @@ mod tests {
         assert_eq!(Table::parse(&table.text_of(&all)).unwrap().rows, table.rows);
     }
 
+    /// Models of two makers may bear one name.
+    #[test]
+    fn a_makers_limit_is_for_its_own_models() {
+        let named = |maker: &str| over("maker", &format!("model = \"2000\"\nmaker = \"{maker}\""));
+        let table = table(&[row("s", "500 uA", ""), row("m", "5 mA", &named("Quellhof"))]).unwrap();
+        let found = |maker: &str| {
+            let asset = Asset { maker: maker.into(), ..asset("P-1", "2000") };
+            table.for_asset(&asset).find(&KEY).unwrap().id.clone()
+        };
+        assert_eq!((found("Quellhof").as_str(), found("Other").as_str()), ("m", "s"));
+        let all: Vec<_> = table.rows.iter().collect();
+        assert_eq!(Table::parse(&table.text_of(&all)).unwrap().rows, table.rows);
+        let second = over("site", "second = \"R. Ohm\"");
+        let how = self::table(&[row("w", "1 mA", &second)]).unwrap().rows[0].how().unwrap();
+        assert_eq!(how, "site limit, approved by K. Vogt and R. Ohm on 2026-11-24: maker asks");
+        let both = over("maker", "asset = \"P-1\"\nmaker = \"Quellhof\"");
+        assert!(self::table(&[row("a", "1 mA", &both)]).unwrap_err()[0].contains("one `model`"));
+    }
+
     #[test]
     fn a_layer_over_the_standard_names_who_when_and_why() {
         let faults = |layer: &str| table(&[row("w", "300 uA", layer)]).unwrap_err();
@@ -222,7 +262,10 @@ mod tests {
         let dated = over("site", "").replace("2026-11-24", "24.11.2026");
         assert!(faults(&dated)[0].contains("no day"));
         for scope in ["", "model = \"a\"\nasset = \"b\""] {
-            assert!(faults(&over("maker", scope))[0].contains("one `model` or one `asset`"));
+            assert!(
+                faults(&over("maker", scope))[0]
+                    .contains("one `model` (of a `maker`) or one `asset`")
+            );
         }
         assert!(faults("approved_by = \"K. Vogt\"")[0].contains("no known key"));
     }

@@ -7,11 +7,11 @@
 mod computed;
 mod find;
 mod layer;
+mod over;
 mod read;
 mod supply;
 mod write;
 
-use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
@@ -96,27 +96,6 @@ impl Table {
     #[must_use]
     pub fn row(&self, id: &str) -> Option<&Row> {
         self.rows.iter().find(|row| row.id == id)
-    }
-
-    /// Lays the rows of another table of the same edition over these: those of the workshop, or of
-    /// a maker.
-    ///
-    /// # Errors
-    /// What keeps them from being one table: two rows with one id, or with one key in one layer.
-    pub fn lay_over(&mut self, other: Table) -> Result<(), String> {
-        for row in other.rows {
-            if self.row(&row.id).is_some() {
-                return Err(format!("two rows have the id `{}`", row.id));
-            }
-            if let Some(same) = self.rows.iter().find(|same| same.overlaps(&row)) {
-                return Err(format!(
-                    "`{}` and `{}` share a key: one key, one row",
-                    same.id, row.id
-                ));
-            }
-            self.rows.push(row);
-        }
-        Ok(())
     }
 
     /// Every row stands over the standard's own: it is a layer, and no table by itself.

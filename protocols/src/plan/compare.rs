@@ -30,7 +30,10 @@ impl Comparison {
             ">" => (true, true),
             "<=" => (false, false),
             "<" => (false, true),
-            _ => return Err(format!("`{sign}` is none of `>=`, `<=`, `>`, `<`")),
+            _ => {
+                let why = "is none of `>=`, `<=`, `>`, `<`: write it like `>= 0.2 A`";
+                return Err(format!("`{sign}` {why}"));
+            }
         };
         Ok(Comparison { least, strict, amount: Amount::parse(amount)? })
     }

@@ -109,7 +109,7 @@ pub(super) fn not_for(plan: &Plan, asset: &Asset) -> Vec<Fault> {
 }
 
 /// A step is asked of this asset.
-fn applies(step: &Step, asset: &Asset, asked: &[String]) -> bool {
+pub(super) fn applies(step: &Step, asset: &Asset, asked: &[String]) -> bool {
     let when = &step.when;
     let parts = asset.applied_parts.iter().any(|part| takes(when, part.part_type));
     (when.class.is_empty() || when.class.contains(&asset.class))

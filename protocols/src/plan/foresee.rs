@@ -9,7 +9,7 @@ use tapline_drivers::{Function, Number};
 
 use super::bench::{BenchGiven, kind_of};
 use super::expand::in_force;
-use super::limits::{class_word, condition, in_words, kind_word, part_word};
+use super::limits::{class_word, condition, kind_word, part_word};
 use super::model::{Correct, Plan, Step};
 use super::steps::{Direction, Expanded};
 use crate::amount::Amount;
@@ -101,7 +101,7 @@ impl<'a> Sight<'a> {
         Some(Foreseen {
             step: self.one.of.clone(),
             limit: found.limit,
-            bound: in_words(row),
+            bound: row.bound_in_words(),
             instrument: self.one.instrument.clone().unwrap_or_default(),
             direction: row.bound.direction.word(),
             word,

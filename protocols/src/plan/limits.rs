@@ -1,11 +1,8 @@
 //! The limit of a step: its key from plan and asset, its row from the tables in force.
 
-use alloc::format;
-use alloc::string::String;
-
 use super::model::Step;
 use super::steps::{Settings, Switch};
-use crate::limits::{Direction, Key, NoRow, Row, Table};
+use crate::limits::{Key, NoRow, Row, Table};
 use crate::register::{Class, Kind, PartType};
 
 /// What selects a limit, as a step of a plan and an asset give it.
@@ -56,17 +53,6 @@ pub(crate) fn condition<'a>(step: &'a Step, set: &Settings) -> &'a str {
         false if open(Switch::S1) || open(Switch::S7) => "single_fault",
         false => "normal",
     }
-}
-
-/// A limit in words: `at most 0.300 Ohm`.
-pub(super) fn in_words(row: &Row) -> String {
-    let sign = match (row.bound.direction, row.bound.inclusive) {
-        (Direction::Max, true) => "at most",
-        (Direction::Max, false) => "below",
-        (Direction::Min, true) => "at least",
-        (Direction::Min, false) => "above",
-    };
-    format!("{sign} {}", row.bound.amount)
 }
 
 /// The closed word of a class.

@@ -7,9 +7,9 @@ use alloc::vec::Vec;
 
 use serde::Serialize;
 
+use super::axes::spots;
 use super::bench::BenchGiven;
-use super::expand::{expand, in_force};
-use super::limits::in_words;
+use super::expand::{EXPANDED_MAX, applies, expand, in_force};
 use super::model::{Capture, Contact, Hazard, Plan, Proof, Rule, Step, StepKind};
 use super::steps::{Expanded, Settings, Switch};
 use crate::fault::Fault;
@@ -46,6 +46,9 @@ pub struct Outline {
     pub remarks: Vec<Remark>,
     /// The expanded steps in order.
     pub steps: Vec<Planned>,
+    /// Steps by reason that nobody asked for and that the asset could come to.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub off: Vec<String>,
     /// What the bench can prove of the limits, where somebody asked: see [`super::foresee()`].
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub proves: Vec<super::Foreseen>,
@@ -166,6 +169,7 @@ pub fn outline(plan: &Plan, asset: &Asset, bench: &BenchGiven<'_>) -> Result<Out
         remarks: remarks(plan, asset, &steps),
         totals: walk.totals(&steps),
         proves: Vec::new(),
+        off: off(plan, asset, bench),
         steps,
     })
 }
@@ -283,13 +287,24 @@ impl Walk {
     }
 }
 
+fn off(plan: &Plan, asset: &Asset, bench: &BenchGiven<'_>) -> Vec<String> {
+    let off = |step: &&Step| {
+        let somewhere = spots(step, asset, None, EXPANDED_MAX).is_none_or(|all| !all.is_empty());
+        step.by_reason
+            && !bench.asked.contains(&step.id)
+            && applies(step, asset, core::slice::from_ref(&step.id))
+            && somewhere
+    };
+    plan.steps.iter().filter(off).map(|step| step.id.clone()).collect()
+}
+
 fn closed_step(planned: &Planned) -> Option<&str> {
     planned.expanded.closed.as_ref().map(|_| planned.expanded.of.as_str())
 }
 
 fn judged_by(row: &Row) -> JudgedBy {
     JudgedBy {
-        limit: in_words(row),
+        limit: row.bound_in_words(),
         clause: row.clause.clone(),
         confidence: row.confidence.word(),
         how: row.how(),

@@ -4,7 +4,7 @@ use alloc::collections::BTreeMap;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use tapline_drivers::{Function, Quantity};
+use tapline_drivers::{Function, Number, Quantity};
 
 use super::instrument::{Accuracy, Gives, Instrument, Isolation, IsolationKind, Range, Setup};
 use super::unique::{ENTRIES_MAX, entries};
@@ -129,7 +129,15 @@ fn accuracy(value: &Value<'_, '_>) -> Option<Accuracy> {
     let digits = form.need("digits").and_then(|v| v.count(0..=1_000_000));
     let coverage = form.need("coverage").and_then(|v| v.word());
     form.finish();
-    Some(Accuracy { reading_percent: reading_percent?, digits: digits?, coverage: coverage? })
+    let accuracy =
+        Accuracy { reading_percent: reading_percent?, digits: digits?, coverage: coverage? };
+    match Number::parse(&accuracy.reading_percent) {
+        Some(percent) if percent.digits == 0 && accuracy.digits == 0 => {
+            // It would let a value pass at the very limit as if nothing were in doubt.
+            value.fault("of nothing is none: no meter reads without doubt; leave it out".into())
+        }
+        _ => Some(accuracy),
+    }
 }
 
 fn gives(value: &Value<'_, '_>) -> Option<Gives> {
@@ -272,6 +280,9 @@ mod tests {
             14, "instrument.LR-01.range.1.to", "needs a number";
         a_decimal_without_quotes: "reading_percent = \"1\"" => "reading_percent = 1":
             16, "instrument.LR-01.range.1.accuracy.reading_percent", "in quotes";
+        an_accuracy_of_nothing: "reading_percent = \"1\", digits = 5" =>
+            "reading_percent = \"0.0\", digits = 0":
+            16, "instrument.LR-01.range.1.accuracy", "no meter reads without doubt";
         a_response_of_nothing: "response_ms = 400" => "response_ms = 0":
             15, "instrument.LR-01.range.1.response_ms", "1 to 60000";
         a_range_without_kind: ", kind = \"dc\"" => "":

@@ -108,11 +108,23 @@ pub(super) fn show(outline: &Outline, asset: &Asset, on_paper: bool) -> String {
     out.push_str(&first(outline, words, on_paper));
     let rows: Vec<_> = outline.steps.iter().map(|planned| row(planned, words)).collect();
     let _ = write!(out, "\nSteps\n{}", table(&rows));
+    out.push_str(&off(outline));
     out.push_str(&set_otherwise(outline));
     out.push_str(&proves(outline, words));
     out.push_str(&placements(outline, words));
     let _ = writeln!(out, "\n{}", cost(&outline.totals));
     out
+}
+
+/// Steps of the plan that are left out unless somebody asks for them.
+fn off(outline: &Outline) -> String {
+    match outline.off.as_slice() {
+        [] => String::new(),
+        off => {
+            let with: Vec<String> = off.iter().map(|step| format!("`--with {step}`")).collect();
+            format!("\nOff unless asked for: {}\n", with.join(", "))
+        }
+    }
 }
 
 /// Limits that are not simply the standard's, each once.
@@ -222,7 +234,8 @@ fn kind(asset: &Asset) -> String {
         Cord::Installed => "permanently installed",
         Cord::None => "no mains",
     };
-    format!("{class}, {cord}")
+    let earth = if asset.functional_earth { " with functional earth" } else { "" };
+    format!("{class}{earth}, {cord}")
 }
 
 /// Step, where, condition, limit, how sure it is, and window or items or why it can't start.
@@ -310,7 +323,9 @@ fn cost(totals: &Totals) -> String {
          value)"
     );
     if totals.closed > 0 {
-        let _ = write!(out, "\n{} can't start and is not counted", some(totals.closed, "step"));
+        let are = if totals.closed == 1 { "is" } else { "are" };
+        let closed = some(totals.closed, "step");
+        let _ = write!(out, "\n{closed} can't start and {are} not counted");
     }
     out
 }

@@ -2,16 +2,18 @@
 
 use alloc::collections::BTreeSet;
 use alloc::format;
+use alloc::string::String;
 use alloc::vec;
 use alloc::vec::Vec;
 
-use super::Findings;
+use super::{Findings, demand};
 use crate::limits::{Confidence, Direction, NoRow, Row, Table};
 use crate::plan::axes::conditions;
 use crate::plan::expand::{cord_word, kinds};
-use crate::plan::limits::{LimitKey, condition};
+use crate::plan::limits::{LimitKey, class_word, condition, kind_word, part_word};
 use crate::plan::model::{Axis, Combine, Method, Plan, Step, StepKind};
 use crate::register::{Class, Cord, Kind, PartType};
+use crate::terms;
 
 /// A limit that a step can come to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +66,7 @@ pub(super) fn checked(
                 let fits = step.combine.is_none_or(|combine| combine == worst);
                 let text = "keeps the better of several values: turn it round";
                 findings.unless(fits, place, "combine", text);
+                demand::plain(step, row, place, findings);
             }
             Err(NoRow::Many { ids }) => {
                 findings.add(place, "", format!("two limits for {key}: {}", ids.join(", ")));
@@ -71,11 +74,70 @@ pub(super) fn checked(
             // Said of the term itself.
             Err(NoRow::Unknown { .. }) => {}
             Err(NoRow::NoLimit | NoRow::Missing { .. }) => {
-                findings.add(place, "", format!("no limit for {key}"));
+                findings.add(place, "", format!("no limit for {key}{}", near(&key, tables)));
             }
         }
     }
+    for class in classes(plan, step) {
+        demand::fault_there(step, class, place, findings);
+    }
     uncovered(plan, step, place, findings);
+}
+
+/// What there is instead: other editions where the table is not here, else the words that one has
+/// to change to come to a limit.
+fn near(key: &LimitKey<'_>, tables: &[Table]) -> String {
+    let (standard, edition) = (key.standard, key.edition);
+    if !tables.iter().any(|t| t.standard == standard && t.edition == edition) {
+        let known = Table::editions(standard);
+        return match known.is_empty() {
+            true => format!(
+                "; no table of that standard is here: {}",
+                terms::choices("standard").join(", ")
+            ),
+            false => format!("; no table of that edition is here: {}", known.join(", ")),
+        };
+    }
+    let mut instead = Vec::new();
+    let mut try_all = |name: &str, all: &mut dyn Iterator<Item = (&'static str, LimitKey<'_>)>| {
+        let found: Vec<&str> =
+            all.filter(|(_, key)| key.row(tables).is_ok()).map(|(word, _)| word).collect();
+        if !found.is_empty() {
+            instead.push(format!("{name} {}", found.join(", ")));
+        }
+    };
+    let classes = [Class::I, Class::II, Class::III, Class::Internal, Class::System];
+    try_all(
+        "class",
+        &mut classes.into_iter().map(|class| (class_word(class), LimitKey { class, ..*key })),
+    );
+    try_all(
+        "method",
+        &mut terms::choices(&format!("method.{}", key.measurand))
+            .into_iter()
+            .map(|method| (method, LimitKey { method, ..*key })),
+    );
+    let parts = [PartType::B, PartType::BF, PartType::CF];
+    try_all(
+        "applied part",
+        &mut parts.into_iter().map(|part| (part_word(part), LimitKey { part: Some(part), ..*key })),
+    );
+    try_all(
+        "condition",
+        &mut terms::choices("condition")
+            .into_iter()
+            .map(|condition| (condition, LimitKey { condition, ..*key })),
+    );
+    try_all(
+        "kind",
+        &mut [Kind::Ac, Kind::Dc]
+            .into_iter()
+            .map(|kind| (kind_word(kind), LimitKey { kind, ..*key })),
+    );
+    match instead.is_empty() {
+        true => String::new(),
+        false => format!("; there is one for {}", instead.join("; for ")),
+    }
 }
 
 /// A method by cord has a word for every cord that comes to the step, and none for others.

@@ -1,6 +1,7 @@
 //! What the steps of a plan mean together: contradictions, gaps, limits that are missing or
 //! double. Shape and words were checked when the plan was read.
 
+mod demand;
 mod limit;
 mod step;
 
@@ -37,9 +38,11 @@ pub fn check(plan: &Plan, lines: &Lines, tables: &[Table]) -> Vec<Fault> {
             StepKind::Compute => findings.add(&place, "kind", COMPUTE.into()),
         }
         if step.kind == StepKind::Measure {
+            demand::met(plan, step, &place, &mut findings);
             limit::checked(plan, step, tables, &place, &mut findings);
         }
     }
+    demand::edition(plan, &mut findings);
     if plan.steps.is_empty() {
         findings.add("step", "", "a plan has at least one step".into());
     }

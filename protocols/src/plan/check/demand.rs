@@ -1,0 +1,118 @@
+//! What a measurand asks of the step that measures it: without it a wrong bench reads as good.
+
+use super::Findings;
+use crate::limits::{Row, Supply, quantity_of};
+use crate::plan::axes::conditions;
+use crate::plan::expand::kinds;
+use crate::plan::model::{Axis, Correct, Hazard, Method, Needs, Plan, Step};
+use crate::plan::steps::{Settings, Switch};
+use crate::register::{Class, FixtureKind, Kind};
+use tapline_drivers::Quantity;
+
+/// The limits of a design standard are those of what an asset was built to: from one edition to the
+/// next an earth leakage grew tenfold (IEC 60601-1, makers' service manuals, excerpts seen).
+pub(super) fn edition(plan: &Plan, findings: &mut Findings<'_>) {
+    let designed = Supply::of(&plan.standard) == Supply::Rated110;
+    let text = "its limits are those of one edition: say with `built_to` which assets were built to \
+                it";
+    findings.unless(!designed || !plan.for_assets.built_to.is_empty(), "for", "", text);
+}
+
+/// What the measurand of a step asks for, by the standard of its plan.
+pub(super) fn met(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let Some(measurand) = step.measurand.as_deref() else { return };
+    match (quantity_of(measurand), measurand) {
+        (Quantity::Ampere, _) => current(plan, step, place, findings),
+        (_, "insulation_resistance") => insulation(step, place, findings),
+        (Quantity::Ohm, _) => turned_round(step, place, findings),
+        _ => {}
+    }
+}
+
+/// A current that nothing drives is none, and one at another voltage is another one.
+fn current(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let text = "nothing flows where nothing is energised: `hazard = \"live\"`";
+    findings.unless(step.hazard == Some(Hazard::Live), place, "hazard", text);
+    let alternating = kinds(step).contains(&Kind::Ac);
+    let mains = step.needs.as_ref().and_then(|needs| needs.mains.as_deref());
+    match Supply::of(&plan.standard) {
+        Supply::Nominal => {
+            let scaled = !alternating || step.correct.contains(&Correct::MainsScaling);
+            let text = "this standard scales a leakage to nominal mains: `mains_scaling`";
+            findings.unless(scaled, place, "correct", text);
+        }
+        Supply::Rated110 => {
+            let text = "this standard measures at 110 % of the rated voltage: \
+                        `mains = \"at_110_percent\"`";
+            findings.unless(mains == Some("at_110_percent"), place, "needs", text);
+        }
+        Supply::AsMeasured => {}
+    }
+    // By the alternative method, and where a source drives alone, no polarity is there.
+    let by_box = step.fixtures.contains(&FixtureKind::SupplyBox);
+    let both = step.sweep.contains(&Switch::S5);
+    let text = "one polarity of the mains says nothing of the other: walk through `S5`";
+    findings.unless(both || !by_box, place, "sweep", text);
+    let fig12 = step.needs.as_ref().and_then(|needs| needs.network.as_deref());
+    let other = fig12 == Some("iec60601_fig12") && methods(step).any(of_iec_60990);
+    let text = "this method has the network of IEC 60990: over that of IEC 60601-1 it is half";
+    findings.unless(!other, place, "needs", text);
+}
+
+/// Voltages over 500 ohm.
+pub(crate) fn of_iec_60990(method: &str) -> bool {
+    matches!(method, "u1_over_500" | "u2_over_500" | "u1_above_100_khz")
+}
+
+fn methods(step: &Step) -> impl Iterator<Item = &str> {
+    let (one, by_cord) = match &step.method {
+        Some(Method::One(word)) => (Some(word.as_str()), None),
+        Some(Method::ByCord(words)) => (None, Some(words)),
+        None => (None, None),
+    };
+    one.into_iter().chain(by_cord.into_iter().flat_map(|words| words.values()).map(|w| &**w))
+}
+
+/// The few volts of an ohm range say nothing of an insulation.
+fn insulation(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let text = "an insulation is measured with a test voltage: `hazard = \"test_voltage\"`";
+    findings.unless(step.hazard == Some(Hazard::TestVoltage), place, "hazard", text);
+    let asked = |needs: &Needs| needs.test_voltage.is_some();
+    let text = "an insulation is measured with a test voltage: `test_voltage = \">= 500 V\"`";
+    findings.unless(step.needs.as_ref().is_some_and(asked), place, "needs", text);
+}
+
+/// IEC 62353:2014 5.3.2 (excerpt seen): a dc measuring current is repeated the other way round.
+fn turned_round(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let direct = kinds(step).contains(&Kind::Dc);
+    let turned = step.measurand.as_deref() != Some("protective_earth_resistance")
+        || step.each.contains(&Axis::DcDirection);
+    let text = "a dc current is turned round: repeat the step over `dc_direction`";
+    findings.unless(turned || !direct, place, "each", text);
+}
+
+/// A limit for a fault is for a condition that has one.
+pub(super) fn fault_there(step: &Step, class: Class, place: &str, findings: &mut Findings<'_>) {
+    let Some(word) = step.condition.as_deref() else { return };
+    let open = |set: &Settings, switch| set.get(&switch).is_some_and(|word| word == "open");
+    // In the path of an earth leakage S7 is where it is measured.
+    let in_path = step.measurand.as_deref() == Some("earth_leakage");
+    let holds = |set: &Settings| match word {
+        "single_fault" => open(set, Switch::S1) || (open(set, Switch::S7) && !in_path),
+        "earth_open" => open(set, Switch::S7),
+        _ => true,
+    };
+    let box_has_it = step.fixtures.contains(&FixtureKind::SupplyBox);
+    let all = [true, false].map(|earth| conditions(step, class, earth));
+    let text = "its larger limit is for a fault, and no switch makes one: open S1 or S7";
+    let shown = all.iter().flatten().all(holds);
+    findings.unless(shown || !box_has_it, place, "condition", text);
+}
+
+/// A limit of the plain current is for what no network has made smaller.
+pub(super) fn plain(step: &Step, row: &Row, place: &str, findings: &mut Findings<'_>) {
+    let network = step.needs.as_ref().is_some_and(|needs| needs.network.is_some());
+    let unweighted = row.basis.as_deref() == Some("unweighted") && !of_iec_60990(&row.method);
+    let text = "this limit is for a current that no network weights: leave `network` out";
+    findings.unless(!(network && unweighted), place, "needs", text);
+}
