@@ -185,6 +185,24 @@ impl Ratio {
         written(whole.checked_add(up).ok_or(Arithmetic)?, exponent)
     }
 
+    /// As [`Ratio::shown`], but as fine as it takes to stand on its own side of `limit`: 500.4
+    /// against 500 is not shown as 500. Where no decimal does, the exact value.
+    ///
+    /// # Errors
+    /// When it can't be compared with the limit.
+    pub fn shown_beside(self, limit: Ratio, exponent: i32) -> Result<String, Arithmetic> {
+        let side = self.compare(limit)?;
+        let mut at = exponent;
+        while let Ok(text) = self.shown(at) {
+            let seen = Ratio::parse(&text).ok_or(Arithmetic)?;
+            if seen.compare(limit) == Ok(side) {
+                return Ok(text);
+            }
+            at = at.checked_sub(1).ok_or(Arithmetic)?;
+        }
+        Ok(self.text())
+    }
+
     /// Cut, towards less, to a multiple of ten to the power `exponent`.
     ///
     /// # Errors
@@ -318,6 +336,27 @@ mod tests {
         assert_eq!(scaled.shown(-1).unwrap(), "470.2");
     }
 
+    /// 462.5 at 212.5 V is 500.588 at 230 V, and no 501 but by its own digits (arithmetic).
+    #[test]
+    fn a_value_is_never_shown_on_the_other_side_of_its_limit() {
+        for (text, limit, exponent, want) in [
+            ("500.4", "500", 0, "500.4"),
+            ("499.6", "500", 0, "499.6"),
+            ("500.6", "500", 0, "501"),
+            ("500", "500", 0, "500"),
+            ("0.30004", "0.300", -3, "0.30004"),
+            ("0.2999", "0.3", -1, "0.2999"),
+            ("-0.5", "500", 0, "0"),
+            ("2.00000000001", "2", 0, "2.00000000001"),
+            ("1250000", "1200000", 5, "1250000"),
+        ] {
+            let found = ratio(text).shown_beside(ratio(limit), exponent).unwrap();
+            assert_eq!(found, want, "{text} beside {limit}");
+        }
+        let third = Ratio::new(1_500_000_000_000_001, 3_000_000_000_000).unwrap();
+        assert_eq!(third.shown_beside(ratio("500"), 0).unwrap(), "500.0000000000003");
+    }
+
     /// More than 1.941 is not more than 2 (arithmetic).
     #[test]
     fn a_bound_is_never_rounded_to_where_it_says_more() {
@@ -368,6 +407,18 @@ mod tests {
                     [near, count].iter().any(|room| off.compare(*room).unwrap().is_le());
                 prop_assert!(close, "{} {}", exact.text(), shown.text());
             }
+        }
+
+        /// What is seen decides as what is judged does.
+        #[test]
+        fn a_shown_value_lies_where_it_lies(n in -10_i128.pow(12)..10_i128.pow(12),
+                                            d in 1..10_i128.pow(6), by in -3..=3_i128,
+                                            places in -6..=2_i32, near in any::<bool>()) {
+            let exact = Ratio::new(n, d).unwrap();
+            let rounded = Ratio::parse(&exact.shown(-1).unwrap()).unwrap();
+            let limit = if near { rounded } else { Ratio::new(by, 1).unwrap() };
+            let shown = Ratio::parse(&exact.shown_beside(limit, places).unwrap()).unwrap();
+            prop_assert_eq!(shown.compare(limit), exact.compare(limit));
         }
 
         #[test]

@@ -11,10 +11,9 @@ use tapline_drivers::{Indication, Number, Quantity, Unit};
 use tapline_protocols::amount::Amount;
 use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::Word;
-use tapline_protocols::judge::{Besides, Confirmed, Measured, Question, RuleAsked, ask};
-use tapline_protocols::limits::{Direction, Key, Row, Table};
+use tapline_protocols::judge::{Confirmed, Measured, Question, ask, trial};
+use tapline_protocols::limits::{Direction, Row, Table};
 use tapline_protocols::read::csv;
-use tapline_protocols::register::{Gives, Kind};
 
 const ROWS: &str = include_str!("limits/rows.csv");
 
@@ -247,41 +246,8 @@ fn moved(number: Number, from: Unit, to: Unit) -> Number {
     Number { exponent, ..number }
 }
 
-/// A value of a proved path at a limit, judged simply.
-fn question(row: &Row, number: Number, unit: Unit, confirmed: Confirmed) -> Question<'_> {
-    let amount = |text: &str| Some(Amount::parse(text).unwrap());
-    Question {
-        key: Key {
-            measurand: &row.measurand,
-            method: Some(&row.method),
-            class: row.class.first().map(String::as_str),
-            applied_part: row.applied_part.first().map(String::as_str),
-            condition: row.condition.first().map(String::as_str),
-            kind: row.kind.first().map(String::as_str),
-        },
-        values: vec![Measured { proved: true, ..Measured::new(Indication::Value(number), unit) }],
-        correct: Vec::new(),
-        mains: None,
-        gives: Some(Gives {
-            test_current: amount("25 A"),
-            open_circuit: amount("6 V"),
-            test_voltage: amount("500 V"),
-            kind: Kind::Dc,
-        }),
-        accuracy: None,
-        besides: Besides::default(),
-        certificate: None,
-        resolution: None,
-        rule: RuleAsked::Simple,
-        confirmed,
-        unweighted: false,
-        off: None,
-        first_list: false,
-    }
-}
-
 fn verdict(table: &Table, row: &Row, number: Number, unit: Unit) -> Word {
-    let judged = ask(&question(row, number, unit, Confirmed::Here), table);
+    let judged = ask(&trial(row, number, unit), table);
     assert_eq!(judged.limit.unwrap().id, row.id);
     judged.verdict
 }
@@ -333,7 +299,8 @@ fn no_row_from_memory_decides_anything() {
                 Number { negative: false, digits: 1, exponent: 9 },
             ] {
                 let unit = row.bound.amount.unit;
-                let judged = ask(&question(row, number, unit, Confirmed::No), &table);
+                let asked = Question { confirmed: Confirmed::No, ..trial(row, number, unit) };
+                let judged = ask(&asked, &table);
                 assert_eq!(judged.verdict, Word::Undecided, "{}", row.id);
                 assert!(judged.reasons.iter().any(|r| r == "limit_unconfirmed"), "{}", row.id);
             }
@@ -357,7 +324,7 @@ fn no_unproved_path_and_no_missing_value_passes_by_any_row() {
     for table in tables() {
         for row in table.rows.iter().filter(|row| !row.is_low_resistance()) {
             for number in numbers(row) {
-                let whole = question(row, number, row.bound.amount.unit, Confirmed::Here);
+                let whole = trial(row, number, row.bound.amount.unit);
                 let proved = ask(&whole, &table).verdict;
                 let unproved = |value: &Measured| Measured { proved: false, ..value.clone() };
                 let values = whole.values.iter().map(unproved).collect();
@@ -371,7 +338,7 @@ fn no_unproved_path_and_no_missing_value_passes_by_any_row() {
         for row in &table.rows {
             let unit = row.bound.amount.unit;
             for indication in [Indication::Overload, Indication::NoValue] {
-                let mut whole = question(row, row.bound.amount.number, unit, Confirmed::Here);
+                let mut whole = trial(row, row.bound.amount.number, unit);
                 whole.values[0].indication = indication;
                 assert_eq!(ask(&whole, &table).verdict, Word::Undecided, "{}", row.id);
             }

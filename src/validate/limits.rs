@@ -1,11 +1,9 @@
 //! Every row of a site's tables, judged around its value.
 
-use tapline_drivers::{Indication, Number};
-use tapline_protocols::amount::Amount;
+use tapline_drivers::Number;
 use tapline_protocols::fact::Word;
-use tapline_protocols::judge::{Besides, Confirmed, Measured, Question, RuleAsked, ask};
-use tapline_protocols::limits::{Direction, Key, Row, Table};
-use tapline_protocols::register::{Gives, Kind};
+use tapline_protocols::judge::{ask, trial};
+use tapline_protocols::limits::{Direction, Row, Table};
 
 /// What came of a table.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -54,7 +52,7 @@ fn around(table: &Table, row: &Row, judged: &mut Judged) -> bool {
         };
         let conforms = good || (side == 0 && row.bound.inclusive);
         let want = if conforms { Word::Pass } else { Word::Fail };
-        let came = ask(&question(row, number), table);
+        let came = ask(&trial(row, number, row.bound.amount.unit), table);
         if came.limit.as_ref().is_some_and(|used| used.id != row.id) {
             return false;
         }
@@ -65,40 +63,6 @@ fn around(table: &Table, row: &Row, judged: &mut Judged) -> bool {
         }
     }
     true
-}
-
-/// A value of a proved path, judged simply.
-fn question(row: &Row, number: Number) -> Question<'_> {
-    let amount = |text: &str| Amount::parse(text).ok();
-    let unit = row.bound.amount.unit;
-    Question {
-        key: Key {
-            measurand: &row.measurand,
-            method: Some(&row.method),
-            class: row.class.first().map(String::as_str),
-            applied_part: row.applied_part.first().map(String::as_str),
-            condition: row.condition.first().map(String::as_str),
-            kind: row.kind.first().map(String::as_str),
-        },
-        values: vec![Measured { proved: true, ..Measured::new(Indication::Value(number), unit) }],
-        correct: Vec::new(),
-        mains: None,
-        gives: Some(Gives {
-            test_current: amount("25 A"),
-            open_circuit: amount("6 V"),
-            test_voltage: amount("500 V"),
-            kind: Kind::Dc,
-        }),
-        accuracy: None,
-        besides: Besides::default(),
-        certificate: None,
-        resolution: None,
-        rule: RuleAsked::Simple,
-        confirmed: Confirmed::Here,
-        unweighted: false,
-        off: None,
-        first_list: false,
-    }
 }
 
 #[cfg(test)]

@@ -61,6 +61,14 @@ def mains(rng, low, high):
     return plain(measured, 3) + " V", unit, reference / measured
 
 
+def seen(value, limit, places):
+    """Rounded half to even, finer where it would seem to lie elsewhere beside the limit."""
+    side = lambda one: (one > limit) - (one < limit)
+    while side(round(value, places)) != side(value):
+        places += 1
+    return plain(round(value, places), places)
+
+
 def case(rng, row, table):
     key = next(k for k in ("max", "min", "max_below", "min_above") if k in row)
     bound, inclusive = key[:3], key in ("max", "min")
@@ -75,6 +83,10 @@ def case(rng, row, table):
         "proved": True, "confirmed": True,
         "gives": {"test_current": "200 mA", "open_circuit": "24 V"},
     }
+    if row["measurand"] == "insulation_resistance":
+        given["gives"] = {"test_voltage": "500 V"}
+    if row.get("basis") == "unweighted":
+        given["network"] = "none"
     if row["measurand"] == "protective_earth_impedance":
         given["gives"] = {"test_current": "25 A", "open_circuit": "6 V"}
     for word in ("class", "applied_part", "condition"):
@@ -107,12 +119,11 @@ def case(rng, row, table):
         return None
     fits = value < limit if bound == "max" else value > limit
     fits = fits or (inclusive and value == limit)
-    shown = round(value, places)
-    share = round(value / limit * 100, 1)
     return {
         "in": given, "verdict": "pass" if fits else "fail",
         "value": f"{value.numerator}/{value.denominator}",
-        "shown": plain(shown, places), "share": plain(share, 1), "row": row["id"],
+        "shown": seen(value, limit, places), "share": seen(value / limit * 100, Fraction(100), 1),
+        "row": row["id"],
         "at": value == limit,
     }
 

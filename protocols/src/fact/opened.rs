@@ -111,7 +111,8 @@ pub const PROOFS: u32 = 4;
 /// 1. The stated accuracy of reading and null, and what the certificate says.
 /// 2. The scatter of the readings that a value was captured from, too. A bound is shown rounded to
 ///    where it says less, and as fine as it is known.
-pub const DOUBT: u32 = 2;
+/// 3. A value, and its share of the limit, is shown as fine as it takes to stand on its own side.
+pub const DOUBT: u32 = 3;
 
 fn first_list() -> u32 {
     1

@@ -291,6 +291,7 @@ fn ask_for(
             .and_then(|range| Certificate::new(&range.calibration).ok()),
         off: brief.off(job, job.function),
         first_list: brief.policy.doubt < 2,
+        rounds_over: brief.policy.doubt < 3,
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };
     ask(&question, &brief.limits)

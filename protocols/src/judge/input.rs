@@ -9,7 +9,7 @@ use serde::Deserialize;
 use tapline_drivers::{Indication, Number, Quantity, Unit};
 
 use super::stated::{accuracy, besides, certificate};
-use super::{Confirmed, Measured, Question, RuleAsked, ask};
+use super::{Confirmed, Measured, Question, RuleAsked, ask, validity};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::Judged;
@@ -63,7 +63,8 @@ pub struct JudgeInput {
     pub mains: Option<MainsInput>,
     /// What the meter gives to the asset.
     pub gives: Option<GivesInput>,
-    /// `iec60601_fig12`, or `none` for an instrument that does not weight by frequency.
+    /// `iec60601_fig12`, or `none` for an instrument that does not weight by frequency. A limit of
+    /// the unweighted current takes `none` alone, one of IEC 60990 never the first.
     pub network: Option<String>,
     /// Stated accuracy.
     pub accuracy: Option<StatedInput>,
@@ -108,7 +109,7 @@ pub struct GivesInput {
     pub test_current: Option<String>,
     /// `6 V`.
     pub open_circuit: Option<String>,
-    /// `500 V`, of an insulation meter.
+    /// `500 V`, of an insulation meter: without it an insulation is not judged.
     pub test_voltage: Option<String>,
 }
 
@@ -174,12 +175,19 @@ pub fn judge(input: &JudgeInput, table: &Table) -> Result<Judged, InputFault> {
             None => return Err(fault(key, &format!("is missing: {theirs}"))),
         }
     }
-    let question = question(input)?;
+    let mut question = question(input)?;
     match table.find(&question.key) {
-        Err(NoRow::Missing { key, words }) => Err(missing(key, &words.join(", "))),
-        Err(NoRow::Unknown { key, word, words }) => Err(unknown(key, &word, &words.join(", "))),
-        _ => Ok(ask(&question, table)),
+        Err(NoRow::Missing { key, words }) => return Err(missing(key, &words.join(", "))),
+        Err(NoRow::Unknown { key, word, words }) => {
+            return Err(unknown(key, &word, &words.join(", ")));
+        }
+        Ok(row) if validity::unsaid(&question, row) => {
+            let values = &mut question.values;
+            values.iter_mut().for_each(|value| value.reasons.push("method_not_valid".into()));
+        }
+        _ => {}
     }
+    Ok(ask(&question, table))
 }
 
 fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
@@ -228,6 +236,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         },
         off: None,
         first_list: false,
+        rounds_over: false,
         unweighted: input.network.as_deref() == Some("none"),
     })
 }

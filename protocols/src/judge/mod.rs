@@ -30,6 +30,7 @@ mod one;
 mod prospect;
 mod reasons;
 mod stated;
+mod trial;
 mod validity;
 
 use alloc::string::{String, ToString};
@@ -54,6 +55,7 @@ pub use input::{
 };
 pub use prospect::{Prospect, prospect};
 pub use reasons::{Hold, hold};
+pub use trial::trial;
 
 /// Number of the judgement: rises when the same readings would give other verdicts.
 pub const JUDGE: u32 = 1;
@@ -89,6 +91,9 @@ pub struct Question<'a> {
     pub off: Option<Ratio>,
     /// As the first list of [`crate::fact::DOUBT`] has it.
     pub first_list: bool,
+    /// As the first two lists of [`crate::fact::DOUBT`] have it: a value is shown rounded even to
+    /// where it seems to lie on the other side of its limit.
+    pub rounds_over: bool,
 }
 
 /// What is known of a meter's doubt besides its stated accuracy. It counts only beside one.

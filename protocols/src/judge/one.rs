@@ -30,6 +30,8 @@ pub(super) struct Context<'a> {
     assumed_mains: bool,
     /// Bounds are shown as values are, half to even.
     bounds_half_even: bool,
+    /// Values are shown rounded, to wherever that is.
+    rounds_over: bool,
     common: Vec<&'a str>,
 }
 
@@ -84,6 +86,7 @@ impl<'a> Context<'a> {
             unweighted: question.unweighted && row.basis.as_deref() == Some("weighted"),
             assumed_mains: items.chain.iter().any(assumed),
             bounds_half_even: question.first_list,
+            rounds_over: question.rounds_over,
             common,
         })
     }
@@ -172,7 +175,8 @@ impl<'a> Context<'a> {
         match item.shape {
             Shape::Above(_) if !self.bounds_half_even => ratio.shown_bound(item.places, false),
             Shape::Below(_) if !self.bounds_half_even => ratio.shown_bound(item.places, true),
-            _ => ratio.shown(item.places),
+            _ if self.rounds_over => ratio.shown(item.places),
+            _ => ratio.shown_beside(self.limit, item.places),
         }
     }
 
@@ -182,7 +186,9 @@ impl<'a> Context<'a> {
 
     /// Percent of the limit, one decimal.
     pub(super) fn share(&self, ratio: Ratio) -> Result<String, Arithmetic> {
-        ratio.over(self.limit)?.times(Ratio::new(100, 1)?)?.shown(-1)
+        let whole = Ratio::new(100, 1)?;
+        let share = ratio.over(self.limit)?.times(whole)?;
+        if self.rounds_over { share.shown(-1) } else { share.shown_beside(whole, -1) }
     }
 
     fn word(&self, standing: Standing, reasons: &[&str]) -> Word {

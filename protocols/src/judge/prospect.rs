@@ -175,7 +175,7 @@ impl Trial<'_> {
 mod tests {
     use super::*;
     use crate::fact::Word;
-    use crate::judge::{Confirmed, RuleAsked, ask};
+    use crate::judge::{RuleAsked, ask, trial};
     use crate::limits::Key;
     use crate::plan::Correct;
     use crate::register::{Accuracy, Coverage};
@@ -279,38 +279,15 @@ mod tests {
         }
     }
 
-    fn first(list: &[String]) -> Option<&str> {
-        list.first().map(String::as_str)
-    }
-
     /// A question that lacks nothing, for a row.
-    fn whole<'a>(row: &'a Row, percent: u32, digits: u32, rule: RuleAsked) -> Question<'a> {
-        let key = Key {
-            measurand: &row.measurand,
-            method: Some(&row.method),
-            class: first(&row.class),
-            applied_part: first(&row.applied_part),
-            condition: first(&row.condition),
-            kind: first(&row.kind),
+    fn whole(row: &Row, percent: u32, digits: u32, rule: RuleAsked) -> Question<'_> {
+        let accuracy = Accuracy {
+            reading_percent: alloc::format!("{percent}"),
+            digits,
+            coverage: Coverage::None,
         };
-        let volts = |text| Some(amount(text));
-        let kind = crate::register::Kind::Dc;
-        Question {
-            confirmed: Confirmed::Here,
-            gives: Some(crate::register::Gives {
-                test_current: volts("0.2 A"),
-                open_circuit: volts("6 V"),
-                test_voltage: volts("500 V"),
-                kind,
-            }),
-            accuracy: Some(Accuracy {
-                reading_percent: alloc::format!("{percent}"),
-                digits,
-                coverage: Coverage::None,
-            }),
-            rule,
-            ..with(key, "1", rule)
-        }
+        let trial = trial(row, row.bound.amount.number, row.bound.amount.unit);
+        Question { values: Vec::new(), accuracy: Some(accuracy), rule, ..trial }
     }
 
     proptest! {

@@ -11,6 +11,7 @@ use super::*;
 mod doubts;
 mod laws;
 mod rules;
+mod unsaid;
 
 extern crate std;
 
@@ -321,7 +322,7 @@ fn bounds_meet_limits() {
 
 fn earth_to_insulation() -> Value {
     earth(json!({"measurand":"insulation_resistance","method":"mains_to_applied_part",
-        "applied_part":"BF","unit":"MOhm","confirmed":true,"gives":null}))
+        "applied_part":"BF","unit":"MOhm","confirmed":true,"gives":{"test_voltage":"500 V"}}))
 }
 
 /// What flows must be shown able to flow, before "nothing flows" is good news. A current above

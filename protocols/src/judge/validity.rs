@@ -10,6 +10,7 @@ use crate::amount::Amount;
 use crate::correct::{Mains, amount_in};
 use crate::exact::{Arithmetic, Ratio};
 use crate::limits::{Confidence, Row, Table};
+use crate::plan::{Correct, of_iec_60990};
 use crate::register::Gives;
 
 /// Reasons that hold for every value of the question.
@@ -55,6 +56,23 @@ fn low_resistance(
     let enough = at_least(current, Quantity::Ampere, least);
     let safe = at_most(open, Quantity::Volt, most);
     (!(enough && safe)).then_some("method_not_valid")
+}
+
+/// An object that says too little, or the wrong thing, of how it was measured. A plan that would
+/// ask so is refused when it is read, so that an inspection never comes here.
+///
+/// - An insulation whose test voltage nobody says may be the few volts of an ohm range.
+/// - A limit of the unweighted current (IEC 60601-1:2005 8.7.3 e), from memory) holds for what no
+///   network has made smaller.
+/// - Over the 1 kohm of IEC 60601-1 Figure 12 a current reads as half of what the 500 ohm of
+///   IEC 60990 show (two makers print the annex of IEC 60065, excerpts seen).
+pub(super) fn unsaid(question: &Question<'_>, row: &Row) -> bool {
+    let by_network = question.correct.contains(&Correct::Network);
+    let volts = question.gives.and_then(|gives| gives.test_voltage);
+    let unweighted = row.basis.as_deref() == Some("unweighted");
+    (row.measurand == "insulation_resistance" && volts.is_none())
+        || (unweighted && !of_iec_60990(&row.method) && !question.unweighted)
+        || (by_network && of_iec_60990(&row.method))
 }
 
 /// The supply can be used for scaling: inside 85 % to 110 % of its reference, the rated range of

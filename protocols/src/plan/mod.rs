@@ -17,6 +17,7 @@ mod steps;
 pub use bench::BenchGiven;
 pub(crate) use bench::{isolation_needed, kind_of, offers};
 pub use builtin::{builtin, builtin_ids};
+pub(crate) use check::of_iec_60990;
 pub use check::{Reached, check, reached};
 pub use compare::Comparison;
 pub use expand::{EXPANDED_MAX, expand};

@@ -99,6 +99,20 @@ fn a_bound_is_not_rounded_to_where_it_says_more() {
     }
 }
 
+/// 0.361 less 0.0606 ohm are 0.3004, which is more than 0.300 (arithmetic).
+#[test]
+fn a_fail_does_not_look_like_a_pass() {
+    for (doubt, shown, share) in [(2, "0.300", "100.1"), (3, "0.3004", "100.1")] {
+        let mut bench = Bench::open(&of_list(doubt));
+        bench.null("0.0606 Ohm", "-0.0606 Ohm");
+        bench.answer("pass").unwrap();
+        touch(&mut bench, ["0.361 Ohm", "0.361 Ohm"]);
+        let judged = judged(&bench, "pe");
+        assert_eq!((judged.value.as_deref(), judged.verdict), (Some("0.3004"), Word::Fail));
+        assert_eq!((judged.shown.as_deref(), judged.share.as_deref()), (Some(shown), Some(share)));
+    }
+}
+
 /// The window of a step, over readings in this order.
 fn window(bench: &Bench, step: &str, shows: &[u32]) -> ValueFact {
     let job = bench.inspection.brief.as_ref().unwrap().job(step).unwrap();

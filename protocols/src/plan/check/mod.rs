@@ -15,6 +15,7 @@ use crate::limits::Table;
 use crate::read::Lines;
 use crate::register::Class;
 
+pub(crate) use demand::of_iec_60990;
 pub use limit::{Reached, reached};
 
 /// Checks a plan against itself and against tables of limits.
