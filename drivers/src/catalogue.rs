@@ -10,7 +10,7 @@ use crate::driver::{Driver, Input, Message, Never, Output};
 use crate::frame::{Framed, ascii14, envelope, fixed14, nib11, range, seg14, stx16};
 use crate::reading::Now;
 use crate::report::Printer;
-use crate::scan::Scanner;
+use crate::scan::{Profile, Scanner};
 use crate::scpi::{Scpi, profile};
 use crate::talker::Talker;
 use crate::{ask, contacts, csv_line, described, report, scan, scpi, val_unit_line};
@@ -194,8 +194,16 @@ pub fn says_no_function(name: &str) -> bool {
     name == PROMPT_ECHO
 }
 
-/// A fresh driver of this name, `None` where there is none. Behind the name of a style that says
-/// no function may stand what its numbers are ([`Measures::parse`]).
+/// It is the driver of barcode scanners, whatever stands behind its name: their bytes are shown in
+/// scans only.
+#[must_use]
+pub fn is_scanner(name: &str) -> bool {
+    name.split(' ').next() == Some("scan")
+}
+
+/// A fresh driver of this name, `None` where there is none. Behind `scan` may stand what is known
+/// of the reader and its site ([`Profile::parse`]). Behind the name of a style that says no
+/// function may stand what its numbers are ([`Measures::parse`]).
 #[must_use]
 pub fn by_name(name: &str) -> Option<AnyDriver> {
     let (style, told) = name.split_once(' ').map_or((name, None), |(s, told)| (s, Some(told)));
@@ -203,6 +211,10 @@ pub fn by_name(name: &str) -> Option<AnyDriver> {
     let Some(told) = told else {
         return Some(AnyDriver { about: About::BuiltIn(entry), kind: (entry.make)() });
     };
+    if is_scanner(style) {
+        let kind = Kind::Scanner(Scanner::with(Profile::parse(told).ok()?));
+        return Some(AnyDriver { about: About::Told(entry, name.into()), kind });
+    }
     let measures = Measures::parse(told).ok().filter(|_| says_no_function(style))?;
     let kind = Kind::Asker(Asker::told(&ask::prompt_echo::TALK, measures));
     Some(AnyDriver { about: About::Told(entry, name.into()), kind })

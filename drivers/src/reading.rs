@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::number::Number;
+use crate::scan::{Content, Fault};
 use crate::unit::{Quantity, Unit};
 
 /// A moment in microseconds of the boot-time clock, handed in by the caller.
@@ -188,7 +189,21 @@ pub enum ScanKind {
     Control,
     /// Plain text: an asset number, a badge, an instrument label.
     Text,
-    /// Recognised as something that is refused and never stored.
+    /// A GS1 element string or its bracketed text.
+    Gs1,
+    /// A GS1 Digital Link.
+    Gs1Link,
+    /// A HIBC label.
+    Hibc,
+    /// An ISBT 128 label.
+    Isbt,
+    /// A GTIN alone: a type of product.
+    Gtin,
+    /// A number as the site writes its assets'.
+    Asset,
+    /// Of a symbology that is kept and not looked into.
+    Other,
+    /// What versions 1 of the driver called everything that is refused.
     Refused,
 }
 
@@ -201,8 +216,15 @@ pub struct Scan {
     pub raw: Vec<u8>,
     /// AIM symbology identifier such as `]C1`, if it was sent.
     pub aim: Option<String>,
-    /// Why it was refused: `patient_identifier`, `too_long`, `control_bytes`, `damaged_code`.
+    /// Why it was refused. Of any code: `patient_identifier`, `too_long`, `control_bytes`,
+    /// `damaged_code`. Of a grammar: `check_digit`, `check_character`, `unknown_ai`, `length`,
+    /// `characters`, `empty`, `date`, `content` (of a value, what the identifier asks for),
+    /// `contradiction` (twice the same key), `flag` (HIBC), `too_many_elements`.
     pub refused: Option<&'static str>,
+    /// Where in a refused code, and at which element.
+    pub fault: Option<Fault>,
+    /// What the code says; `None` when refused.
+    pub content: Option<Content>,
     /// Length of the code without suffix and symbology identifier, bytes.
     pub length: usize,
     /// Its bytes in the link's stream, suffix included.

@@ -4,13 +4,15 @@
 //! to answer. For a polled meter this means that its numbers stay answers, because what was asked
 //! is not in the file. A capture is played in its own time, its openings included.
 
+pub(crate) mod scan;
+
 use std::fmt;
 
 use serde::Serialize;
 use serde_json::Value;
 use tapline_drivers::{
     AnyDriver, Contacts, Driver, Function, Indication, Input, Message, Note, Now, Output, Reading,
-    Scan, ScanKind, Span, Unit, by_name, catalogue,
+    Span, Unit, by_name, catalogue,
 };
 
 use crate::books::line::{RawText, raw_text};
@@ -64,7 +66,9 @@ pub fn decode_by(mut driver: AnyDriver, bytes: &[u8]) -> Vec<String> {
         driver.handle(now, Input::Bytes(read));
         drain(&mut driver, bytes, &mut out);
         // A file has no time. Only a scanner needs some, and a frame must not be torn by it.
-        if driver.name() == "scan" && matches!(read.last(), Some(b'\n' | b'\r' | b'\t')) {
+        if catalogue::is_scanner(driver.name())
+            && matches!(read.last(), Some(b'\n' | b'\r' | b'\t'))
+        {
             now.0 += LINE_US;
         }
     }
@@ -167,26 +171,6 @@ struct NoteLine<'a> {
     text: Option<&'a str>,
 }
 
-#[derive(Serialize)]
-struct ScanLine<'a> {
-    raw: String,
-    aim: Option<&'a str>,
-    kind: ScanKind,
-    sniffed: bool,
-    fields: Value,
-    elements: [Value; 0],
-    asset: Option<&'a str>,
-    warnings: [Value; 0],
-    refused: Option<&'a str>,
-}
-
-#[derive(Serialize)]
-struct RefusedLine<'a> {
-    kind: &'a str,
-    refused: &'a str,
-    length: usize,
-}
-
 /// One output as a JSON line. `stream` is the driver's stream since it was opened.
 #[must_use]
 pub fn render(driver: &str, output: &Output<Message>, stream: &[u8]) -> String {
@@ -194,7 +178,7 @@ pub fn render(driver: &str, output: &Output<Message>, stream: &[u8]) -> String {
         Output::Reading(reading) => json(&reading_line(driver, reading, stream)),
         Output::Contacts(contacts) => json(&contacts_line(driver, contacts, stream)),
         Output::Note(note) => json(&note_line(driver, note, stream)),
-        Output::Scan(scan) => scan_line(scan),
+        Output::Scan(scan) => scan::line(scan),
         Output::Identity(identity) => {
             let raw = raw(identity.span, stream);
             let (text, offset) = (&identity.text, identity.span.from);
@@ -254,31 +238,9 @@ fn note_line<'a>(driver: &str, note: &'a Note, stream: &[u8]) -> NoteLine<'a> {
     NoteLine {
         note: note.word,
         offset: note.span.from,
-        raw: (driver != "scan").then(|| raw(note.span, stream)),
+        raw: (!catalogue::is_scanner(driver)).then(|| raw(note.span, stream)),
         text: note.text.as_deref(),
     }
-}
-
-fn scan_line(scan: &Scan) -> String {
-    if let Some(refused) = scan.refused {
-        let kind = match refused {
-            "patient_identifier" => "gs1",
-            "damaged_code" => "control",
-            _ => "other",
-        };
-        return json(&RefusedLine { kind, refused, length: scan.length });
-    }
-    json(&ScanLine {
-        raw: raw_text(&scan.raw),
-        aim: scan.aim.as_deref(),
-        kind: scan.kind,
-        sniffed: scan.aim.is_none(),
-        fields: Value::Object(serde_json::Map::new()),
-        elements: [],
-        asset: None,
-        warnings: [],
-        refused: None,
-    })
 }
 
 /// JSON with the escapes of stored lines: no control byte of a wire reaches a terminal.

@@ -252,7 +252,7 @@ impl Place {
             Place::Inputs(..) if link.driver != "contacts" => {
                 "modem inputs are contacts, never a reading: their driver is `contacts`"
             }
-            Place::Keys(..) if link.driver != "scan" => {
+            Place::Keys(..) if !tapline_drivers::catalogue::is_scanner(&link.driver) => {
                 "what types is a scanner: its driver is `scan`"
             }
             Place::Usbtmc(_) if sends == Some(false) => {

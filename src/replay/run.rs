@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use tapline_drivers::catalogue::is_scanner;
 use tapline_drivers::{Now, Reading};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{In, LinkFact, Out, Read, ReadingId, Tap};
@@ -113,7 +114,10 @@ impl<'a> Run<'a> {
         self.described(line.seq, tap);
         let stream = Stream::new(tap, &self.described);
         let (was, is) = (tap.driver_version.to_string(), stream.version().to_string());
-        self.report.version(line.seq, &tap.driver, &was, &is);
+        // No byte of a scanner stands in an `in` line: nothing of it is done again here.
+        if !is_scanner(&tap.driver) {
+            self.report.version(line.seq, &tap.driver, &was, &is);
+        }
         self.apply(line);
         self.streams.insert(tap.link.clone(), stream);
         self.late(line, &tap.link, |stream, at| stream.open(at));

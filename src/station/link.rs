@@ -76,7 +76,7 @@ impl Link {
 
     /// Scanned bytes live in `scan` lines only.
     pub(super) fn is_scanner(&self) -> bool {
-        self.settings.driver == super::wire::SCANNER
+        tapline_drivers::catalogue::is_scanner(&self.settings.driver)
     }
 
     /// The line that its bytes go to; taking its number is what begins it.

@@ -9,9 +9,6 @@ use tapline_drivers::reading::Now;
 use super::described::Described;
 use super::settings::LinkSettings;
 
-/// Driver of barcode scanners. What they send lives in `scan` lines only.
-pub(super) const SCANNER: &str = "scan";
-
 /// A fresh driver of a link.
 pub struct Wire(AnyDriver);
 

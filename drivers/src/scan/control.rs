@@ -9,11 +9,10 @@
 use alloc::format;
 use alloc::string::String;
 
+use super::check::mod43;
+
 /// What every control code begins with, and no asset number ever does.
 pub const PREFIX: &str = ".TL-";
-
-/// The 43 characters, each at its value.
-const CHARACTERS: &[u8; 43] = b"0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-. $/+%";
 
 /// The words of the sheet, closed.
 pub const WORDS: &[&str] = &[
@@ -55,12 +54,7 @@ pub fn code(word: &str) -> String {
 /// The check character, `_` for a blank; `None` where a character is none of the 43.
 #[must_use]
 pub fn check(bytes: &[u8]) -> Option<char> {
-    let mut sum = 0;
-    for byte in bytes {
-        sum += CHARACTERS.iter().position(|known| known == byte)?;
-    }
-    let check = CHARACTERS.get(sum % 43).copied().map(char::from);
-    check.map(|check| if check == ' ' { '_' } else { check })
+    mod43(bytes).map(|check| if check == b' ' { '_' } else { char::from(check) })
 }
 
 /// Whether a code claims to be one of ours; capitals or not.
@@ -91,6 +85,7 @@ pub fn read(payload: &[u8]) -> Result<Control<'_>, Damaged> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::check::CHARACTERS;
     use super::*;
     use proptest::prelude::*;
 
