@@ -108,6 +108,25 @@ fn leakage_of_iec_62353() {
     cell(&table, ["touch_current", "direct", "I", "-", "-", "ac"], "max 100 uA", "memory");
 }
 
+/// DIN VDE 0751-1:2001-10 Table F.1, a mobile X-ray maker's start-up instructions, and a
+/// nursing-bed maker's manual, which says "less than" (excerpts seen). IEC 62353:2007, type B of
+/// class I: one maker's manual; the edition itself has none, from memory.
+#[test]
+fn special_lines_of_the_predecessors() {
+    let predecessor = table("DIN VDE 0751-1", "2001-10");
+    for method in ["direct", "differential"] {
+        let of = |class, what| ["equipment_leakage", method, class, "-", what, "ac"];
+        cell(&predecessor, of("I", "mobile_xray"), "max 2500 uA", "one_source");
+        let bed = find(&predecessor, of("II", "nursing_bed")).unwrap();
+        assert_eq!((bed.bound.amount.to_string().as_str(), bed.bound.inclusive), ("100 uA", false));
+        none(&predecessor, of("II", "mobile_xray"));
+    }
+    let first = table("IEC 62353", "2007");
+    let of = |part| ["applied_part_leakage", "not_stated", "I", part, "-", "ac"];
+    cell(&first, of("B"), "max 5000 uA", "one_source");
+    none(&first, of("BF"));
+}
+
 /// IEC 60601-1:2005 8.7.3 c) and d), Tables 3 and 4, as the national adoption JIS T 0601-1:2012
 /// and teaching notes on it print them, and as makers' manuals apply them (excerpts seen).
 /// Columns: normal ac, single fault ac, normal dc, single fault dc, microampere.

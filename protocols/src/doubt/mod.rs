@@ -320,6 +320,10 @@ mod tests {
         let both = uncertainty(&stated, &both).unwrap();
         assert_eq!(reading.u, "0.5774");
         assert_eq!(both.u, "0.8165");
+        let mut budget = Budget::default();
+        budget.add(0.0045, None);
+        budget.add(-0.0030, None);
+        assert_eq!(digits(budget.combined()), "0.005408");
     }
 
     #[test]

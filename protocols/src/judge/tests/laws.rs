@@ -173,7 +173,7 @@ proptest! {
         let decides = match key {
             "proved" => row.measurand != "protective_earth_resistance",
             "confirmed" => row.confidence == Confidence::Memory,
-            "gives" => row.measurand == "protective_earth_resistance",
+            "gives" => row.bound.quantity() == tapline_drivers::Quantity::Ohm,
             "rule" => true,
             _ => false,
         };

@@ -141,3 +141,40 @@ fn doubt_is_scaled_as_its_value() {
     let (u, ..) = doubt(&stated(&merged(object, volts), "400", "0", 1, "0.001 V"));
     assert_eq!(u, "0.6415");
 }
+
+/// IEC 62353:2014 Table 3 (class I: 500 uA direct from a table maker's manual, excerpt seen; 1000
+/// uA alternative from memory): one reading, two verdicts, and none without the method.
+#[test]
+fn a_reading_without_its_method_is_not_judged() {
+    let with = |more: Value| merged(leak(json!({"value":"700","confirmed":true})), more);
+    assert_eq!(says(&with(json!({"method":"direct"}))), "fail");
+    assert_eq!(says(&with(json!({"method":"differential"}))), "fail");
+    assert_eq!(says(&with(json!({"method":"alternative"}))), "pass");
+    assert!(fault(&with(json!({"method":null}))).starts_with("`method` is missing"));
+}
+
+/// IEC 61557-2:2019 6.2 (excerpt seen): 30 % of the measured value, with k = 2 of IEC 61557-1. At
+/// 2.0 Mohm that is 1.4 to 2.6.
+#[test]
+fn what_an_insulation_meter_may_be_off() {
+    let object = merged(
+        earth_to_insulation(),
+        json!({"method":"mains_to_earth","applied_part":null,"proved":true,"value":"2.0",
+            "accuracy":{"reading_percent":"30","digits":0,"coverage":"k2"}}),
+    );
+    let (u, expanded, _) = doubt(&object);
+    assert_eq!((u.as_str(), expanded.as_str()), ("0.3000", "0.6000"));
+    // More than 15 % of the limit: the guard band decides, and 2.6 Mohm less 30 % are no 2.
+    let at = |value: &str| says(&merged(object.clone(), json!({"value":value,"rule":null})));
+    assert_eq!(at("2.0"), "fail");
+    assert_eq!((at("2.85").as_str(), at("2.86").as_str()), ("fail", "pass"));
+}
+
+/// From 90 % of the limit on (evaluation of IEC 62353, from memory): 455 of 500 are 91 %.
+#[test]
+fn from_nine_tenths_of_the_limit_on_it_is_said() {
+    let object = leak(json!({"value":"455"}));
+    assert_eq!(says(&object), "pass near_limit");
+    assert_eq!(judged(&object).share.as_deref(), Some("91.0"));
+    assert_eq!(says(&leak(json!({"value":"449.9"}))), "pass");
+}
