@@ -199,7 +199,11 @@ fn tables(plan: &Plan, site: Option<&Path>) -> Result<Vec<Table>, Wrong> {
     let wrong = |file: &str, faults| Wrong { file: file.into(), faults };
     let builtin = Library::builtin();
     let mut library = builtin.map_err(|faults| wrong("the built-in tables", faults))?;
-    for path in site.map(|site| tomls(&site.join("limits"))).unwrap_or_default() {
+    let own = site.map(|site| tomls(&site.join("limits")));
+    let own = own
+        .transpose()
+        .map_err(|error| Wrong::new("limits", format!("the folder can't be read: {error}")))?;
+    for path in own.unwrap_or_default() {
         let added = library.add_own_table(&read(&path)?);
         added.map_err(|faults| wrong(&path.display().to_string(), faults))?;
     }

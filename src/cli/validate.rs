@@ -41,7 +41,7 @@ pub struct Validate {
 pub(super) fn run(args: &Validate, common: &Common) -> Result<Exit, Trouble> {
     let config = offline::load(&args.config)?;
     let key = key(&config)?;
-    let library = serve::library(&config.store.folder);
+    let library = serve::library(&config);
     let library = library.map_err(|halted| Trouble::Said(halted.to_string()))?;
     output::talk(english().say("validate", "begins"));
     let at = rfc3339(clock::now().wall_us);

@@ -46,6 +46,9 @@ pub struct Config {
     pub links: Vec<Link>,
     /// Policy, copied into each inspection as it opens.
     pub policy: Policy,
+    /// Folder of the file: the workshop's own `plans/` and `limits/` lie in it. Empty until
+    /// [`Config::beside`].
+    pub site: PathBuf,
 }
 
 /// The station.
@@ -97,6 +100,9 @@ impl Config {
     pub fn beside(mut self, file: &Path) -> Config {
         let beside = file.parent().unwrap_or(Path::new("")).join(&self.store.folder);
         self.store.folder = std::path::absolute(&beside).unwrap_or(beside);
+        let parent = file.parent().filter(|parent| !parent.as_os_str().is_empty());
+        let site = parent.unwrap_or(Path::new(".")).to_path_buf();
+        self.site = std::path::absolute(&site).unwrap_or(site);
         self
     }
 
@@ -121,6 +127,7 @@ impl Config {
             benches: bench::read(&root, &links, &mut faults),
             links,
             policy: policy::read(&root, &mut faults),
+            site: PathBuf::new(),
         };
         link::check(&root, &config, &mut faults);
         let faults = faults.into_sorted();

@@ -162,6 +162,7 @@ fn a_folder_without_a_beginning_lies_beside_the_file() {
     let config = Config::read(text, &|_| Choice::BuiltIn).unwrap();
     let config = config.beside(Path::new("/srv/bench/one-meter.toml"));
     assert_eq!(config.store.folder, Path::new("/srv/bench/data"));
+    assert_eq!(config.site, Path::new("/srv/bench"));
 }
 
 /// The contacts of the example, plugged in another way.

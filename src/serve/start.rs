@@ -1,11 +1,13 @@
 //! From what is on disk to an engine that goes on from there.
 
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::io;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use tapline_protocols::Fact;
 use tapline_protocols::fact::{Open, ReasonFact, SealedFact};
 use tapline_protocols::plan;
+use tapline_protocols::{Fact, Fault};
 
 use super::again;
 use super::indexer::Indexer;
@@ -69,7 +71,7 @@ pub(super) fn start(
     again::show((&books.shelf(), &found), config, &last_day(&books)?, &shared.feed)?;
     let context = context(&books, at)?;
     let settings = settings(config)?;
-    let mut core = Core::new(settings.clone(), context, library(&config.store.folder)?);
+    let mut core = Core::new(settings.clone(), context, library(config)?);
     core.recover(at, what_was_found(&books, &found, register)?);
     for fault in settings.faults(core.register()) {
         tracing::warn!(%fault, "A link stays listen-only.");
@@ -95,9 +97,8 @@ pub(super) fn open(
     show: Show<'_>,
 ) -> Result<(Books, Recovered), Halted> {
     let folder = &config.store.folder;
-    let failed = |what: &str, error: &std::io::Error| {
-        Halted::disk(what, &folder.display().to_string(), error)
-    };
+    let failed =
+        |what: &str, error: &io::Error| Halted::disk(what, &folder.display().to_string(), error);
     let disk: Arc<dyn Disk> = Arc::new(disk.again().map_err(|error| failed("open", &error))?);
     let key = Key::open(disk.as_ref(), &config.station.id)
         .map_err(|error| failed("open the key in", &error))?;
@@ -228,34 +229,62 @@ fn link(link: &crate::config::Link) -> LinkSettings {
     }
 }
 
-/// The built-in plans and limits, and those of the folders `plans/` and `limits/` on top.
-pub(crate) fn library(folder: &Path) -> Result<Library, Halted> {
+/// The built-in plans and limits, and the workshop's own: in `plans/` and `limits/` beside the
+/// configuration, and in the data folder, where earlier programs looked.
+pub(crate) fn library(config: &Config) -> Result<Library, Halted> {
     let mut library =
         Library::builtin().map_err(|faults| refused("the built-in plans", &faults))?;
-    for path in tomls(&folder.join("limits")) {
+    for path in own(config, "limits")? {
         let added = library.add_own_table(&read(&path)?);
         added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
     }
+    let mut seen: BTreeMap<String, PathBuf> = BTreeMap::new();
     // Against all limits: a plan that comes to none, or to two, is found here.
-    for path in tomls(&folder.join("plans")) {
+    for path in own(config, "plans")? {
         let text = read(&path)?;
         let added =
             plan::read(&text).and_then(|(plan, lines)| match words::plan::unsaid(&plan, &lines) {
-                unsaid if unsaid.is_empty() => library.add_own_plan(&text),
+                unsaid if unsaid.is_empty() => library.add_own_plan(&text).map(|()| plan.id),
                 unsaid => Err(unsaid),
             });
-        added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
+        let id = added.map_err(|faults| refused(&path.display().to_string(), &faults))?;
+        if let Some(other) = seen.insert(id.clone(), path.clone()) {
+            let text = format!("`{id}` stands in {} already", other.display());
+            let fault = Fault { line: 0, field: "id".into(), text };
+            return Err(refused(&path.display().to_string(), &[fault]));
+        }
     }
     Ok(library)
 }
 
-/// The TOML files of a folder in the order of their names.
-pub(crate) fn tomls(folder: &Path) -> Vec<std::path::PathBuf> {
-    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
-    let paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
-    let mut paths: Vec<_> = paths.filter(|p| p.extension().is_some_and(|e| e == "toml")).collect();
+/// The files of the workshop's own.
+fn own(config: &Config, what: &str) -> Result<Vec<PathBuf>, Halted> {
+    let mut paths = Vec::new();
+    let data = Some(&config.store.folder).filter(|data| **data != config.site);
+    for folder in [&config.site].into_iter().chain(data) {
+        let folder = folder.join(what);
+        let found = tomls(&folder);
+        paths.extend(
+            found.map_err(|error| Halted::disk("read", &folder.display().to_string(), &error))?,
+        );
+    }
+    Ok(paths)
+}
+
+/// The TOML files of a folder in the order of their names; none where there is no such folder.
+///
+/// # Errors
+/// When it can't be read: a limit that is not seen is not kept to.
+pub(crate) fn tomls(folder: &Path) -> io::Result<Vec<PathBuf>> {
+    let entries = match std::fs::read_dir(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        entries => entries?,
+    };
+    let paths = entries.map(|entry| entry.map(|entry| entry.path()));
+    let mut paths = paths.collect::<io::Result<Vec<_>>>()?;
+    paths.retain(|path| path.extension().is_some_and(|e| e == "toml"));
     paths.sort();
-    paths
+    Ok(paths)
 }
 
 fn read(path: &Path) -> Result<String, Halted> {
@@ -263,7 +292,7 @@ fn read(path: &Path) -> Result<String, Halted> {
         .map_err(|error| Halted::disk("read", &path.display().to_string(), &error))
 }
 
-fn refused(what: &str, faults: &[tapline_protocols::Fault]) -> Halted {
+fn refused(what: &str, faults: &[Fault]) -> Halted {
     let list: Vec<String> = faults.iter().map(ToString::to_string).collect();
     Halted { what: format!("{what} can't be used"), why: list.join("; "), cause: Cause::Refused }
 }

@@ -137,7 +137,7 @@ fn read(path: &Path) -> Result<Config, Vec<String>> {
     let config =
         config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())?;
     let config = config.beside(path);
-    library(&config.store.folder).map_err(|halted| vec![halted.to_string()])?;
+    library(&config).map_err(|halted| vec![halted.to_string()])?;
     Ok(config)
 }
 
@@ -148,7 +148,7 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
         .map_err(|error| format!("can't make the data folder {}: {error}", folder.display()))?;
     let _lock = Lock::take(folder).map_err(|fault| fault.to_string())?;
     let shared = Arc::new(Shared::new(folder.clone()));
-    let plans = library(folder).map_err(|halted| halted.to_string())?;
+    let plans = library(&config).map_err(|halted| halted.to_string())?;
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
     let face = face::open(socket, config.page, shared.clone(), plans).await?;
     let faces = tokio::spawn(face.serve(stop.clone()));
