@@ -7,6 +7,8 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
+use serde_json::Value;
+
 /// Single-bit changes that are tried on each record.
 const FLIPS: u64 = 100;
 
@@ -91,6 +93,58 @@ fn five_inspections_end_as_expected_in_records_that_stand_alone() {
         let replay = tapline(&["replay", record.to_str().unwrap()]);
         assert_eq!(replay.status.code(), Some(0), "{}", text(&replay.stdout));
     }
+}
+
+/// A whole inspection with known values (`tests/scenes.rs` names where they come from), through
+/// real ports and the real daemon: what its sealed record says, and says again when replayed.
+#[test]
+fn known_values_come_to_known_verdicts_in_a_sealed_record() {
+    let played = |scene: &str| {
+        let temp = tempfile::tempdir().unwrap();
+        let folder = temp.path().join("demo");
+        let args = ["demo", "--once", "--scene", scene, "--folder", folder.to_str().unwrap()];
+        let played = tapline(&args);
+        let (out, talk) = (text(&played.stdout), text(&played.stderr));
+        assert_eq!(played.status.code(), Some(0), "{out}\n{talk}");
+        let record = records(&folder.join("data/inspections")).remove(0);
+        assert!(verify(&record, &folder.join("data/keys/DEMO-1.pub.pem")).status.success());
+        let replay = tapline(&["replay", record.to_str().unwrap()]);
+        assert_eq!(replay.status.code(), Some(0), "{}", text(&replay.stdout));
+        let lines = fs::read_to_string(&record).unwrap();
+        lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect::<Vec<Value>>()
+    };
+    let worked = std::thread::spawn(move || said(&played("worked")));
+    let detachable = said(&played("worked-detachable"));
+    let wanted = [
+        "look pass - []",
+        "pe pass 0.214 []",
+        "insulation pass 48.2 []",
+        "insulation_applied pass >200 []",
+        "leak pass 0.47018 [near_limit]",
+        "part pass 0.041726 [conditions_declared]",
+        "try pass - []",
+    ];
+    assert_eq!(worked.join().unwrap(), wanted);
+    assert_eq!(detachable[1], "pe fail 0.214 []");
+    assert!(!detachable.iter().any(|verdict| verdict.starts_with("leak pass")));
+}
+
+/// The last verdict of each step, in the order of the record.
+fn said(lines: &[Value]) -> Vec<String> {
+    let verdicts = lines.iter().filter(|line| line["k"] == "verdict");
+    let mut said: Vec<(String, String)> = Vec::new();
+    for line in verdicts {
+        let text = |key: &str| line[key].as_str().unwrap_or("-").to_owned();
+        let bound = if line["indication"] == "above" { ">" } else { "" };
+        let words = line["reasons"].as_array().into_iter().flatten().filter_map(Value::as_str);
+        let words: Vec<&str> = words.collect();
+        let step = text("step");
+        said.retain(|(old, _)| *old != step);
+        let verdict =
+            format!("{step} {} {bound}{} [{}]", text("verdict"), text("shown"), words.join(" "));
+        said.push((step, verdict));
+    }
+    said.into_iter().map(|(_, verdict)| verdict).collect()
 }
 
 #[test]

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use tapline_drivers::Function;
 
 use crate::circuit::value;
-use crate::room::{Clips, Jack, Room, Way};
+use crate::room::{Clips, Jack, Laid, Room, Way};
 
 /// An instrument with keys.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -16,6 +16,8 @@ pub enum Meter {
     Ohm,
     /// The multimeter.
     Dmm,
+    /// The insulation tester.
+    Iso,
 }
 
 /// A key of an instrument.
@@ -124,6 +126,21 @@ pub enum Hand {
         /// Range end.
         volts: Option<String>,
     },
+    /// The key of the insulation tester that puts its voltage out.
+    Tester {
+        /// Pressed in.
+        on: bool,
+    },
+    /// Clips of the insulation tester, points by the asset's names, `mains` or `PE`.
+    TesterClips {
+        /// Where to.
+        to: Laid,
+    },
+    /// Another voltage of the insulation tester, such as `250 V`; `null`: its 500 V.
+    TesterVolts {
+        /// The voltage.
+        volts: Option<String>,
+    },
     /// Scans a code, without its suffix.
     Scan {
         /// At most 4 096 bytes.
@@ -160,10 +177,22 @@ impl Room {
             Hand::Press { meter: Meter::Ohm, key: Key::Hold, on } => self.ohm_hold = *on,
             Hand::Press { meter: Meter::Ohm, key: Key::Relative, on } => self.ohm_relative = *on,
             Hand::Press { meter: Meter::Dmm, key: Key::Hold, on } => self.dmm_hold = *on,
-            Hand::Press { meter: Meter::Dmm, key: Key::Relative, .. } => {
-                return Err("the multimeter of this bench has no zero key".to_owned());
+            Hand::Press { meter: Meter::Iso, key: Key::Hold, on } => self.tester_hold = *on,
+            Hand::Press { key: Key::Relative, .. } => {
+                return Err("this instrument has no zero key".to_owned());
             }
             Hand::Range { volts } => self.dmm_range_volts = amount(volts.as_deref(), "V")?,
+            Hand::Tester { on } => self.tester_on = *on,
+            Hand::TesterClips { to: Laid::Between(one, other) } => {
+                let at = |point: &str| match point {
+                    "mains" => "L".to_owned(),
+                    "PE" => "PE".to_owned(),
+                    point => node(point),
+                };
+                self.tester_clips = Laid::Between(at(one), at(other));
+            }
+            Hand::TesterClips { to } => self.tester_clips = to.clone(),
+            Hand::TesterVolts { volts } => self.tester_volts = amount(volts.as_deref(), "V")?,
             Hand::Scan { .. } | Hand::Turn { .. } => {}
         }
         Ok(())

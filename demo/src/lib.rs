@@ -5,9 +5,10 @@
 //! circuit, so that a wrong hook-up gives its own wrong number.
 //!
 //! Reading order: [`circuit`] solves netlists, [`room`] says what hands can change and [`hand`]
-//! how they do, [`hookup`] makes a netlist of both, [`meter`] are the instruments on it, [`world`]
-//! is all of that in virtual time, `bench` the same on real ports. [`scene`] reads what is on the
-//! bench, [`person`] follows the station and slips, [`clinic`] holds the files.
+//! how they do, [`hookup`] makes a netlist of both and `tested` what an insulation tester meets,
+//! [`meter`] are the instruments on it, [`world`] is all of that in virtual time, `bench` the same
+//! on real ports. [`scene`] reads what is on the bench, [`person`] follows the station and slips,
+//! [`clinic`] holds the files.
 
 pub mod bench;
 pub mod circuit;
@@ -19,4 +20,5 @@ pub mod noise;
 pub mod person;
 pub mod room;
 pub mod scene;
+mod tested;
 pub mod world;

@@ -2,26 +2,38 @@
 
 /// A generator of 64-bit numbers (SplitMix64, public domain algorithm).
 #[derive(Debug, Clone)]
-pub struct Noise(u64);
+pub struct Noise {
+    state: u64,
+    still: bool,
+}
 
 impl Noise {
     /// Starts from a seed.
     #[must_use]
     pub fn new(seed: u64) -> Noise {
-        Noise(seed)
+        Noise { state: seed, still: false }
+    }
+
+    /// None: what is shown is what the circuit says.
+    #[must_use]
+    pub fn still() -> Noise {
+        Noise { state: 0, still: true }
     }
 
     /// The next number.
     pub fn draw(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
+        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
         z ^ (z >> 31)
     }
 
-    /// Evenly between -1 and 1.
+    /// Evenly between -1 and 1; 0 where there is none.
     pub fn even(&mut self) -> f64 {
+        if self.still {
+            return 0.0;
+        }
         let top = u32::try_from(self.draw() >> 32).expect("32 bits are left");
         f64::from(top) / f64::from(u32::MAX) * 2.0 - 1.0
     }

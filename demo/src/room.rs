@@ -17,6 +17,19 @@ pub enum Clips {
     Same(String),
 }
 
+/// Where the clips of the insulation tester are.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Laid {
+    /// One of them in the air.
+    #[default]
+    Open,
+    /// Both on one metal point.
+    Joined,
+    /// On these two points; `mains` are both pins of the plug, joined, `PE` its earth contact.
+    Between(String, String),
+}
+
 /// Direction switch of a dc measuring current.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -88,6 +101,14 @@ pub struct Room {
     pub ohm_hold: bool,
     /// Its zero key is on.
     pub ohm_relative: bool,
+    /// The insulation tester puts its voltage out.
+    pub tester_on: bool,
+    /// Where its clips are.
+    pub tester_clips: Laid,
+    /// Its voltage, where another one is chosen than the 500 V that it comes with, volt.
+    pub tester_volts: Option<f64>,
+    /// Its display is held.
+    pub tester_hold: bool,
 }
 
 impl Default for Room {
@@ -117,6 +138,10 @@ impl Default for Room {
             way: Way::Plus,
             ohm_hold: false,
             ohm_relative: false,
+            tester_on: false,
+            tester_clips: Laid::Open,
+            tester_volts: None,
+            tester_hold: false,
         }
     }
 }

@@ -3,10 +3,10 @@
 
 use crate::hand::Hand;
 use crate::hookup::{HARMONIC_HERTZ, Hookup};
-use crate::meter::{Contacts, LowOhm, Met, Multimeter, Seen};
+use crate::meter::{Contacts, Insulation, Load, LowOhm, Met, Multimeter, Seen};
 use crate::noise::Noise;
 use crate::room::Room;
-use crate::scene::Scene;
+use crate::scene::{Scene, Tester};
 
 /// A port of the bench.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -19,6 +19,8 @@ pub enum Port {
     Contacts,
     /// Scanner.
     Scanner,
+    /// Insulation tester.
+    Iso,
 }
 
 /// What the terminals offer as long as no hand moves.
@@ -26,6 +28,7 @@ pub enum Port {
 struct View {
     seen: Seen,
     low_ohm: f64,
+    tested: Load,
     lit: bool,
 }
 
@@ -38,6 +41,7 @@ pub struct World {
     ohm: LowOhm,
     dmm: Multimeter,
     contacts: Contacts,
+    iso: Option<Insulation>,
     said: Vec<(Port, Vec<u8>)>,
 }
 
@@ -50,8 +54,9 @@ impl World {
         let room = Room::default();
         let view = view(&scene, &room)?;
         let ohm = low_ohm(&scene, now);
-        let dmm = Multimeter::new(now, Noise::new(scene.seed ^ 0xD33));
-        Ok(World { scene, room, view, ohm, dmm, contacts: Contacts::default(), said: Vec::new() })
+        let dmm = Multimeter::new(now, noise(&scene, 0xD33));
+        let (iso, contacts) = (iso(&scene, now), Contacts::default());
+        Ok(World { scene, room, view, ohm, dmm, contacts, iso, said: Vec::new() })
     }
 
     /// The bench as the hands left it.
@@ -94,6 +99,7 @@ impl World {
         let view = view(&scene, &room)?;
         self.advance(now);
         self.ohm = low_ohm(&scene, now);
+        self.iso = iso(&scene, now);
         (self.scene, self.room, self.view) = (scene, room, view);
         self.follow(now);
         Ok(())
@@ -127,6 +133,10 @@ impl World {
     fn follow(&mut self, now: u64) {
         self.dmm.set_hold(self.room.dmm_hold);
         self.dmm.set_range(self.room.dmm_range_volts);
+        if let Some(iso) = &mut self.iso {
+            iso.set_hold(self.room.tester_hold);
+            iso.switch(now, self.room.tester_on, self.view.tested);
+        }
         if self.scene.witnessed {
             self.contacts.touched(now, &self.room);
         }
@@ -146,7 +156,7 @@ impl World {
         match port {
             Port::Dmm => self.dmm.opened(),
             Port::Contacts if self.scene.witnessed => self.contacts.opened(now, &self.room),
-            Port::Contacts | Port::Ohm | Port::Scanner => {}
+            Port::Contacts | Port::Ohm | Port::Scanner | Port::Iso => {}
         }
     }
 
@@ -162,7 +172,8 @@ impl World {
     /// When something will be said next.
     #[must_use]
     pub fn due(&self) -> u64 {
-        let others = self.dmm.due().into_iter().chain(self.contacts.due());
+        let iso = self.iso.as_ref().map(Insulation::due);
+        let others = self.dmm.due().into_iter().chain(self.contacts.due()).chain(iso);
         others.fold(self.ohm.due(), u64::min)
     }
 
@@ -185,6 +196,9 @@ impl World {
         if let Some(answer) = self.dmm.reading(now, self.view.seen) {
             self.said.push((Port::Dmm, answer.into_bytes()));
         }
+        if let Some(iso) = self.iso.as_mut().filter(|iso| iso.due() <= now) {
+            self.said.push((Port::Iso, iso.lines(self.view.tested).into_bytes()));
+        }
         if let Some(line) = self.contacts.line(now) {
             self.said.push((Port::Contacts, line.into_bytes()));
         }
@@ -197,7 +211,17 @@ impl World {
 }
 
 fn low_ohm(scene: &Scene, now: u64) -> LowOhm {
-    LowOhm::new(now, Noise::new(scene.seed), scene.offset_ohm, scene.tells_flags)
+    LowOhm::new(now, noise(scene, 0), scene.offset_ohm, scene.tells_flags)
+}
+
+fn iso(scene: &Scene, now: u64) -> Option<Insulation> {
+    let tester = scene.tester?;
+    Some(Insulation::new(now, noise(scene, 0x150), tester == Tester::Tells))
+}
+
+/// What an instrument of the scene adds by itself: each its own story.
+fn noise(scene: &Scene, of: u64) -> Noise {
+    if scene.still { Noise::still() } else { Noise::new(scene.seed ^ of) }
 }
 
 /// What a meter that rectifies and averages shows of a sine and another one, both r.m.s., whose
@@ -230,7 +254,8 @@ fn view(scene: &Scene, room: &Room) -> Result<View, String> {
         let ohms = hookup.dmm_ohms(room)?;
         let seen = Seen { ac_volts, dc_volts, ohms };
         let lit = mains.between("L2", "N2") > hookup.supply.volts / 2.0;
-        Ok(View { seen, low_ohm: hookup.low_ohms(room)?, lit })
+        let tested = hookup.tested(room)?;
+        Ok(View { seen, low_ohm: hookup.low_ohms(room)?, tested, lit })
     };
     solve().map_err(|singular: crate::circuit::Singular| singular.to_string())
 }

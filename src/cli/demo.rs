@@ -77,7 +77,8 @@ fn text(name: &str) -> Result<String, Trouble> {
     if Path::new(name).is_file() {
         return super::offline::text(Path::new(name));
     }
-    let all = clinic::SCENES.iter().chain(&clinic::MISTAKES).map(|(name, _)| *name);
+    let all = clinic::SCENES.iter().chain(&clinic::WHOLE).chain(&clinic::MISTAKES);
+    let all = all.map(|(name, _)| *name);
     let all: Vec<&str> = all.collect();
     Err(Trouble::Said(format!("no scene `{name}`\n  next: one of {}, or a file", all.join(", "))))
 }

@@ -1,6 +1,5 @@
 //! Faulty assets, each with one fault that a careful person finds, and good ones that pass.
 
-use tapline_demo::clinic;
 use tapline_demo::scene::Scene;
 
 use super::case::Case;
@@ -61,7 +60,6 @@ impl Asset {
         scene.hookup.strand_ohm = self.strand;
         let register = Register {
             assets: REGISTER.into(),
-            fixtures: format!("{}\n{SOURCE}", clinic::FIXTURES),
             besides: vec!["IS-1".into()],
             confirmed: vec!["iec62353-2014.part.direct.cf".into()],
             ..Register::default()
@@ -75,8 +73,6 @@ impl Asset {
 const POINTS: &str = "rail = \"rail\", cord = \"cord\", other = \"other\", twin = \"twin\", \
     paint = \"paint\", spot = \"spot\", bar = \"earth\", \"line A\" = \"part.a\", \
     \"line B\" = \"part.b\", bare = \"bare\"";
-const SOURCE: &str =
-    "[[fixture]]\nid = \"IS-1\"\nwhat = \"isolated_source\"\ninspection_due = 2027-05-31\n";
 
 const EARTH: Part = ["R", "case", "PE", "0.118 Ohm"];
 const LOAD: Part = ["R", "L2", "N2", "500 Ohm"];

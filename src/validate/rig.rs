@@ -126,11 +126,7 @@ impl Bench {
             earliest_us: crate::clock::EARLIEST_US,
             key: None,
         };
-        let core = Core::new(
-            settings(scene.witnessed, register),
-            context,
-            library(register.whole).clone(),
-        );
+        let core = Core::new(settings(scene, register), context, library(register.whole).clone());
         let world = World::new(scene.clone(), 0).expect("the parts of a scene agree");
         let (lines, refusals) = (Vec::new(), Vec::new());
         let (status, now) = (None, 0);
@@ -154,7 +150,7 @@ impl Bench {
             bench.ask_by(&request, Some(clinic::CONFIRMED_BY));
         }
         assert_eq!(bench.refusals, Vec::<String>::new(), "the register takes the clinic");
-        for (link, port) in LINKS {
+        for (link, port) in links(scene) {
             let at = bench.at();
             bench.core.handle(Event::LinkUp { at, link: link.into() });
             bench.world.opened(bench.now, port);
@@ -328,6 +324,7 @@ fn library(whole: bool) -> &'static Library {
         library.add_plan(plan).expect(READ);
         let table = Table::builtin("IEC 62353", "2014").expect("it is in the list");
         library.add_table(table).expect(READ);
+        library.add_plan(clinic::PLAN).expect(READ);
         library
     };
     match whole {
@@ -336,14 +333,25 @@ fn library(whole: bool) -> &'static Library {
     }
 }
 
-const LINKS: [(&str, Port); 4] =
-    [("ohm", Port::Ohm), ("dmm", Port::Dmm), ("box", Port::Contacts), ("scan", Port::Scanner)];
+const LINKS: [(&str, Port); 5] = [
+    ("ohm", Port::Ohm),
+    ("dmm", Port::Dmm),
+    ("box", Port::Contacts),
+    ("scan", Port::Scanner),
+    ("iso", Port::Iso),
+];
+
+/// Those of a bench; an insulation tester stands on few.
+fn links(scene: &Scene) -> impl Iterator<Item = (&'static str, Port)> {
+    let tester = scene.tester.is_some();
+    LINKS.into_iter().filter(move |(_, port)| tester || *port != Port::Iso)
+}
 
 fn link_of(port: Port) -> &'static str {
     LINKS.iter().find(|(_, known)| *known == port).map_or("", |(link, _)| link)
 }
 
-fn settings(witnessed: bool, register: &Register) -> StationSettings {
+fn settings(scene: &Scene, register: &Register) -> StationSettings {
     let link = |id: &str, driver: &str, instrument: Option<&str>| LinkSettings {
         id: id.into(),
         bench: "b1".into(),
@@ -353,8 +361,9 @@ fn settings(witnessed: bool, register: &Register) -> StationSettings {
         isolation: None,
     };
     let witness = [("link", "box"), ("c1", "S5=reversed"), ("c2", "S7=open"), ("c3", "supply=on")];
-    let witness = witness.iter().filter(|_| witnessed);
-    let supply_box = if witnessed { "SB-1" } else { "SB-2" };
+    let witness = witness.iter().filter(|_| scene.witnessed);
+    let tester = scene.tester.map(|_| link("iso", "val-unit-line", Some("IR-01")));
+    let supply_box = if scene.witnessed { "SB-1" } else { "SB-2" };
     StationSettings {
         id: "DEMO".into(),
         name: "Workshop of the demonstration".into(),
@@ -368,15 +377,18 @@ fn settings(witnessed: bool, register: &Register) -> StationSettings {
             fixtures: [supply_box, "NW-1", "FO-1", "L-1"]
                 .map(String::from)
                 .into_iter()
-                .chain(register.besides.iter().cloned())
+                .chain(register.besides.iter().chain(&scene.fixtures).cloned())
                 .collect(),
             witness: witness.map(|(a, b)| ((*a).into(), (*b).into())).collect(),
         }],
-        links: vec![
+        links: [
             link("ohm", "val-unit-line", Some("LR-01")),
             link("dmm", "scpi", Some("DM-01")),
             link("box", "contacts", None),
             link("scan", "scan", None),
-        ],
+        ]
+        .into_iter()
+        .chain(tester)
+        .collect(),
     }
 }

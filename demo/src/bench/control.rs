@@ -39,6 +39,7 @@ pub(super) enum PortWord {
     Dmm,
     Box,
     Scanner,
+    Iso,
 }
 
 impl From<PortWord> for Port {
@@ -48,6 +49,7 @@ impl From<PortWord> for Port {
             PortWord::Dmm => Port::Dmm,
             PortWord::Box => Port::Contacts,
             PortWord::Scanner => Port::Scanner,
+            PortWord::Iso => Port::Iso,
         }
     }
 }

@@ -1,7 +1,8 @@
 //! The bench as a process: instruments on ptys and TCP, hands over a control socket.
 //!
-//! In the folder stand the ports `ohm`, `box`, `scanner` (and `dmm`, unless it listens on TCP),
-//! the socket `control`, and `ports.json`, which is written last: when it is there, all is.
+//! In the folder stand the ports `ohm`, `box`, `scanner` (`dmm`, unless it listens on TCP, `iso`,
+//! where the scene has an insulation tester), the socket `control`, and `ports.json`, which is
+//! written last: when it is there, all is.
 
 mod control;
 mod lines;
@@ -105,8 +106,9 @@ struct Lan {
 impl Bench {
     fn new(scene: Scene, options: &Options) -> io::Result<Bench> {
         let clock = Clock::start();
-        let world = World::new(scene, clock.now()).map_err(io::Error::other)?;
         let mut ports = vec![Port::Ohm, Port::Contacts, Port::Scanner];
+        ports.extend(scene.tester.map(|_| Port::Iso));
+        let world = World::new(scene, clock.now()).map_err(io::Error::other)?;
         let dmm = if options.dmm_on_pty {
             ports.push(Port::Dmm);
             None
@@ -301,13 +303,14 @@ fn name(port: Port) -> &'static str {
         Port::Dmm => "dmm",
         Port::Contacts => "box",
         Port::Scanner => "scanner",
+        Port::Iso => "iso",
     }
 }
 
 /// Folder of a bench, as the other side sees it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ports {
-    /// `ohm dmm box scanner control`: a path, or address and port.
+    /// `ohm dmm box scanner iso control`: a path, or address and port.
     pub at: BTreeMap<String, String>,
 }
 

@@ -6,12 +6,12 @@ use serde_json::{Value, json};
 
 use super::{Asked, Deed, Does, Intent, Person, What, act, expect};
 use crate::hand::{Hand, Key, Meter};
-use crate::room::{Clips, Jack, Way};
+use crate::room::{Clips, Jack, Laid, Way};
 
 /// Time of one movement of the hands, microseconds.
 const HAND_US: u64 = 80_000;
 /// An act within a second of the last line of the record is refused: nobody reads so fast.
-const READ_US: u64 = 1_050_000;
+pub(super) const READ_US: u64 = 1_050_000;
 /// Typing, a key or a button: nothing that a hazard hangs on.
 const KEY_US: u64 = 150_000;
 /// Hands off, eyes on the switches and back: meanwhile the voltmeter shows what nothing is.
@@ -19,16 +19,16 @@ const CLEAR_US: u64 = 1_100_000;
 
 /// Deeds with the time to wait from now.
 #[derive(Debug, Default)]
-struct Deeds(Vec<(u64, Intent)>);
+pub(super) struct Deeds(Vec<(u64, Intent)>);
 
 impl Deeds {
-    fn at(mut self, wait: u64, hand: Hand) -> Deeds {
+    pub(super) fn at(mut self, wait: u64, hand: Hand) -> Deeds {
         self.0.push((wait, Intent::Do(Deed::Hand(hand))));
         self
     }
 
     /// After the hands before it.
-    fn then(self, hand: Hand) -> Deeds {
+    pub(super) fn then(self, hand: Hand) -> Deeds {
         let wait = self.0.last().map_or(0, |(wait, _)| *wait) + HAND_US;
         self.at(wait, hand)
     }
@@ -37,7 +37,7 @@ impl Deeds {
         if slip { self.then(hand) } else { self }
     }
 
-    fn ask(mut self, wait: u64, request: Value) -> Deeds {
+    pub(super) fn ask(mut self, wait: u64, request: Value) -> Deeds {
         self.0.push((wait, Intent::Do(Deed::Ask(request))));
         self
     }
@@ -77,6 +77,12 @@ impl Person {
             "measure" => self.measure(asked),
             "connect" if misses(asked, "supply_not_checked") && !self.checked_supply => {
                 self.check_supply()
+            }
+            "connect" if asked.insulates() => self.lay_tester(asked),
+            "join_clips" => self.join_clips(asked),
+            "voltage_on" => self.voltage_on(asked),
+            "voltage_off" => {
+                deeds.then(Hand::Tester { on: false }).ask(READ_US, act("dead", asked))
             }
             "connect" => self.connect(asked),
             "prove_closed" | "reprove" => deeds.then(switch(&[("S7", "closed")])),
@@ -198,6 +204,8 @@ impl Person {
             .at(0, hold)
             .at(0, switch(&[("supply", "off"), ("S7", "closed"), ("S5", "normal")]))
             .at(0, Hand::Source { on: false })
+            .at(0, Hand::Tester { on: false })
+            .at(0, Hand::TesterClips { to: Laid::Open })
             .at(0, clips(Clips::Open))
             .at(0, Hand::Flex { on: false })
             .at(0, Hand::SecondEarth { ohm: cable })

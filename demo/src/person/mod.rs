@@ -6,6 +6,7 @@
 mod follow;
 mod sight;
 mod slip;
+mod tester;
 
 use std::collections::VecDeque;
 
@@ -71,6 +72,8 @@ pub struct Person {
     mistook: bool,
     /// The supply was measured and typed in.
     checked_supply: bool,
+    /// The clips of the insulation tester were laid.
+    laid: bool,
 }
 
 impl Person {
@@ -94,6 +97,7 @@ impl Person {
             armed: None,
             mistook: false,
             checked_supply: false,
+            laid: false,
         }
     }
 
@@ -161,11 +165,11 @@ impl Person {
             return;
         }
         let off = Hand::Switch { set: [("supply".to_owned(), "off".to_owned())].into() };
-        let source = Hand::Source { on: false };
-        let hands = [source, off].map(|hand| (now, Intent::Do(Deed::Hand(hand))));
+        let (source, tester) = (Hand::Source { on: false }, Hand::Tester { on: false });
+        let hands = [source, tester, off].map(|hand| (now, Intent::Do(Deed::Hand(hand))));
         let mut agenda = VecDeque::from(hands);
         let ask = |wait: u64, request: Value| (now + wait, Intent::Do(Deed::Ask(request)));
-        if !self.witnessed || asked.part.is_some() {
+        if !self.witnessed || asked.part.is_some() || asked.insulates() {
             agenda.push_back(ask(1_200_000, act("dead", asked)));
         }
         let reason = format!("`{}` does not come to an end", asked.state);
@@ -212,7 +216,7 @@ impl Person {
 
 fn patience(state: &str) -> u64 {
     match state {
-        "arm" | "measure" | "capture" => WINDOW_US,
+        "arm" | "measure" | "capture" | "join_clips" => WINDOW_US,
         "prove_closed" | "prove_open" | "reprove" | "null" => PROOF_US,
         "sign" => 300_000,
         _ => AGAIN_US,

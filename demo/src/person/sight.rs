@@ -53,6 +53,8 @@ pub struct Asked {
     pub seq: Option<u64>,
     /// Switches to be set.
     pub set: BTreeMap<String, String>,
+    /// How the leads lie: a key of the station's words.
+    pub lead: Option<String>,
     /// Point of the asset.
     pub point: Option<String>,
     /// Applied part.

@@ -77,6 +77,9 @@ pub enum What {
     /// A range that is too low.
     #[serde(rename = "low_range")]
     LowRange,
+    /// Test voltage of the insulation tester.
+    #[serde(rename = "test_voltage")]
+    TestVoltage,
     /// Label of the neighbouring asset.
     #[serde(rename = "neighbour")]
     Neighbour,
@@ -112,6 +115,7 @@ const PAIRS: &[(Does, What)] = &[
     (Does::Forgets, What::DataCable),
     (Does::Forgets, What::AssetSwitch),
     (Does::Forgets, What::NetworkLead),
+    (Does::Forgets, What::TestVoltage),
     (Does::Loses, What::Probe),
     (Does::Slips, What::Probe),
     (Does::Nulls, What::OpenLeads),
@@ -122,6 +126,7 @@ const PAIRS: &[(Does, What)] = &[
     (Does::Bypasses, What::Network),
     (Does::Swaps, What::HiLo),
     (Does::Sets, What::LowRange),
+    (Does::Sets, What::TestVoltage),
     (Does::Scans, What::Neighbour),
 ];
 

@@ -39,12 +39,27 @@ pub struct Scene {
     pub bandwidth_hertz: f64,
     /// The voltmeter rectifies and averages, and shows what that is for a sine.
     pub averages: bool,
+    /// Instruments show what the circuit says, without noise.
+    pub still: bool,
+    /// The insulation tester, where the bench has one.
+    pub tester: Option<Tester>,
+    /// Fixtures of the bench besides box, network, foil and leads.
+    pub fixtures: Vec<String>,
     /// Ports that are pulled and plugged in again before the scene: `ohm dmm box scanner`.
     pub replug: Vec<String>,
     /// What the person does wrong.
     pub slips: Vec<Slip>,
     /// What must come of it.
     pub expect: Expect,
+}
+
+/// An insulation tester.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tester {
+    /// It says its own voltage, and that there is none.
+    Tells,
+    /// It says the number of an open circuit where there is none.
+    Mute,
 }
 
 /// What must come of a scene.

@@ -7,7 +7,7 @@ use serde::de::DeserializeOwned;
 use toml::{Spanned, Value};
 
 use super::fault::{Fault, Faults};
-use super::{Expect, Scene};
+use super::{Expect, Scene, Tester};
 use crate::circuit::{Kind, Netlist, value};
 use crate::hookup::{HARMONIC_HERTZ, Hookup, Input, Network, Source, Supply};
 use crate::person::Slip;
@@ -63,6 +63,8 @@ struct MeterText {
     offset: Option<String>,
     bandwidth: Option<String>,
     flags: Option<bool>,
+    still: Option<bool>,
+    tester: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -99,6 +101,7 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
         Some(text) => keys.quantity("meters", text, "Hz"),
         None => BANDWIDTH_HERTZ,
     };
+    let tester = keys.tester(meters.tester.as_deref());
     let scene = Scene {
         id: keys.must("id").unwrap_or_default(),
         title: keys.must("title").unwrap_or_default(),
@@ -120,6 +123,9 @@ pub(super) fn scene(text: &str) -> Result<Scene, Vec<Fault>> {
         tells_flags: meters.flags.unwrap_or(true),
         bandwidth_hertz,
         averages: false,
+        still: meters.still.unwrap_or(false),
+        tester,
+        fixtures: keys.may("fixtures").unwrap_or_default(),
         replug: keys.replug(),
         slips: keys.slips(),
         expect: keys.expect(),
@@ -258,11 +264,22 @@ impl<'a> Keys<'a> {
     fn replug(&mut self) -> Vec<String> {
         let ports: Vec<String> = self.may("replug").unwrap_or_default();
         for port in &ports {
-            if !["ohm", "dmm", "box", "scanner"].contains(&port.as_str()) {
-                self.fault("replug", format!("`{port}` is no port: ohm dmm box scanner"));
+            if !["ohm", "dmm", "box", "scanner", "iso"].contains(&port.as_str()) {
+                self.fault("replug", format!("`{port}` is no port: ohm dmm box scanner iso"));
             }
         }
         ports
+    }
+
+    fn tester(&mut self, word: Option<&str>) -> Option<Tester> {
+        match word? {
+            "tells" => Some(Tester::Tells),
+            "mute" => Some(Tester::Mute),
+            other => {
+                self.fault("meters", format!("`{other}` is no tester: tells mute"));
+                None
+            }
+        }
     }
 
     fn slips(&mut self) -> Vec<Slip> {
@@ -302,7 +319,7 @@ impl<'a> Keys<'a> {
     fn done(mut self) -> Result<(), Vec<Fault>> {
         const KEYS: &[&str] = &[
             "format", "id", "title", "seed", "asset", "supply", "box", "network", "source",
-            "meters", "points", "replug", "parts", "person", "expect",
+            "meters", "points", "fixtures", "replug", "parts", "person", "expect",
         ];
         let unknown: Vec<(usize, String)> = self
             .table

@@ -27,7 +27,7 @@ pub(super) struct House {
     folder: PathBuf,
     pub(super) client: Client,
     pub(super) hands: Hands,
-    witnessed: bool,
+    scene: Scene,
     /// Killed when dropped.
     bench: Child,
     station: Child,
@@ -48,7 +48,9 @@ impl House {
         let bench = start(bench.arg("--scene").arg(&first))?;
         let ports = ports(&folder.join("bench")).await?;
         let data = folder.join("data").display().to_string();
-        let config = clinic::config(&ports, &data, "off", scene.witnessed);
+        let config = clinic::config(&ports, &data, "off", scene);
+        fs::create_dir_all(folder.join("data/plans")).map_err(refused)?;
+        fs::write(folder.join("data/plans/clinic-whole.toml"), clinic::PLAN).map_err(refused)?;
         let file = folder.join("tapline.toml");
         fs::write(&file, config).map_err(refused)?;
         let socket = folder.join("tapline.sock");
@@ -63,7 +65,7 @@ impl House {
         show_the_log(socket.clone());
         let hands = Hands::reach(&folder.join("bench/control")).await?;
         let folder = folder.to_owned();
-        Ok(House { folder, client, hands, witnessed: scene.witnessed, bench, station })
+        Ok(House { folder, client, hands, scene: scene.clone(), bench, station })
     }
 
     /// Fills the registers, and confirms the rows from memory against the clinic's own copy of
@@ -88,10 +90,11 @@ impl House {
         self.post("/v1/limits", body).await.map(drop)
     }
 
-    /// A scene on another kind of box needs another station: the configuration says what
-    /// witnesses a switch.
+    /// A scene on another kind of box, or with other instruments and fixtures, needs another
+    /// station: the configuration says what there is.
     pub(super) fn fits(&self, scene: &Scene) -> bool {
-        self.witnessed == scene.witnessed
+        let stands = |one: &Scene| (one.witnessed, one.tester, one.fixtures.clone());
+        stands(&self.scene) == stands(scene)
     }
 
     pub(super) async fn get(&self, path: &str) -> Result<Value, Trouble> {

@@ -15,7 +15,7 @@ use crate::clock;
 /// How often the person looks.
 const LOOK: Duration = Duration::from_millis(50);
 /// Longest a scene may take, microseconds of the boot-time clock.
-const SCENE_US_MAX: u64 = 180_000_000;
+const SCENE_US_MAX: u64 = 300_000_000;
 
 /// What came of a scene.
 #[derive(Debug)]
@@ -41,7 +41,7 @@ impl House {
     pub(super) async fn play(&mut self, text: &str, scene: &Scene) -> Result<Played, Trouble> {
         if !self.fits(scene) {
             return Err(Trouble::Said(format!(
-                "scene `{}` has another supply box\n  next: play it alone with --scene",
+                "scene `{}` has another bench\n  next: play it alone with --scene",
                 scene.id
             )));
         }
