@@ -4,7 +4,8 @@ use super::Findings;
 use crate::limits::{Row, Supply, quantity_of};
 use crate::plan::axes::conditions;
 use crate::plan::expand::kinds;
-use crate::plan::model::{Axis, Correct, Hazard, Method, Needs, Plan, Step};
+use crate::plan::limits::condition;
+use crate::plan::model::{Axis, Contact, Correct, Hazard, Method, Needs, Plan, Step};
 use crate::plan::steps::{Settings, Switch};
 use crate::register::{Class, FixtureKind, Kind};
 use tapline_drivers::Quantity;
@@ -21,12 +22,54 @@ pub(super) fn edition(plan: &Plan, findings: &mut Findings<'_>) {
 /// What the measurand of a step asks for, by the standard of its plan.
 pub(super) fn met(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
     let Some(measurand) = step.measurand.as_deref() else { return };
+    touched(step, place, findings);
+    everywhere(measurand, step, place, findings);
     match (quantity_of(measurand), measurand) {
         (Quantity::Ampere, _) => current(plan, step, place, findings),
         (_, "insulation_resistance") => insulation(step, place, findings),
         (Quantity::Ohm, _) => turned_round(step, place, findings),
         _ => {}
     }
+}
+
+/// What it is touched with is there, and not bypassed.
+fn touched(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    for (contact, kind, text) in [
+        (Contact::Foil, FixtureKind::Foil, "what is touched with foil needs the fixture `foil`"),
+        (Contact::Saline, FixtureKind::Saline, "saline is a fixture: `saline`"),
+    ] {
+        let there = step.contact != Some(contact) || step.fixtures.contains(&kind);
+        findings.unless(there, place, "fixtures", text);
+    }
+    let network = step.needs.as_ref().is_some_and(|needs| needs.network.is_some());
+    let in_the_box = step.fixtures.contains(&FixtureKind::SupplyBox);
+    let plugged = step.contact == Some(Contact::Plug) && network && in_the_box;
+    let opened = step.set.get(&Switch::S7).is_some_and(|word| word == "open");
+    let text = "the network stands in the protective earth of the box, which bypasses it while \
+                closed: `set = { S7 = \"open\" }`";
+    findings.unless(opened || !plugged, place, "set", text);
+}
+
+/// What the register lists is measured at each of its places.
+fn everywhere(measurand: &str, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let all = |word: &str| methods(step).all(|method| method == word);
+    let axis = match measurand {
+        "protective_earth_resistance" if all("cord_alone") => Axis::Cord,
+        "protective_earth_resistance"
+        | "protective_earth_impedance"
+        | "protective_conductor_resistance"
+        | "ground_resistance" => Axis::EarthedPoint,
+        "insulation_resistance" if all("mains_to_accessible") => Axis::AccessiblePart,
+        "touch_current" | "enclosure_leakage" => Axis::AccessiblePart,
+        _ => return,
+    };
+    let (word, text) = match axis {
+        Axis::Cord => ("cord", "each cord that is kept with the asset is measured"),
+        Axis::EarthedPoint => ("earthed_point", "each point that is earthed is measured"),
+        _ => ("accessible_part", "each part that can be touched is measured"),
+    };
+    let text = alloc::format!("{text}: repeat the step over `{word}`");
+    findings.unless(step.each.contains(&axis), place, "each", &text);
 }
 
 /// A current that nothing drives is none, and one at another voltage is another one.
@@ -48,6 +91,11 @@ fn current(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
         }
         Supply::AsMeasured => {}
     }
+    let class_one = [&plan.for_assets.class, &step.when.class];
+    let class_one = class_one.iter().all(|list| list.is_empty() || list.contains(&Class::I));
+    let [supply, earth] = [Switch::S1, Switch::S7].map(|switch| step.sweep.contains(&switch));
+    let text = "who walks through one fault of the supply walks through both: `S1` and `S7`";
+    findings.unless(supply == earth || !class_one, place, "sweep", text);
     // By the alternative method, and where a source drives alone, no polarity is there.
     let by_box = step.fixtures.contains(&FixtureKind::SupplyBox);
     let both = step.sweep.contains(&Switch::S5);
@@ -91,20 +139,21 @@ fn turned_round(step: &Step, place: &str, findings: &mut Findings<'_>) {
     findings.unless(turned || !direct, place, "each", text);
 }
 
-/// A limit for a fault is for a condition that has one.
+/// A limit for a fault is for a condition that has one, whether the plan says the word or it
+/// follows from the switches.
 pub(super) fn fault_there(step: &Step, class: Class, place: &str, findings: &mut Findings<'_>) {
-    let Some(word) = step.condition.as_deref() else { return };
     let open = |set: &Settings, switch| set.get(&switch).is_some_and(|word| word == "open");
     // In the path of an earth leakage S7 is where it is measured.
     let in_path = step.measurand.as_deref() == Some("earth_leakage");
-    let holds = |set: &Settings| match word {
+    let holds = |set: &Settings| match condition(step, set) {
         "single_fault" => open(set, Switch::S1) || (open(set, Switch::S7) && !in_path),
         "earth_open" => open(set, Switch::S7),
         _ => true,
     };
     let box_has_it = step.fixtures.contains(&FixtureKind::SupplyBox);
     let all = [true, false].map(|earth| conditions(step, class, earth));
-    let text = "its larger limit is for a fault, and no switch makes one: open S1 or S7";
+    let text = "its larger limit is for a fault, and no switch makes one: open S1 or S7, or say \
+                `condition = \"normal\"`";
     let shown = all.iter().flatten().all(holds);
     findings.unless(shown || !box_has_it, place, "condition", text);
 }

@@ -84,6 +84,47 @@ pub(super) fn checked(
     uncovered(plan, step, place, findings);
 }
 
+/// Conditions that belong together: who measures one measures the other.
+const TOGETHER: [[&str; 2]; 2] = [["normal", "single_fault"], ["earth_intact", "earth_open"]];
+
+/// A plan that comes to a limit comes to the limits of the other condition and of the other kind of
+/// current, too: the first fault, and direct current, are no matter of choice.
+pub(super) fn siblings(plan: &Plan, tables: &[Table], findings: &mut Findings<'_>) {
+    let mut reached = BTreeSet::new();
+    let mut wanted = Vec::new();
+    for step in plan.steps.iter().filter(|step| step.kind == StepKind::Measure) {
+        for key in keys(plan, step) {
+            let Ok(row) = key.row(tables) else { continue };
+            reached.insert(row.id.as_str());
+            let other = |word| {
+                TOGETHER.iter().find_map(|[a, b]| match word {
+                    word if word == *a => Some(*b),
+                    word if word == *b => Some(*a),
+                    _ => None,
+                })
+            };
+            let turned = match key.kind {
+                Kind::Ac => Kind::Dc,
+                Kind::Dc => Kind::Ac,
+            };
+            let beside = other(key.condition).map(|condition| LimitKey { condition, ..key });
+            let beside = beside.into_iter().chain([LimitKey { kind: turned, ..key }]);
+            wanted.extend(beside.filter_map(|key| Some((step, key.row(tables).ok()?))));
+        }
+    }
+    for (step, row) in wanted {
+        if !reached.contains(row.id.as_str()) {
+            let place = format!("step.{}", step.id);
+            let text = format!(
+                "no step comes to `{}` ({}), which goes with its limit",
+                row.id,
+                row.in_words()
+            );
+            findings.add(&place, "", text);
+        }
+    }
+}
+
 /// What there is instead: other editions where the table is not here, else the words that one has
 /// to change to come to a limit.
 fn near(key: &LimitKey<'_>, tables: &[Table]) -> String {

@@ -9,7 +9,7 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use super::model::{Hazard, Plan, Step, StepKind};
+use super::model::{Hazard, Method, Plan, Step, StepKind};
 use crate::fault::Fault;
 use crate::limits::Table;
 use crate::read::Lines;
@@ -31,6 +31,7 @@ pub fn check(plan: &Plan, lines: &Lines, tables: &[Table]) -> Vec<Fault> {
         reach(plan, step, &place, &mut findings);
         gates(&plan.steps[..at], step, &place, &mut findings);
         ungated(plan, step, &place, &mut findings);
+        opens_none(plan, step, &place, &mut findings);
         match step.kind {
             StepKind::Measure => step::measured(step, &place, &mut findings),
             StepKind::Look | StepKind::Try | StepKind::Ask => {
@@ -44,6 +45,7 @@ pub fn check(plan: &Plan, lines: &Lines, tables: &[Table]) -> Vec<Fault> {
         }
     }
     demand::edition(plan, &mut findings);
+    limit::siblings(plan, tables, &mut findings);
     if plan.steps.is_empty() {
         findings.add("step", "", "a plan has at least one step".into());
     }
@@ -92,6 +94,26 @@ fn gates(before: &[Step], step: &Step, place: &str, findings: &mut Findings<'_>)
     let proved = before.iter().any(|earlier| earlier.gate == Some(needed));
     let text = "no earlier step has this `gate`, so this one would never open";
     findings.unless(proved, place, "needs_gate", text);
+}
+
+/// Every measured path of a protective earth is part of the gate, where steps wait behind one.
+fn opens_none(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let waits = plan.steps.iter().any(|other| other.needs_gate.is_some());
+    let earth = matches!(
+        step.measurand.as_deref(),
+        Some(
+            "protective_earth_resistance"
+                | "protective_earth_impedance"
+                | "protective_conductor_resistance"
+                | "ground_resistance"
+        )
+    );
+    let text = "others wait for the protective earth: this step proves a part of it, \
+                `gate = \"protective_earth\"`";
+    // Cord and asset together say nothing that both have not said alone.
+    let sum = matches!(&step.method, Some(Method::One(word)) if word == "cord_and_equipment");
+    let free = !(waits && earth) || step.by_reason || sum;
+    findings.unless(free || step.gate.is_some(), place, "gate", text);
 }
 
 /// What has a protective earth is energised behind the gate alone.

@@ -192,7 +192,8 @@ faults! {
 #[test]
 fn a_gate_that_nobody_proves() {
     let faults = checked(&plan().replace("gate      = \"protective_earth\"\n", ""));
-    let found: Vec<&str> = faults.iter().map(|f| f.field.as_str()).collect();
+    let waits = faults.iter().filter(|f| f.field.ends_with("needs_gate"));
+    let found: Vec<&str> = waits.map(|f| f.field.as_str()).collect();
     assert_eq!(
         found,
         ["insulation", "insulation_parts", "leak", "part", "part_single"]
