@@ -279,7 +279,8 @@ fn faults_of_a_plan_have_file_and_line() {
     assert_eq!(found["faults"][0]["line"], line);
     let (before, leak) = text.split_at(text.find("id         = \"leak\"").unwrap());
     let ungated = format!("{before}{}", leak.replacen("needs_gate =", "# needs_gate =", 1));
-    fs::write(&path, ungated.replacen("S7 = \"open\"", "S5 = \"normal\"", 1)).unwrap();
+    fs::write(&path, ungated.replacen("S7 = \"open\"", "S5 = \"normal\", S7 = \"open\"", 1))
+        .unwrap();
     let said = check(&name, false, false);
     let at = |key: &str| text.lines().position(|l| l.starts_with(key)).unwrap() + 1;
     let step = before.rfind("[[step]]").unwrap();
