@@ -13,6 +13,7 @@ pub mod inbox;
 pub mod index;
 pub mod learn;
 pub mod link;
+mod page;
 pub mod ports;
 pub mod replay;
 pub mod serve;

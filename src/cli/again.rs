@@ -45,7 +45,7 @@ pub(super) fn all(args: &Replay, common: &Common) -> Result<Exit, Trouble> {
 }
 
 /// All records of a data folder, in the order of their names.
-pub(super) fn records(folder: &Path) -> Result<Vec<OnShelf>, Trouble> {
+pub(crate) fn records(folder: &Path) -> Result<Vec<OnShelf>, Trouble> {
     let shelf = Shelf::new(Arc::new(offline::disk(folder)?));
     shelf.inspections().map_err(|halted| Trouble::Said(halted.to_string()))
 }

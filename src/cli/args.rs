@@ -479,4 +479,7 @@ pub struct Demo {
     /// Folder of the records [default: a new one among the temporary files]
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Open the page in a browser, too, and say where
+    #[arg(long)]
+    pub page: bool,
 }

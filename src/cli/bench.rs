@@ -145,7 +145,7 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
 }
 
 /// What the station says of it: a key of the words, then its values.
-fn said(words: &Value) -> Option<String> {
+pub(crate) fn said(words: &Value) -> Option<String> {
     let words: Vec<&str> = words.as_array()?.iter().filter_map(Value::as_str).collect();
     let (key, values) = words.split_first()?;
     let mut sentence = words::english().say("say", key).to_owned();

@@ -18,7 +18,7 @@ pub(super) fn value(judged: &Judged) -> String {
 }
 
 /// `max 0.300 Ohm (IEC 62353 2014 5.3.2 a))`, or what stands for no limit.
-pub(super) fn limit(judged: &Judged) -> String {
+pub(crate) fn limit(judged: &Judged) -> String {
     match &judged.limit {
         Some(limit) => format!(
             "{} {} {} ({} {} {})",

@@ -34,8 +34,11 @@ pub(super) fn demo(demo: &Demo) -> Result<Exit, Trouble> {
     };
     let runtime = super::client::runtime()?;
     runtime.block_on(async {
-        let mut house = House::open(&folder, &scenes[0].1).await?;
+        let mut house = House::open(&folder, &scenes[0].1, demo.page).await?;
         house.stock().await?;
+        if demo.page {
+            output::talk(&format!("The page is at {}", house.page().await?));
+        }
         let mut played = Vec::new();
         for (text, scene) in &scenes {
             played.push(house.play(text, scene).await?);

@@ -27,10 +27,10 @@ enum Event {
 
 /// An asset on its way through the books.
 #[derive(Default)]
-struct Row {
-    asset: Option<Asset>,
-    due: Option<Day>,
-    last: Option<(String, Day, Word)>,
+pub(crate) struct Row {
+    pub(crate) asset: Option<Asset>,
+    pub(crate) due: Option<Day>,
+    pub(crate) last: Option<(String, Day, Word)>,
 }
 
 /// Lists the assets, those that are due first. Exit: 0, or 2 where a record can't be read.
@@ -68,10 +68,7 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
             Ok(())
         },
     )?;
-    let rows = walked(events, args);
-    let mut rows: Vec<&Row> = rows.values().filter(|row| row.asset.is_some()).collect();
-    // What has no date comes last.
-    rows.sort_by_key(|row| (row.due.is_none(), row.due));
+    let rows = sorted(walked(events, args));
     for row in &rows {
         output::data(&if common.json { json_line(row, today) } else { text(row, today) })?;
     }
@@ -79,6 +76,31 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
         output::talk(&summary(&rows, today));
     }
     Ok(Exit::of_code(exit))
+}
+
+/// The same for the page, with what could not be read, in words.
+pub(crate) fn rows(folder: &Path, args: &Due) -> Result<(Vec<Row>, Vec<String>), Trouble> {
+    let mut events = registered(folder, None)?;
+    let mut troubles = Vec::new();
+    for record in records(folder)? {
+        match past::read(folder, &record, None) {
+            Ok(Some(past)) => {
+                if let Some((seq, _)) = past.signed {
+                    events.push((seq, Event::Inspected(Box::new(past))));
+                }
+            }
+            Ok(None) => {}
+            Err(why) => troubles.push(format!("{}: {why}", record.id)),
+        }
+    }
+    Ok((sorted(walked(events, args)), troubles))
+}
+
+/// Registered assets; what has no date comes last.
+fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
+    let mut rows: Vec<Row> = rows.into_values().filter(|row| row.asset.is_some()).collect();
+    rows.sort_by_key(|row| (row.due.is_none(), row.due));
+    rows
 }
 
 /// Assets as they were registered, each time.
@@ -144,7 +166,7 @@ impl Row {
     }
 
     /// Why there is no date, or how it stands to the day; a code of the words.
-    fn state(&self, today: Day) -> &'static str {
+    pub(crate) fn state(&self, today: Day) -> &'static str {
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_ref());
         match (self.due, interval, &self.last) {
             (Some(due), ..) if due < today => "overdue",
@@ -206,7 +228,7 @@ fn text(row: &Row, today: Day) -> String {
     english().tell("due", row.state(today), &values)
 }
 
-fn summary(rows: &[&Row], today: Day) -> String {
+pub(crate) fn summary(rows: &[Row], today: Day) -> String {
     let count = |state: &str| rows.iter().filter(|row| row.state(today) == state).count();
     let (overdue, due) = (count("overdue"), count("due"));
     let values = [

@@ -19,9 +19,9 @@ use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::words::english;
 
 /// Values that may be compared, oldest first.
-struct Group {
+pub(crate) struct Group {
     like: Like,
-    values: Vec<(String, Day, Judged)>,
+    pub(crate) values: Vec<(String, Day, Judged)>,
 }
 
 /// Prints the groups of an asset. Exit: 0, or 2 where a record can't be read.
@@ -53,7 +53,7 @@ pub(super) fn history(args: &History, common: &Common) -> Result<Exit, Trouble> 
 
 /// A repair begins a new reference, whatever it touched: what was measured before it is kept, and
 /// no longer compared.
-fn groups(all: &[Past]) -> Vec<Group> {
+pub(crate) fn groups(all: &[Past]) -> Vec<Group> {
     let mut groups: BTreeMap<Like, Group> = BTreeMap::new();
     let mut reference = 0;
     for past in all {
@@ -129,7 +129,8 @@ impl Group {
         .to_string()
     }
 
-    fn text(&self) -> String {
+    /// What its values have in common, in words.
+    pub(crate) fn heading(&self) -> String {
         let like = &self.like;
         let all = [
             &like.measurand,
@@ -150,7 +151,11 @@ impl Group {
             let n = like.reference.to_string();
             heading.push(english().tell("history", "reference", &[("n", &n)]));
         }
-        let mut rows = vec![heading.join("; ")];
+        heading.join("; ")
+    }
+
+    fn text(&self) -> String {
+        let mut rows = vec![self.heading()];
         for (id, day, judged) in &self.values {
             let share = judged.share.as_ref().map(|share| format!("{share} %")).unwrap_or_default();
             let values = [
@@ -163,9 +168,14 @@ impl Group {
             ];
             rows.push(tell("value", &values));
         }
-        rows.extend(self.trend_text());
-        rows.extend((self.worse() == Some(true)).then(|| tell("worse", &[])));
+        rows.extend(self.outlook());
         rows.join("\n  ")
+    }
+
+    /// Where it is going, in words.
+    pub(crate) fn outlook(&self) -> Vec<String> {
+        let worse = (self.worse() == Some(true)).then(|| tell("worse", &[]));
+        self.trend_text().into_iter().chain(worse).collect()
     }
 
     fn trend_text(&self) -> Option<String> {

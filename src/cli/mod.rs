@@ -1,24 +1,24 @@
 //! The command line.
 
 mod about;
-mod again;
+pub(crate) mod again;
 mod again_args;
 mod alike;
 pub mod args;
 mod believed;
-mod bench;
-mod change;
+pub(crate) mod bench;
+pub(crate) mod change;
 mod chart;
 pub mod client;
 mod clock;
 mod crowd;
 pub mod decode;
 mod demo;
-mod due;
+pub(crate) mod due;
 pub mod explain;
 mod find;
 mod folder;
-mod history;
+pub(crate) mod history;
 mod identify;
 pub mod judge;
 pub mod key;
@@ -26,7 +26,7 @@ mod learn;
 mod offline;
 mod output;
 mod page;
-mod past;
+pub(crate) mod past;
 pub mod plan;
 mod ports;
 pub mod rebuild;

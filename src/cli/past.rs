@@ -20,28 +20,28 @@ use crate::books::{Line, OnShelf};
 
 /// A sealed inspection.
 #[derive(Debug, Clone)]
-pub(super) struct Past {
+pub(crate) struct Past {
     /// Its name.
-    pub(super) id: String,
+    pub(crate) id: String,
     /// The asset as it was registered then.
-    pub(super) asset: Asset,
+    pub(crate) asset: Asset,
     /// Local day of its opening.
-    pub(super) day: Day,
+    pub(crate) day: Day,
     /// `acceptance scheduled after_repair other`.
-    pub(super) reason: String,
+    pub(crate) reason: String,
     /// Number of the line that signed it, where one did.
-    pub(super) signed: Option<(u64, Word)>,
+    pub(crate) signed: Option<(u64, Word)>,
     /// It was made by the plan that the asset is to be inspected by.
-    pub(super) by_its_plan: bool,
+    pub(crate) by_its_plan: bool,
     /// Verdicts in force on measured values, with what they may be compared by.
-    pub(super) verdicts: Vec<(Like, Judged)>,
+    pub(crate) verdicts: Vec<(Like, Judged)>,
 }
 
 /// Reads a sealed inspection. `None`: it is in work, of another asset, or was not measured.
 ///
 /// # Errors
 /// It can't be read or is not believed.
-pub(super) fn read(
+pub(crate) fn read(
     folder: &Path,
     record: &OnShelf,
     wanted: Option<&str>,

@@ -20,6 +20,7 @@ use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
 use tokio::time::timeout;
 
+use super::page::door;
 use super::problem::Refused;
 use super::token::{Token, same};
 
@@ -39,7 +40,7 @@ const HEADERS: &[(&str, &str)] = &[
     (
         "content-security-policy",
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
-         connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+         connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
     ),
     ("x-content-type-options", "nosniff"),
     ("referrer-policy", "no-referrer"),
@@ -49,6 +50,8 @@ const HEADERS: &[(&str, &str)] = &[
     ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
     ("cache-control", "no-store"),
 ];
+
+const NO_KEY: &str = "the key is missing or wrong: `tapline page` tells the address with a new one";
 
 /// What the guard knows.
 #[derive(Debug, Clone)]
@@ -90,8 +93,10 @@ impl Guard {
     }
 
     async fn pass(&self, request: Request, next: Next) -> Response {
-        if let Err(No(status, why)) = self.look(&request) {
-            return refused(status, why);
+        match self.look(&request) {
+            Ok(()) => {}
+            Err(No(_, NO_KEY)) if shows(&request) => return door(),
+            Err(No(status, why)) => return refused(status, why),
         }
         if request.method() != Method::POST {
             return next.run(request).await;
@@ -121,8 +126,7 @@ impl Guard {
             return Err(No(StatusCode::FORBIDDEN, "the request does not say where it is from"));
         }
         let known = self.open.contains(&request.uri().path()) || self.known(headers, acts);
-        let why = "the key is missing or wrong: `tapline page` tells the address with a new one";
-        if known { Ok(()) } else { Err(No(StatusCode::FORBIDDEN, why)) }
+        if known { Ok(()) } else { Err(No(StatusCode::FORBIDDEN, NO_KEY)) }
     }
 
     /// The one host that is named, if it is this machine's loopback at our port.
@@ -154,6 +158,11 @@ impl Guard {
         let key = only(headers, &KEY).ok().flatten();
         cookie && (!acts || key.is_some_and(|given| same(given, &self.token.key())))
     }
+}
+
+/// A person would see the answer.
+fn shows(request: &Request) -> bool {
+    *request.method() == Method::GET && !request.uri().path().starts_with("/v1/")
 }
 
 /// Refuses what comes from another page; says whether a browser told where it comes from.

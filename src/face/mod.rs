@@ -7,6 +7,7 @@ mod acts;
 mod guard;
 mod key;
 mod loopback;
+mod page;
 mod peer;
 mod plans;
 mod plug;
@@ -23,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use axum::Extension;
-use axum::extract::ConnectInfo;
+use axum::extract::{ConnectInfo, DefaultBodyLimit};
 use tokio::net::UnixListener;
 use tokio::sync::watch;
 
@@ -40,9 +41,6 @@ const REGISTER_BYTES_MAX: usize = 4 << 20;
 
 /// The largest body over loopback, bytes.
 const PAGE_BYTES_MAX: usize = 1 << 20;
-
-/// What a browser may have before it has shown the secret.
-const OPEN: &[&str] = &[key::PATH];
 
 /// What handlers share.
 #[derive(Debug, Clone)]
@@ -97,10 +95,11 @@ impl Face {
             .with_graceful_shutdown(stopped(stop.clone()));
         let page = async {
             if let Some((listeners, token)) = self.page {
-                let routes = router::routes(hall, PAGE_BYTES_MAX)
+                let routes = router::routes(hall.clone(), PAGE_BYTES_MAX)
+                    .merge(page::routes(hall).layer(DefaultBodyLimit::max(PAGE_BYTES_MAX)))
                     .merge(key::trade(listeners.port, token.clone()))
                     .layer(Extension(ConnectInfo(Peer(Origin::Page))));
-                let guard = Guard::new(token, listeners.port, OPEN);
+                let guard = Guard::new(token, listeners.port, page::OPEN);
                 listeners.serve(guard.before(routes), stop).await;
             }
         };

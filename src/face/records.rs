@@ -71,7 +71,7 @@ pub(super) async fn list(
     .await
 }
 
-fn ask<T>(
+pub(super) fn ask<T>(
     hall: &Hall,
     question: impl FnOnce(&Index) -> Result<T, IndexFault>,
 ) -> Result<T, Refused> {
@@ -92,7 +92,7 @@ pub(super) async fn rebuild(State(hall): State<Hall>) -> Result<Json<Value>, Ref
 }
 
 /// The file of an inspection, open or sealed.
-fn path(folder: &FilePath, id: &str) -> Option<PathBuf> {
+pub(super) fn path(folder: &FilePath, id: &str) -> Option<PathBuf> {
     InspectionName::read(id)?;
     let open = folder.join("open").join(format!("{id}.jsonl"));
     let sealed = sealed_path(id).map(|path| folder.join(path));
@@ -131,7 +131,7 @@ fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
     Ok(json)
 }
 
-fn unknown(id: &str) -> Refused {
+pub(super) fn unknown(id: &str) -> Refused {
     Refused::new("not_found", format!("there is no inspection `{id}`"))
 }
 
@@ -234,7 +234,7 @@ pub(super) async fn verify(
 }
 
 /// Files are read off the runtime's thread.
-async fn blocking<T: Send + 'static>(
+pub(super) async fn blocking<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Refused> + Send + 'static,
 ) -> Result<T, Refused> {
     let done = tokio::task::spawn_blocking(work).await;

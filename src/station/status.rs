@@ -2,7 +2,7 @@
 //! that a power cut could take back.
 
 use serde::Serialize;
-use tapline_protocols::inspection::Prompt;
+use tapline_protocols::inspection::{Inspection, Prompt};
 
 use super::core::Core;
 use super::event::{Answer, BookId, Problem};
@@ -133,6 +133,13 @@ impl Core {
                 .map(|b| self.bench_status(&b.id, &b.name))
                 .collect(),
         }
+    }
+
+    /// The inspection that is worked on at a bench.
+    #[must_use]
+    pub fn inspection_on(&self, bench: &str) -> Option<&Inspection> {
+        let id = self.benches.get(bench)?.active.as_ref()?;
+        self.cases.get(id).map(|case| &case.inspection)
     }
 
     fn bench_status(&self, id: &str, name: &str) -> BenchStatus {

@@ -35,7 +35,7 @@ pub(super) struct House {
 
 impl House {
     /// Starts the bench of a scene, and a station on it; shows the live log from then on.
-    pub(super) async fn open(folder: &Path, scene: &Scene) -> Result<House, Trouble> {
+    pub(super) async fn open(folder: &Path, scene: &Scene, page: bool) -> Result<House, Trouble> {
         let refused = |error: std::io::Error| {
             Trouble::Said(format!("can't use {}: {error}", folder.display()))
         };
@@ -48,7 +48,8 @@ impl House {
         let bench = start(bench.arg("--scene").arg(&first))?;
         let ports = ports(&folder.join("bench")).await?;
         let data = folder.join("data").display().to_string();
-        let config = clinic::config(&ports, &data, "off", scene);
+        let page = if page { "127.0.0.1:0" } else { "off" };
+        let config = clinic::config(&ports, &data, page, scene);
         fs::create_dir_all(folder.join("data/plans")).map_err(refused)?;
         fs::write(folder.join("data/plans/clinic-whole.toml"), clinic::PLAN).map_err(refused)?;
         let file = folder.join("tapline.toml");
@@ -112,6 +113,12 @@ impl House {
 
     pub(super) fn socket(&self) -> PathBuf {
         self.folder.join("tapline.sock")
+    }
+
+    /// Where the page is.
+    pub(super) async fn page(&self) -> Result<String, Trouble> {
+        let answer = self.get("/v1/page").await?;
+        Ok(answer["address"].as_str().unwrap_or_default().to_owned())
     }
 
     /// Lets the live log come to its end.

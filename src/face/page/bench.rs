@@ -1,0 +1,122 @@
+//! The view that is worked with, and its acts.
+
+use axum::body::Bytes;
+use axum::extract::{ConnectInfo, Path, State};
+use axum::response::{Html, Json};
+use serde_json::{Value, json};
+use tapline_protocols::inspection::Record;
+use tapline_protocols::limits::{Direction, Row};
+
+use super::Desk;
+use crate::cli::bench::said;
+use crate::face::Hall;
+use crate::face::acts;
+use crate::face::peer::Peer;
+use crate::face::problem::Refused;
+use crate::page::bar::Bar;
+use crate::page::bench::{Bench, page};
+use crate::page::work::{Work, rows};
+use crate::page::{unit, word};
+use crate::station::Core;
+use crate::station::status::BenchStatus;
+use crate::words::english;
+
+/// `GET /bench/{bench}`.
+pub(super) async fn view(
+    State(desk): State<Desk>,
+    Path(bench): Path<String>,
+) -> Result<Html<String>, Refused> {
+    Ok(Html(page(&gather(&desk, &bench).await?)))
+}
+
+/// `POST /bench/{bench}/{act}`: an act with its fields; answers what came of it in words.
+pub(super) async fn act(
+    State(desk): State<Desk>,
+    peer: ConnectInfo<Peer>,
+    path: Path<(String, String)>,
+    body: Bytes,
+) -> Result<Json<Value>, Refused> {
+    let answer = acts::act(State(desk.hall), peer, path, body).await?;
+    let mut sentences: Vec<String> = said(&json!(answer.say)).into_iter().collect();
+    sentences.extend(answer.besides.iter().filter_map(|one| said(&json!(one))));
+    if let Some(outcome) = &answer.outcome {
+        sentences.push(english().say("verdict", outcome).to_owned());
+    }
+    Ok(Json(json!({ "said": sentences, "outcome": answer.outcome })))
+}
+
+/// What the view shows now. A halted station shows what it showed last.
+pub(super) async fn gather(desk: &Desk, bench: &str) -> Result<Bench, Refused> {
+    let name = bench.to_owned();
+    let asked = desk.hall.shared.ask(move |core| look(core, &name)).await;
+    let halted = desk.hall.shared.halted();
+    let seen = match asked {
+        Ok(seen) => seen,
+        Err(_) => Seen { status: last(&desk.hall, bench), ..Seen::default() },
+    };
+    let status = seen.status.ok_or_else(|| unknown(bench))?;
+    let mut view = Bench { status, location: seen.location, halted, work: None, bar: None };
+    if let Some((work, limit)) = seen.open {
+        let earlier = desk.memory.earlier(&desk.hall, &view.status).await;
+        view.bar = limit.map(|row| bar(&row, &work, &earlier));
+        view.work = Some(work);
+    }
+    Ok(view)
+}
+
+fn unknown(bench: &str) -> Refused {
+    Refused::new("not_found", format!("there is no bench `{bench}`"))
+}
+
+fn last(hall: &Hall, bench: &str) -> Option<BenchStatus> {
+    hall.shared.status()?.benches.iter().find(|one| one.id == bench).cloned()
+}
+
+/// What the core knows of a bench.
+#[derive(Debug, Default)]
+struct Seen {
+    status: Option<BenchStatus>,
+    location: String,
+    open: Option<(Work, Option<Row>)>,
+}
+
+fn look(core: &Core, bench: &str) -> Seen {
+    let status = core.snapshot().benches.into_iter().find(|one| one.id == bench);
+    let selected = status.as_ref().and_then(|status| status.selected.as_ref());
+    let asset = selected.and_then(|selected| core.register().asset(&selected.asset));
+    let location = asset.map(|asset| asset.location.clone()).unwrap_or_default();
+    let open = core.inspection_on(bench).map(|inspection| {
+        let record = inspection.record();
+        let mut work = Work::of(record);
+        work.outcome = Some(word(inspection.outcome().word));
+        (work, limit(record, inspection.prompt().limit.as_deref()))
+    });
+    Seen { status, location, open }
+}
+
+/// The limit row of the active step, as it is for this asset.
+pub(super) fn limit(record: &Record, row: Option<&str>) -> Option<Row> {
+    rows(record)?.row(row?).cloned()
+}
+
+fn bar(row: &Row, work: &Work, earlier: &super::past::Earlier) -> Bar {
+    let amount = &row.bound.amount;
+    let side = match row.bound.direction {
+        Direction::Max => "at_most",
+        Direction::Min => "at_least",
+    };
+    let values = [
+        ("side", english().say("explain", side)),
+        ("value", &amount.number.text()),
+        ("unit", &unit(amount.unit.ucum())),
+    ];
+    let active = work.planned.iter().find(|one| one.parts.iter().any(|p| p.state == "active"));
+    let own = active.into_iter().flat_map(|one| one.parts.iter()).flat_map(|part| &part.values);
+    let own = own.filter(|value| !value.dropped).filter_map(|value| value.place).collect();
+    Bar {
+        limit: english().tell("page", "limit", &values),
+        source: format!("{} · {}", row.clause, english().say("confidence", row.confidence.word())),
+        own,
+        earlier: earlier.get(&row.id).cloned().unwrap_or_default(),
+    }
+}

@@ -1,0 +1,291 @@
+//! What can be done now: one large button for what the station asks for, small ones for the rest.
+//! The script sends a form's fields as JSON to the act it names; `data-expect` adds what was seen.
+
+use maud::{Markup, html};
+
+use super::bench::Bench;
+use super::{say, work};
+use crate::words::english;
+
+/// The state of the bench, a word of the prompt.
+fn state(bench: &Bench) -> &str {
+    bench.prompt().map_or("", |prompt| prompt.state)
+}
+
+/// The buttons of the bench.
+pub(super) fn acts(bench: &Bench) -> Markup {
+    html! {
+        h2.hidden { (say("acts")) }
+        div.primary { (primary(bench)) }
+        @if bench.status.inspection.is_some() {
+            details.more #more {
+                summary { (say("more")) }
+                div.forms {
+                    @if let Some(work) = &bench.work { (more(work)) }
+                    (leave())
+                }
+            }
+        }
+        @for id in &bench.status.parked {
+            form.small data-act="resume" {
+                input type="hidden" name="id" value=(id);
+                button type="submit" { (super::tell("resume", &[("id", id)])) }
+            }
+        }
+    }
+}
+
+/// What the station asks for.
+fn primary(bench: &Bench) -> Markup {
+    match state(bench) {
+        "" if bench.status.selected.is_some() => begin(),
+        "look" | "answer" => items(bench),
+        "arm" | "measure" | "capture" => by_hand(),
+        "connect" => act("connected"),
+        "clear" => act("clear"),
+        "live" | "voltage_on" => act("live"),
+        "dead" | "voltage_off" | "may_be_live" => act("dead"),
+        "alive" => button("prove", &[("what", "alive")], false, "alive"),
+        "join_clips" => button("prove", &[("what", "closed_path")], false, "closed_path"),
+        "source" => source(),
+        "sign" => sign(bench),
+        _ => html! {},
+    }
+}
+
+fn act(what: &str) -> Markup {
+    button("act", &[("what", what)], true, what)
+}
+
+/// A large button that needs no words.
+fn button(act: &str, fields: &[(&str, &str)], expect: bool, word: &str) -> Markup {
+    html! {
+        form data-act=(act) data-expect[expect] {
+            @for (name, value) in fields { input type="hidden" name=(name) value=(value); }
+            button.large #primary type="submit" { (say(&format!("do_{word}"))) }
+        }
+    }
+}
+
+/// A capture by hand: it comes by itself, so the button stands back.
+fn by_hand() -> Markup {
+    html! {
+        form data-act="capture" data-expect {
+            button.large.plain #primary type="submit" { (say("do_capture")) }
+        }
+    }
+}
+
+fn begin() -> Markup {
+    html! {
+        form data-act="begin" {
+            label {
+                (say("reason"))
+                select name="reason" {
+                    @for reason in ["scheduled", "acceptance", "after_repair", "other"] {
+                        option value=(reason) { (english().say("why_inspected", reason)) }
+                    }
+                }
+            }
+            button.large #primary type="submit" { (say("do_begin")) }
+        }
+    }
+}
+
+/// Each item of a look, try or ask with its three answers, and one answer for all.
+fn items(bench: &Bench) -> Markup {
+    let items = bench.prompt().map(|prompt| prompt.items.as_slice()).unwrap_or_default();
+    html! {
+        ul.items {
+            @for item in items {
+                li {
+                    span { (english().say("item", item)) }
+                    div.answers role="group" aria-label=(english().say("item", item)) {
+                        (answer(item, "pass"))
+                        (answer(item, "not_applicable"))
+                        details id={ "fail-" (item) } {
+                            summary { (english().say("answer", "fail")) " …" }
+                            (failed(item))
+                        }
+                    }
+                }
+            }
+        }
+        form data-act="answer" {
+            input type="hidden" name="answer" value="pass";
+            button.large #primary type="submit" { (say("do_all_pass")) }
+        }
+    }
+}
+
+fn answer(item: &str, answer: &str) -> Markup {
+    html! {
+        form data-act="answer" {
+            input type="hidden" name="item" value=(item);
+            input type="hidden" name="answer" value=(answer);
+            button type="submit" { (english().say("answer", answer)) }
+        }
+    }
+}
+
+/// A fail says why.
+fn failed(item: &str) -> Markup {
+    html! {
+        form data-act="answer" {
+            input type="hidden" name="item" value=(item);
+            input type="hidden" name="answer" value="fail";
+            label { (say("why")) input name="reason" autocomplete="off" required; }
+            button type="submit" { (english().say("answer", "fail")) }
+        }
+    }
+}
+
+fn source() -> Markup {
+    html! {
+        form data-act="prove" {
+            input type="hidden" name="what" value="source";
+            label { (say("source_volts")) input name="ln" inputmode="decimal" autocomplete="off" required; }
+            button.large #primary type="submit" { (say("do_source")) }
+        }
+    }
+}
+
+fn sign(bench: &Bench) -> Markup {
+    let word = bench.work.as_ref().and_then(|work| work.outcome.as_deref());
+    let passed = word == Some("pass");
+    html! {
+        @if let Some(word) = word { p.outcome { (super::verdict(word)) } }
+        form data-act="sign" {
+            input type="hidden" name="as" value="performed";
+            @if !passed {
+                fieldset {
+                    legend { (say("tag")) }
+                    label.choice {
+                        input type="radio" name="tag" value="attached" required; (say("tag_attached"))
+                    }
+                    label.choice {
+                        input type="radio" name="tag" value="refused"; (say("tag_refused"))
+                    }
+                    label { (say("tag_why")) input name="reason" autocomplete="off"; }
+                }
+            }
+            button.large #primary type="submit" { (say("do_sign")) }
+        }
+    }
+}
+
+/// Nulls, the supply check, leaving a step out, a note.
+fn more(work: &work::Work) -> Markup {
+    html! {
+        @for lead in &work.leads {
+            form data-act="null" {
+                input type="hidden" name="lead" value=(lead);
+                button type="submit" { (super::tell("null", &[("lead", lead)])) }
+            }
+        }
+        form data-act="prove" {
+            fieldset {
+                legend { (say("supply")) @if work.supply { " " (say("supply_done")) } }
+                input type="hidden" name="what" value="supply";
+                @for (name, word) in [("ln", "volts_ln"), ("npe", "volts_npe"), ("lpe", "volts_lpe")] {
+                    label { (say(word)) input name=(name) inputmode="decimal" autocomplete="off" required; }
+                }
+                button type="submit" { (say("do_supply")) }
+            }
+        }
+        (with_text("skip", "reason", "do_skip", "why"))
+        (with_text("note", "text", "do_note", "note"))
+        form data-act="park" { button type="submit" { (say("do_park")) } }
+    }
+}
+
+fn with_text(act: &str, name: &str, word: &str, label: &str) -> Markup {
+    html! {
+        form data-act=(act) {
+            label { (say(label)) input name=(name) autocomplete="off" required; }
+            button type="submit" { (say(word)) }
+        }
+    }
+}
+
+/// Ending an inspection that is not measured through.
+fn leave() -> Markup {
+    let outcomes = ["not_found", "in_use", "with_patient", "sent_out", "retired", "given_up"];
+    html! {
+        form data-act="end" {
+            fieldset {
+                legend { (say("end")) }
+                label {
+                    (say("outcome"))
+                    select name="outcome" {
+                        @for outcome in outcomes {
+                            option value=(outcome) { (english().say("ended", outcome)) }
+                        }
+                    }
+                }
+                label { (say("why")) input name="reason" autocomplete="off" required; }
+                button type="submit" { (say("do_end")) }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::station::status::{BenchStatus, InspectionStatus};
+    use tapline_protocols::inspection::{Prompt, STATES};
+
+    /// What is done with hands alone, seen by an instrument or by contacts, or scanned.
+    const BY_HAND: &[&str] = &[
+        "waiting",
+        "parked",
+        "null",
+        "null_apart",
+        "prove_closed",
+        "prove_open",
+        "reprove",
+        "close_scan",
+        "done",
+    ];
+
+    fn bench(state: &'static str) -> Bench {
+        let status = BenchStatus {
+            id: "b1".into(),
+            name: "Bench 1".into(),
+            operator: Some("op-7".into()),
+            operator_name: None,
+            selected: None,
+            inspection: Some(InspectionStatus {
+                id: "K3-20261124-0007".into(),
+                asset: "P-0107".into(),
+                description: "pump".into(),
+                location: "North".into(),
+                plan: "a-plan".into(),
+                prompt: Prompt { state, ..Prompt::default() },
+            }),
+            parked: Vec::new(),
+            check: None,
+            heard: None,
+            links: Vec::new(),
+        };
+        Bench { status, location: String::new(), halted: None, work: None, bar: None }
+    }
+
+    #[test]
+    fn every_state_that_asks_for_a_word_has_its_button() {
+        for state in STATES {
+            let html = primary(&bench(state)).into_string();
+            let button = html.contains("id=\"primary\"");
+            assert_eq!(button, !BY_HAND.contains(&state), "{state}: {html}");
+        }
+    }
+
+    #[test]
+    fn an_act_that_a_hazard_hangs_on_says_what_was_seen() {
+        for state in ["connect", "clear", "live", "voltage_on", "dead", "capture", "measure"] {
+            let html = primary(&bench(state)).into_string();
+            assert!(html.contains("data-expect"), "{state}: {html}");
+        }
+    }
+}

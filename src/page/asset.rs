@@ -1,0 +1,33 @@
+//! An asset: what it is, what it measured like for like, its inspections.
+
+use maud::html;
+
+use super::plot::{Plot, plot};
+use super::{document, say};
+
+/// What the view shows.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct History {
+    pub asset: String,
+    pub description: String,
+    pub location: String,
+    pub plots: Vec<Plot>,
+    /// Records that could not be read, in words.
+    pub troubles: Vec<String>,
+}
+
+/// The document.
+pub(crate) fn page(history: &History) -> String {
+    let main = html! {
+        section.asset aria-label=(say("asset")) {
+            h1 { (history.asset) }
+            p.what { (history.description) }
+            p.where { (history.location) }
+            p.quiet { a href={ "/results?asset=" (history.asset) } { (say("its_inspections")) } }
+        }
+        @for trouble in &history.troubles { p.warn { (trouble) } }
+        @if history.plots.is_empty() { p { (say("nothing_measured")) } }
+        @for one in &history.plots { (plot(one)) }
+    };
+    document(&format!("{} · Tapline", history.asset), None, None, &main)
+}

@@ -1,0 +1,252 @@
+//! The view that is worked with: what to do, the live value with its limit, how the leads lie, the
+//! switches and how each is known, the steps. Asset and location are always in sight.
+//!
+//! It is a list of parts; the script puts a part anew when it changed.
+
+use maud::{Markup, html};
+use tapline_protocols::inspection::Prompt;
+
+use super::bar::{Bar, bar};
+use super::work::Work;
+use super::{View, acts, document, lead, say, steps, tell};
+use crate::serve::shared::Halt;
+use crate::station::event::Problem;
+use crate::station::status::{BenchStatus, Heard};
+use crate::words::english;
+
+/// Everything that the view shows.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Bench {
+    pub status: BenchStatus,
+    /// Where the selected asset belongs.
+    pub location: String,
+    pub halted: Option<Halt>,
+    pub work: Option<Work>,
+    pub bar: Option<Bar>,
+}
+
+impl Bench {
+    /// What the open inspection asks for.
+    pub(crate) fn prompt(&self) -> Option<&Prompt> {
+        self.status.inspection.as_ref().map(|open| &open.prompt)
+    }
+
+    /// What to do now: a word of the prompts.
+    fn asks(&self) -> &str {
+        match (&self.halted, self.prompt()) {
+            (Some(halt), _) if !halt.starting => "halted",
+            (Some(_), _) => "waiting",
+            (None, Some(prompt)) => prompt.state,
+            (None, None) if self.status.operator.is_none() => "login",
+            (None, None) if self.status.selected.is_none() => "idle",
+            (None, None) => "selected",
+        }
+    }
+
+    /// Something may hurt now.
+    fn hot(&self) -> bool {
+        let hot = "halted join_clips voltage_on alive source capture dead voltage_off may_be_live";
+        hot.split(' ').any(|state| state == self.asks())
+    }
+}
+
+/// The whole document.
+pub(crate) fn page(view: &Bench) -> String {
+    let status = &view.status;
+    let main = html! {
+        div #gone role="alert" hidden { p { (say("gone")) } }
+        div #view { (parts(view)) }
+        form.scan data-act="scan" {
+            label for="code" { (say("scan")) }
+            input #code name="code" autocomplete="off" autocapitalize="off" spellcheck="false"
+                maxlength="4096" required;
+            button type="submit" { (say("do_scan")) }
+        }
+        p #said role="status" {}
+        p.hidden #told role="status" {}
+    };
+    let asset = status.inspection.as_ref().map_or(status.name.as_str(), |open| open.asset.as_str());
+    document(&format!("{asset} · Tapline"), Some(View::Bench), Some(&status.id), &main)
+}
+
+/// All benches, where there are several.
+pub(crate) fn choice(benches: &[BenchStatus]) -> String {
+    let main = html! {
+        h1 { (say("benches")) }
+        ul.benches {
+            @for bench in benches {
+                li { a href={ "/bench/" (bench.id) } { (bench.name) }
+                    @if let Some(open) = &bench.inspection { " · " (open.asset) " · " (open.location) } }
+            }
+        }
+    };
+    document("Tapline", Some(View::Bench), None, &main)
+}
+
+/// The parts, each under its name. What is typed into one stays while others change.
+pub(crate) fn parts(view: &Bench) -> Markup {
+    let asks = view.asks();
+    let prompt = view.prompt();
+    let expect = prompt.map(|prompt| {
+        serde_json::json!({ "step": prompt.step, "state": prompt.state, "seq": prompt.seq })
+    });
+    html! {
+        section.asset #p-asset aria-label=(say("asset")) { (asset(view)) }
+        section.now #p-now .hot[view.hot()] data-state=(asks)
+            data-expect=[expect.map(|expect| expect.to_string())] aria-label=(say("now"))
+            { (now(view)) }
+        section.live #p-live aria-label=(say("live")) { (live(view)) }
+        section.acts #p-acts aria-label=(say("acts")) { (acts::acts(view)) }
+        section.hints #p-hints aria-label=(say("how")) { (hints(view)) }
+        section.list #p-steps aria-label=(say("steps")) {
+            @if let Some(work) = &view.work { (steps::steps(work)) }
+        }
+    }
+}
+
+fn asset(view: &Bench) -> Markup {
+    let status = &view.status;
+    let who = status.operator_name.as_deref().or(status.operator.as_deref());
+    html! {
+        @if let Some(open) = &status.inspection {
+            h1 { (open.asset) }
+            p.what { (open.description) }
+            p.where { span.hidden { (say("location")) " " } (open.location) }
+            p.quiet { a href={ "/inspection/" (open.id) } { (open.id) } " · " (open.plan) }
+            p.quiet { a href={ "/asset/" (open.asset) } { (say("earlier_values")) } }
+        } @else if let Some(selected) = &status.selected {
+            h1 { (selected.asset) }
+            p.what { (selected.description) }
+            p.where { span.hidden { (say("location")) " " } (view.location) }
+            p.quiet { (selected.plan.as_deref().unwrap_or(say("no_plan"))) }
+        } @else {
+            h1 { (status.name) }
+        }
+        p.who { (who.unwrap_or(say("nobody"))) }
+    }
+}
+
+fn now(view: &Bench) -> Markup {
+    let prompt = view.prompt();
+    html! {
+        @if let Some(step) = prompt.and_then(|prompt| prompt.step.as_ref()) {
+            p.step { (step) }
+        }
+        p.ask { (english().say("prompt", view.asks())) }
+        @if let Some(halt) = &view.halted {
+            p { (halt.why) }
+            p { (halt.next) }
+        }
+        @if let Some(reason) = prompt.and_then(|prompt| prompt.refused) {
+            p.warn { (english().say("reason", reason)) }
+        }
+        @for reason in prompt.map(|prompt| prompt.missing.as_slice()).unwrap_or_default() {
+            p.warn { (english().say("reason", reason)) }
+        }
+        @if let Some(Heard::Refused(Problem { detail, next, .. })) = &view.status.heard {
+            p.warn { (detail) } p.warn { (next) }
+        }
+        @if let Some(check) = &view.status.check {
+            p { (tell("check", &[("instrument", &check.instrument), ("standard", &check.standard), ("what", &check.what)])) }
+        }
+    }
+}
+
+/// The live value. It begins as dashes: only the script, which knows the age, puts a number there.
+fn live(view: &Bench) -> Markup {
+    let prompt = view.prompt();
+    if prompt.is_none_or(|prompt| prompt.instrument.is_none()) {
+        return html! {};
+    }
+    html! {
+        p.value {
+            span #num data-dashes=(DASHES) { (DASHES) }
+            " " span #unit {}
+        }
+        p.age { span #age {} " " span #belongs {} }
+        @if let Some(instrument) = prompt.and_then(|prompt| prompt.instrument.as_ref()) {
+            @let function = prompt.and_then(|prompt| prompt.function);
+            p.quiet {
+                (instrument)
+                @if let Some(of) = function { " · " (super::code(&of).replace('_', " ")) }
+            }
+        }
+        @if let Some(of) = &view.bar { (bar(of)) }
+    }
+}
+
+/// What stands for a value that is old, or that nobody is sure of.
+const DASHES: &str = "– – –";
+
+/// How the leads lie, the switches, what can hurt.
+fn hints(view: &Bench) -> Markup {
+    let Some(prompt) = view.prompt() else { return html! {} };
+    let places =
+        [("point", &prompt.point), ("part", &prompt.part), ("operating", &prompt.operating)];
+    html! {
+        @if !prompt.cautions.is_empty() {
+            h2 { (say("cautions")) }
+            ul.cautions {
+                @for code in &prompt.cautions { li { (english().say("caution", code)) } }
+            }
+        }
+        @if let Some(key) = &prompt.lead {
+            h2 { (say("leads")) }
+            div.placed {
+                (lead::drawing(key))
+                p { (english().say("lead", key)) }
+            }
+        }
+        dl.places {
+            @for (word, text) in places {
+                @if let Some(text) = text { div { dt { (say(word)) } dd { (text) } } }
+            }
+            @if let Some(direction) = prompt.direction {
+                @let word = super::code(&direction);
+                @if word != "none" { div { dt { (say("direction")) } dd { (word) } } }
+            }
+        }
+        (switches(view, prompt))
+    }
+}
+
+/// Each switch: what the step wants, how it stands and how that is known.
+fn switches(view: &Bench, prompt: &Prompt) -> Markup {
+    let known = view.work.as_ref().map(|work| work.switches.as_slice()).unwrap_or_default();
+    let wanted = |name: &str| {
+        let found = prompt.set.iter().find(|(switch, _)| switch.name() == name);
+        found.map(|(_, to)| to.as_str())
+    };
+    let unknown: Vec<(&str, &str)> = prompt
+        .set
+        .iter()
+        .map(|(switch, to)| (switch.name(), to.as_str()))
+        .filter(|(name, _)| known.iter().all(|(one, ..)| one != name))
+        .collect();
+    if known.is_empty() && unknown.is_empty() {
+        return html! {};
+    }
+    html! {
+        h2 { (say("switches")) }
+        table.switches {
+            thead { tr { th { (say("switch")) } th { (say("wanted")) } th { (say("is")) } th { (say("known")) } } }
+            tbody {
+                @for (name, is, how) in known {
+                    @let want = wanted(name);
+                    tr .differs[want.is_some_and(|want| want != is)] {
+                        th scope="row" { (english().say("switch", name)) }
+                        td { (want.unwrap_or("–")) }
+                        td { (is) }
+                        td { (english().say("known", how)) }
+                    }
+                }
+                @for (name, want) in unknown {
+                    tr.differs {
+                        th scope="row" { (english().say("switch", name)) }
+                        td { (want) } td { "–" } td { (say("unknown")) }
+                    }
+                }
+            }
+        }
+    }
+}

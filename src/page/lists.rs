@@ -1,0 +1,166 @@
+//! The worklist and the list of results.
+
+use maud::{Markup, html};
+
+use super::{View, document, say, verdict};
+use crate::index::Summary;
+use crate::words::english;
+
+/// One asset of the worklist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Due {
+    pub asset: String,
+    pub description: String,
+    pub location: String,
+    pub due: Option<String>,
+    /// `overdue due no_interval never not_passed`.
+    pub state: &'static str,
+    /// Last inspection: day, name, verdict.
+    pub last: Option<(String, String, String)>,
+}
+
+/// The worklist.
+pub(crate) fn due(rows: &[Due], place: &str, (summary, troubles): (&str, &[String])) -> String {
+    let main = html! {
+        h1 { (say("due")) }
+        p { (summary) }
+        @for trouble in troubles { p.warn { (trouble) } }
+        form.filters method="get" action="/due" {
+            label { (say("location")) input name="place" value=(place) autocomplete="off"; }
+            button type="submit" { (say("show")) }
+        }
+        div.table tabindex="0" role="region" aria-label=(say("list")) {
+            table {
+                thead { tr {
+                    th { (say("due_on")) } th { (say("asset")) } th { (say("what")) }
+                    th { (say("location")) } th { (say("last")) }
+                } }
+                tbody { @for row in rows { (due_row(row)) } }
+            }
+        }
+    };
+    document(&format!("{} · Tapline", say("due")), Some(View::Due), None, &main)
+}
+
+fn due_row(row: &Due) -> Markup {
+    html! {
+        tr .late[row.state == "overdue"] {
+            td { (row.due.as_deref().unwrap_or("–"))
+                @if row.state != "due" { br; (english().say("due_state", row.state)) } }
+            th scope="row" { a href={ "/asset/" (row.asset) } { (row.asset) } }
+            td { (row.description) }
+            td { (row.location) }
+            td { @if let Some((day, id, word)) = &row.last {
+                a href={ "/inspection/" (id) } { (day) } " " (verdict(word))
+            } @else { (english().say("due", "none")) } }
+        }
+    }
+}
+
+/// What the list of results was asked for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct Asked {
+    pub asset: String,
+    pub verdict: String,
+    pub from: String,
+    pub to: String,
+    /// `opened asset plan verdict`.
+    pub sort: String,
+    pub up: bool,
+    /// Today and the day a week before it.
+    pub today: String,
+    pub week: String,
+}
+
+/// The list of results.
+pub(crate) fn results(rows: &[Summary], asked: &Asked, more: bool) -> String {
+    let words = ["pass", "conditional_pass", "conditional_fail", "fail", "undecided"];
+    let main = html! {
+        h1 { (say("results")) }
+        form.filters method="get" action="/results" {
+            label { (say("asset")) input name="asset" value=(asked.asset) autocomplete="off"; }
+            label { (say("verdict")) select name="verdict" {
+                option value="" { (say("any")) }
+                @for word in words {
+                    option value=(word) selected[asked.verdict == word] { (english().say("verdict", word)) }
+                }
+            } }
+            label { (say("from")) input type="date" name="from" value=(asked.from); }
+            label { (say("before")) input type="date" name="to" value=(asked.to); }
+            button type="submit" { (say("show")) }
+            a href={ "/results?from=" (asked.today) } { (say("today")) }
+            a href={ "/results?from=" (asked.week) } { (say("week")) }
+            a href="/results?from=" { (say("all")) }
+        }
+        p { (super::tell("count", &[("n", &rows.len().to_string())])) @if more { " " (say("and_more")) } }
+        div.table tabindex="0" role="region" aria-label=(say("list")) {
+            table {
+                thead { tr {
+                    (column(asked, "opened")) (column(asked, "asset")) (column(asked, "plan"))
+                    (column(asked, "verdict")) th { (say("who")) } th { (say("instruments")) }
+                } }
+                tbody { @for row in rows { (result(row)) } }
+            }
+        }
+    };
+    document(&format!("{} · Tapline", say("results")), Some(View::Results), None, &main)
+}
+
+/// A heading that sorts; the other way, where it does already.
+fn column(asked: &Asked, name: &str) -> Markup {
+    let by = asked.sort == name;
+    let up = if by { !asked.up } else { name != "opened" };
+    let Asked { asset, verdict, from, to, .. } = asked;
+    let order = if by && asked.up { "ascending" } else { "descending" };
+    html! {
+        th aria-sort=[by.then_some(order)] {
+            a href={
+                "/results?asset=" (encoded(asset)) "&verdict=" (encoded(verdict))
+                "&from=" (encoded(from)) "&to=" (encoded(to)) "&sort=" (name) "&up=" (u8::from(up))
+            } { (say(&format!("by_{name}"))) @if by { @if asked.up { " ↑" } @else { " ↓" } } }
+        }
+    }
+}
+
+/// A text inside an address.
+fn encoded(text: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
+    let each = text.bytes().map(|b| match plain(b) {
+        true => char::from(b).to_string(),
+        false => format!("%{b:02X}"),
+    });
+    each.collect()
+}
+
+fn result(row: &Summary) -> Markup {
+    let opened = row.opened.get(..16).unwrap_or(&row.opened).replace('T', " ");
+    html! {
+        tr {
+            td { a href={ "/inspection/" (row.id) } { (opened) } }
+            th scope="row" { a href={ "/asset/" (row.asset) } { (row.asset) } }
+            td { (row.plan) }
+            td {
+                @if let Some(word) = row.verdict { (verdict(&super::word(word))) }
+                @else if let Some(ended) = &row.ended { (english().say("ended", ended)) }
+                @else { (say("in_work")) }
+                @if row.damaged { br; strong { (say("damaged")) } }
+            }
+            td { (row.by.as_deref().unwrap_or("–")) }
+            td { (row.instruments.join(", ")) }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_asked_for_stays_in_the_address_and_can_not_leave_it() {
+        assert_eq!(encoded("A-1_é \"&<"), "A-1_%C3%A9%20%22%26%3C");
+        let asked = Asked { asset: "\"><script>".into(), sort: "asset".into(), ..Asked::default() };
+        let html = results(&[], &asked, false);
+        assert!(!html.contains("<script>"), "{html}");
+        assert!(html.contains("aria-sort=\"descending\""));
+    }
+}

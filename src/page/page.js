@@ -1,0 +1,221 @@
+// The script of the page: it shows what the station says, and says what a person does. It knows no
+// limit and no verdict. What it is told it puts in as text, or as parts that the station rendered.
+'use strict';
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const read = (name) => { try { return localStorage.getItem(name); } catch { return null; } };
+  const keep = (name, value) => { try { localStorage.setItem(name, value); } catch { /* asked anew */ } };
+  const put = (id, text) => { const at = $(id); if (at && at.textContent !== text) at.textContent = text; };
+  const body = document.body;
+
+  // The way in: the secret stands behind `#`, is traded once and leaves the address at once.
+  async function enter(secret) {
+    history.replaceState(null, '', location.pathname + location.search);
+    const answer = await send('/key', { secret });
+    if (!answer.ok) { put('said', answer.detail || ''); return false; }
+    keep('tapline-key', answer.key);
+    return true;
+  }
+
+  async function send(path, fields) {
+    const headers = { 'Content-Type': 'application/json', 'X-Tapline-Key': read('tapline-key') || '' };
+    try {
+      const reply = await fetch(path, { method: 'POST', headers, body: JSON.stringify(fields) });
+      return { ...(await reply.json()), ok: reply.ok };
+    } catch { return { ok: false, detail: '', gone: true }; }
+  }
+
+  // Dark or bright: as the system says, until somebody says otherwise.
+  function switches() {
+    const dark = $('dark'), sound = $('sound');
+    if (!dark || !sound) return;
+    const system = matchMedia('(prefers-color-scheme: dark)');
+    const isDark = () => (read('tapline-theme') || (system.matches ? 'dark' : 'light')) === 'dark';
+    const show = () => {
+      document.documentElement.dataset.theme = isDark() ? 'dark' : 'light';
+      dark.setAttribute('aria-pressed', String(isDark()));
+      sound.setAttribute('aria-pressed', String(read('tapline-sound') !== 'off'));
+    };
+    dark.addEventListener('click', () => { keep('tapline-theme', isDark() ? 'light' : 'dark'); show(); });
+    sound.addEventListener('click', () => {
+      keep('tapline-sound', read('tapline-sound') === 'off' ? 'on' : 'off'); show(); tone('captured');
+    });
+    system.addEventListener('change', show);
+    show();
+  }
+
+  // Three tones: one short and high, two low, a buzz. [hertz, begin, end, shape]
+  const TONES = {
+    captured: [[1320, 0, 0.12, 'sine']],
+    fail: [[294, 0, 0.2, 'triangle'], [220, 0.28, 0.56, 'triangle']],
+    attention: [[110, 0, 0.35, 'sawtooth']],
+  };
+  let audio = null;
+  function tone(name) {
+    body.dataset.tone = name;
+    if (!audio || read('tapline-sound') === 'off' || !TONES[name]) return;
+    for (const [hertz, from, to, shape] of TONES[name]) {
+      const wave = audio.createOscillator(), loud = audio.createGain(), now = audio.currentTime;
+      wave.type = shape; wave.frequency.value = hertz;
+      loud.gain.setValueAtTime(0.0001, now + from);
+      loud.gain.linearRampToValueAtTime(0.25, now + from + 0.01);
+      loud.gain.linearRampToValueAtTime(0.0001, now + to);
+      wave.connect(loud).connect(audio.destination);
+      wave.start(now + from); wave.stop(now + to + 0.02);
+    }
+  }
+  const awake = () => { audio = audio || new AudioContext(); audio.resume(); };
+  addEventListener('pointerdown', awake); addEventListener('keydown', awake);
+
+  // The live value. Two clocks tell its age, the larger one counts: one stands still while the
+  // machine sleeps, the other can be set.
+  const SILENT_MS = 3500;
+  let live = null, beat = performance.now(), lost = false;
+  const since = (at) => Math.max(performance.now() - at.steady, Date.now() - at.wall);
+  const moment = (age) => ({ steady: performance.now() - age, wall: Date.now() - age });
+
+  function paint() {
+    const num = $('num');
+    if (!num) return;
+    const silent = lost || performance.now() - beat > SILENT_MS;
+    const age = live ? since(live.at) : 0;
+    const fresh = live && !silent && age <= live.old;
+    num.classList.toggle('fresh', Boolean(fresh));
+    num.classList.toggle('long', Boolean(fresh) && live.num.length > 7);
+    put('num', fresh ? live.num : num.dataset.dashes);
+    put('unit', fresh ? live.unit || '' : '');
+    put('age', fresh ? (age / 1000).toFixed(1) + ' s' : '');
+    put('belongs', fresh ? live.belongs : '');
+    const mark = $('mark');
+    if (mark) {
+      const shown = fresh && live.along !== null;
+      mark.setAttribute('visibility', shown ? 'visible' : 'hidden');
+      if (shown) mark.setAttribute('x', live.along + '%');
+    }
+    const gone = $('gone');
+    if (gone && gone.hidden === silent) { gone.hidden = !silent; if (silent) tone('attention'); }
+  }
+
+  // Parts that changed take the place of the old ones; what is being typed and what is open stay.
+  function parts(html) {
+    const fresh = new DOMParser().parseFromString(html, 'text/html');
+    for (const part of [...fresh.body.children]) {
+      const old = $(part.id);
+      if (!old || old.dataset.sent === part.outerHTML) continue;
+      const sent = part.outerHTML, kept = keepFields(old);
+      const asked = part.dataset.state, before = old.dataset.state;
+      const next = document.importNode(part, true);
+      next.dataset.sent = sent;
+      old.replaceWith(next);
+      kept(next);
+      if (asked && asked !== before) {
+        const typing = /^(INPUT|SELECT)$/.test(document.activeElement.tagName) && document.activeElement.value;
+        if (!typing) scrollTo({ top: 0 });
+        put('told', (next.querySelector('.ask') || next).textContent);
+        if (asked === 'may_be_live' || asked === 'halted') tone('attention');
+      }
+    }
+    paint();
+  }
+
+  const nameOf = (field) => {
+    const form = field.closest('form');
+    const item = form && form.querySelector('input[type=hidden]');
+    return [form && form.dataset.act, item && item.value, field.name || field.id].join('|');
+  };
+  function keepFields(part) {
+    const typed = new Map(), focus = part.contains(document.activeElement) ? document.activeElement : null;
+    for (const field of part.querySelectorAll('input:not([type=hidden]), select')) {
+      typed.set(nameOf(field), [field.value, field.checked]);
+    }
+    // A step that is through closes again, unless somebody is at work in it.
+    const stays = (one) => !one.id.startsWith('of-') || one.contains(focus) || one.querySelector('details[open]');
+    const open = new Map([...part.querySelectorAll('details[id]')].map((one) => [one.id, one.open && stays(one)]));
+    const focused = focus && (focus.id || nameOf(focus));
+    return (next) => {
+      for (const field of next.querySelectorAll('input:not([type=hidden]), select')) {
+        const was = typed.get(nameOf(field));
+        if (!was) continue;
+        if (field.type === 'radio' || field.type === 'checkbox') field.checked = was[1] && field.value === was[0];
+        else field.value = was[0];
+      }
+      for (const one of next.querySelectorAll('details[id]')) {
+        if (open.get(one.id) && !one.open) one.open = true;
+      }
+      if (!focused) return;
+      const again = [...next.querySelectorAll('button, input, select, summary')];
+      const found = again.find((one) => (one.id || nameOf(one)) === focused);
+      (found || $('code') || document.body).focus({ preventScroll: true });
+    };
+  }
+
+  function listen(bench) {
+    const feed = new EventSource('/bench/' + encodeURIComponent(bench) + '/live');
+    const on = (name, what) => feed.addEventListener(name, (event) => {
+      lost = false; beat = performance.now(); what(JSON.parse(event.data));
+    });
+    on('beat', () => {});
+    on('view', (data) => parts(data.html));
+    on('tone', tone);
+    on('live', (data) => { live = data && { ...data, at: moment(data.age) }; paint(); });
+    feed.onerror = () => { lost = true; live = null; paint(); };
+    setInterval(paint, 100);
+  }
+
+  // Acts: the fields of a form as JSON, and what was seen where the act asks for that.
+  const sending = new Set();
+  async function act(form) {
+    const name = form.dataset.act, fields = {};
+    if (sending.has(form)) return;
+    for (const [key, value] of new FormData(form)) {
+      const field = form.elements[key];
+      if (value !== '') fields[key] = field.dataset && 'number' in field.dataset ? Number(value) : value;
+    }
+    const seen = $('p-now').dataset.expect;
+    if ('expect' in form.dataset && seen) fields.expect = JSON.parse(seen);
+    sending.add(form);
+    const answer = await send('/bench/' + encodeURIComponent(body.dataset.bench) + '/' + name, fields);
+    sending.delete(form);
+    const said = $('said');
+    said.classList.toggle('refused', !answer.ok);
+    said.textContent = answer.ok ? (answer.said || []).join(' ') : [answer.detail, answer.next].filter(Boolean).join(' ');
+    if (!answer.ok) tone('attention');
+    const more = form.closest('#more');
+    if (answer.ok && more && name !== 'prove') more.open = false;
+    if (answer.ok && (name === 'skip' || name === 'note' || name === 'end')) form.reset();
+    if (name === 'scan') { form.reset(); $('code').focus({ preventScroll: true }); }
+  }
+
+  // A scanner types: what is typed outside of a field goes into the scan field. F13 and F14, a
+  // pedal, do what the large button does.
+  function keys(event) {
+    const at = document.activeElement, code = $('code');
+    if (event.key === 'F13' || event.key === 'F14') {
+      event.preventDefault(); const primary = $('primary'); if (primary && !event.repeat) primary.click();
+      return;
+    }
+    if (event.key === 'Escape') { code.focus(); return; }
+    const typing = at && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
+    const text = event.key.length === 1 && event.key !== ' ' && !event.ctrlKey && !event.altKey && !event.metaKey;
+    if (text && !typing) code.focus({ preventScroll: true });
+  }
+
+  async function start() {
+    switches();
+    const secret = location.hash.slice(1);
+    if (/^[0-9a-f]{64}$/.test(secret)) {
+      if (await enter(secret)) { if ('door' in body.dataset) { location.reload(); return; } } else return;
+    }
+    if (!body.dataset.bench) return;
+    document.addEventListener('submit', (event) => {
+      if (!event.target.dataset.act) return;
+      event.preventDefault(); act(event.target);
+    });
+    document.addEventListener('keydown', keys);
+    listen(body.dataset.bench);
+    $('code').focus({ preventScroll: true });
+  }
+  // An address with a key, opened where the page is already, moves only the part behind `#`.
+  addEventListener('hashchange', () => { if (/^#[0-9a-f]{64}$/.test(location.hash)) location.reload(); });
+  start();
+})();

@@ -1,0 +1,153 @@
+//! A record for the second person: what it came to, each verdict from its bytes on, what was set
+//! aside with its bytes, and the readings that belong to nothing.
+
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::{document, say, tell};
+use crate::words::english;
+
+/// What the view shows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Review {
+    /// The record as faces serve it.
+    pub record: Value,
+    /// Verdicts in force: step, code, value in words, limit in words, the chain line by line.
+    pub verdicts: Vec<Judgement>,
+    /// Values that were set aside.
+    pub aside: Vec<Aside>,
+    /// Readings: all, belonging to a step, and why the others do not, with their number.
+    pub readings: (usize, usize, Vec<(String, usize)>),
+    /// Switches by how each was known, in words.
+    pub known: Vec<String>,
+    /// Why the chain can't be told here.
+    pub trouble: Option<String>,
+}
+
+/// A verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Judgement {
+    pub step: String,
+    pub code: String,
+    pub value: String,
+    pub limit: String,
+    pub share: String,
+    pub reasons: Vec<String>,
+    pub told: Vec<String>,
+}
+
+/// A value that was set aside.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Aside {
+    pub step: String,
+    pub amount: String,
+    pub cause: String,
+    pub who: String,
+    pub second: Option<String>,
+    /// It was no longer in force.
+    pub dropped: bool,
+    /// Lines that it rests on, with their bytes.
+    pub raw: Vec<String>,
+}
+
+/// The document.
+pub(crate) fn page(review: &Review) -> String {
+    let record = &review.record;
+    let of = |key: &str| record[key].as_str().unwrap_or_default();
+    let main = html! {
+        section.asset aria-label=(say("asset")) {
+            h1 { a href={ "/asset/" (of("asset")) } { (of("asset")) } }
+            p.what { (of("id")) }
+            p.where { (of("plan")) }
+            @if let Some(outcome) = record["outcome"].as_str() {
+                @if english().find("ended", outcome).is_some() { p { (english().say("ended", outcome)) } }
+                @else { (super::verdict(outcome)) }
+            }
+        }
+        (state(record))
+        @if let Some(trouble) = &review.trouble { p.warn { (trouble) } }
+        h2 { (say("verdicts")) }
+        div.table tabindex="0" role="region" aria-label=(say("list")) { table {
+            thead { tr {
+                th { (say("step")) } th { (say("value")) } th { (say("the_limit")) }
+                th { (say("of_limit")) } th { (say("verdict")) }
+            } }
+            tbody { @for one in &review.verdicts { (row(one)) } }
+        } }
+        (asides(&review.aside))
+        (readings(review))
+        h2 { (say("chains")) }
+        @for one in &review.verdicts {
+            details id={ "chain-" (one.step) } {
+                summary { (super::steps::name(&one.step)) " " (super::verdict(&one.code)) }
+                @for line in &one.told { p.raw { (line) } }
+            }
+        }
+        p { a href={ "/v1/inspections/" (of("id")) "/evidence" } { (say("evidence")) } }
+    };
+    document(&format!("{} · Tapline", of("id")), None, None, &main)
+}
+
+/// Opened, signed, sealed; damage first.
+fn state(record: &Value) -> Markup {
+    let of = |value: &Value| value.as_str().unwrap_or("–").to_owned();
+    let reason = of(&record["reason"]);
+    let opened = [
+        ("at", of(&record["opened"])),
+        ("who", of(&record["by"])),
+        ("reason", english().say("why_inspected", &reason).to_owned()),
+    ];
+    let opened: Vec<(&str, &str)> = opened.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let closed = &record["closed"];
+    html! {
+        @if record["damaged"] == true { p.warn { strong { (say("damaged")) } " " (of(&record["why"])) } }
+        p { (english().tell("show", "opened", &opened)) }
+        @if closed.is_object() {
+            p { (tell("closed", &[("at", &of(&closed["at"])), ("who", &of(&closed["by"]))])) }
+        }
+        p { @if record["sealed"] == true { (say("sealed")) } @else { (say("in_work")) } }
+        @if record["synced"] == false { p.warn { (english().say("clock", "unsynced")) } }
+    }
+}
+
+fn row(one: &Judgement) -> Markup {
+    html! {
+        tr {
+            th scope="row" { (super::steps::name(&one.step)) }
+            td { (one.value) }
+            td { (one.limit) }
+            td { (one.share) }
+            td {
+                (super::verdict(&one.code))
+                @for reason in &one.reasons { p.quiet { (english().say("reason", reason)) } }
+            }
+        }
+    }
+}
+
+fn asides(list: &[Aside]) -> Markup {
+    html! {
+        h2 { (say("asides")) }
+        @if list.is_empty() { p { (say("no_asides")) } }
+        @for one in list {
+            details {
+                summary {
+                    strong { (one.amount) } " " (one.step) " · " (english().say("cause", &one.cause)) " · " (one.who)
+                    @if let Some(second) = &one.second { " + " (second) }
+                    @if !one.dropped { " · " (say("still_counts")) }
+                }
+                @for line in &one.raw { p.raw { (line) } }
+            }
+        }
+    }
+}
+
+fn readings(review: &Review) -> Markup {
+    let (all, used, others) = &review.readings;
+    html! {
+        h2 { (say("readings")) }
+        p { (tell("readings_of", &[("all", &all.to_string()), ("used", &used.to_string())])) }
+        ul { @for (why, count) in others { li { (count) " · " (english().say("why", why)) } } }
+        @for line in &review.known { p { (line) } }
+    }
+}

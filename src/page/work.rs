@@ -1,0 +1,171 @@
+//! What stands in an open inspection, as the page shows it.
+
+use std::collections::BTreeSet;
+
+use tapline_protocols::exact::Ratio;
+use tapline_protocols::fact::{Given, Judged};
+use tapline_protocols::inspection::{Record, StepState, Valued};
+use tapline_protocols::limits::{Direction, Row, Table};
+
+/// One step of the plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Planned {
+    /// Its name.
+    pub of: String,
+    /// Expanded steps: name, where, state.
+    pub parts: Vec<Part>,
+    /// Newest verdict.
+    pub verdict: Option<Judged>,
+}
+
+/// One expanded step.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Part {
+    /// `pe/1`.
+    pub step: String,
+    /// Point, applied part, operating state and switches, as far as there are any.
+    pub at: Vec<String>,
+    /// `waiting active done skipped closed`.
+    pub state: &'static str,
+    /// Why it was skipped or closed.
+    pub reason: Option<String>,
+    /// Values that were captured: line, amount, whether it still counts.
+    pub values: Vec<Captured>,
+}
+
+/// A captured value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Captured {
+    pub seq: u64,
+    pub amount: String,
+    pub dropped: bool,
+    /// Its place on the bar, where its unit is the limit's.
+    pub place: Option<u32>,
+}
+
+/// An open inspection.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct Work {
+    pub planned: Vec<Planned>,
+    /// Switch, position, how it is known.
+    pub switches: Vec<(&'static str, String, &'static str)>,
+    /// Lead sets of the bench.
+    pub leads: Vec<String>,
+    /// The supply was checked.
+    pub supply: bool,
+    /// What the whole says so far.
+    pub outcome: Option<String>,
+}
+
+impl Work {
+    /// What a record holds.
+    pub(crate) fn of(record: &Record) -> Work {
+        let rows = rows(record);
+        let mut planned: Vec<Planned> = Vec::new();
+        for step in &record.steps {
+            let expanded = &step.expanded;
+            let limit = expanded.limit.as_ref().and_then(|id| rows.as_ref()?.row(id));
+            let set = expanded.set.iter().map(|(s, to)| format!("{} {to}", s.name()));
+            let named = [&expanded.point, &expanded.part, &expanded.state];
+            let at = named.into_iter().flatten().cloned().chain(set).collect();
+            let values = record.values.iter().filter(|v| v.line.fact.step == expanded.step);
+            let values = values.map(|value| captured(value.line.seq, value, limit)).collect();
+            let (state, reason) = (state(step.state), step.reason.clone());
+            let part = Part { step: expanded.step.clone(), at, state, reason, values };
+            match planned.iter_mut().find(|one| one.of == expanded.of) {
+                Some(one) => one.parts.push(part),
+                None => {
+                    let verdict = record.verdicts.get(&expanded.of);
+                    let verdict = verdict.map(|line| line.fact.judged.clone());
+                    planned.push(Planned { of: expanded.of.clone(), parts: vec![part], verdict });
+                }
+            }
+        }
+        Work {
+            planned,
+            switches: switches(record),
+            leads: leads(record),
+            supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
+            outcome: None,
+        }
+    }
+}
+
+/// The limit rows that an inspection was given.
+pub(crate) fn rows(record: &Record) -> Option<Table> {
+    let text = record.given.iter().find_map(|given| match given {
+        Given::Limits { text, .. } => Some(text),
+        _ => None,
+    });
+    Table::parse(text?).ok()
+}
+
+fn switches(record: &Record) -> Vec<(&'static str, String, &'static str)> {
+    use tapline_protocols::register::Known;
+    let known = |known| match known {
+        Known::Declared => "declared",
+        Known::Revealed => "revealed",
+        Known::Witnessed => "witnessed",
+    };
+    let all = record.switches.iter();
+    all.map(|(switch, at)| (switch.name(), at.word.clone(), known(at.known))).collect()
+}
+
+fn leads(record: &Record) -> Vec<String> {
+    let all = record.steps.iter().filter_map(|step| step.expanded.leads.clone());
+    let all: BTreeSet<String> = all.collect();
+    all.into_iter().collect()
+}
+
+fn captured(seq: u64, value: &Valued, limit: Option<&Row>) -> Captured {
+    let fact = &value.line.fact;
+    let amount = amount(fact.indication.as_deref(), &fact.value, fact.unit.ucum());
+    let place = limit.and_then(|row| place(&fact.value, fact.unit, row));
+    Captured { seq, amount, dropped: value.dropped, place }
+}
+
+/// `> 2 Ω`, digits as sent.
+pub(crate) fn amount(indication: Option<&str>, value: &str, ucum: &str) -> String {
+    let mark = match indication {
+        Some("above") => "> ",
+        Some("below") => "< ",
+        Some(other) => return other.to_owned(),
+        None => "",
+    };
+    let value = value.strip_prefix('+').unwrap_or(value);
+    format!("{mark}{value} {}", super::unit(ucum))
+}
+
+/// How much of a limit something uses, per mille: of a largest value its share, of a smallest one
+/// the limit's share of it. 1000 is the limit, more is beyond. `None` where units differ.
+pub(crate) fn place(value: &str, unit: tapline_drivers::Unit, row: &Row) -> Option<u32> {
+    let bound = row.bound.ratio(unit.prefix.exponent()).ok()?;
+    (row.bound.quantity() == unit.quantity).then_some(())?;
+    let value = Ratio::parse(value.strip_prefix('+').unwrap_or(value))?.abs();
+    share(value, bound, row.bound.direction)
+}
+
+/// The same of ratios in one unit.
+pub(crate) fn share(value: Ratio, bound: Ratio, direction: Direction) -> Option<u32> {
+    let used = match direction {
+        Direction::Max => value.over(bound),
+        Direction::Min => bound.over(value),
+    };
+    let thousand = Ratio::new(1000, 1).ok()?;
+    let (num, den) = match used.and_then(|used| used.times(thousand)) {
+        Ok(used) => used.parts(),
+        // Nothing of a smallest value, or more than can be counted: it is beyond.
+        Err(_) => return Some(u32::MAX),
+    };
+    Some(u32::try_from(num / den).unwrap_or(u32::MAX))
+}
+
+fn state(state: StepState) -> &'static str {
+    match state {
+        StepState::Waiting => "waiting",
+        StepState::Active => "active",
+        StepState::Done => "done",
+        StepState::Skipped => "skipped",
+        StepState::Closed => "closed",
+    }
+}
