@@ -84,6 +84,20 @@ fn show_says_what_a_bench_cannot_prove() {
     }
 }
 
+/// A part of a type that the plan has no step for is not passed over in silence.
+#[test]
+fn show_names_the_applied_parts_that_no_step_measures() {
+    let plan = here("contrib/plans/treatment-chair.toml").display().to_string();
+    let (_folder, assets) = changed("assets.csv", "suction hose:BF:1", "hose:BF:1|wire:CF:2");
+    let said = show(&Show { plan: plan.clone(), assets, ..ask("P-0118") });
+    assert_eq!((said.code, said.stderr.as_str()), (0, ""));
+    let wire =
+        "No step of this plan measures the applied part `wire`: look whether another plan does.";
+    assert_eq!(said.stdout.matches("measures the applied part").count(), 1, "{}", said.stdout);
+    assert!(said.stdout.contains(wire), "{}", said.stdout);
+    assert!(!show(&Show { plan, ..ask("P-0118") }).stdout.contains("measures the applied part"));
+}
+
 /// One asset for each plan that comes with the program, on a bench that lacks nothing.
 const SHOWN: [(&str, &str, &[&str]); 13] = [
     ("iec62353-recurrent-direct", "A-01", &["insulation"]),

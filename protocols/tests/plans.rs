@@ -71,7 +71,7 @@ const MAY_BE_MISSING: [(&str, &str); 22] = [
     ("set", "S7 is closed at rest"),
     ("sweep S10", "a functional earth is no fault"),
     ("when", "more assets or parts come to the step"),
-    ("when ", "fewer types of part come to the step, and nobody is told: a gap"),
+    ("when ", "fewer types of part come to the step: `plan show` names those left out"),
 ];
 
 fn may_be_missing(name: &str) -> bool {

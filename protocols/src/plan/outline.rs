@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::axes::spots;
 use super::bench::BenchGiven;
 use super::expand::{EXPANDED_MAX, applies, expand, in_force};
-use super::model::{Capture, Contact, Hazard, Plan, Proof, Rule, Step, StepKind};
+use super::model::{Axis, Capture, Contact, Hazard, Plan, Proof, Rule, Step, StepKind};
 use super::steps::{Expanded, Settings, Switch};
 use crate::fault::Fault;
 use crate::limits::{Row, Table};
@@ -72,7 +72,9 @@ pub struct Missing {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Remark {
     /// `no_earthed_point`: class I without a point to measure, so nothing can prove the
-    /// protective earth. `exclusion_unknown`: the asset excludes a step that the plan lacks.
+    /// protective earth. `part_not_measured`: an applied part that no step of a plan that goes
+    /// round applied parts comes to. `exclusion_unknown`: the asset excludes a step that the plan
+    /// lacks.
     pub code: &'static str,
     /// What it is about.
     pub about: String,
@@ -338,6 +340,16 @@ fn remarks(plan: &Plan, asset: &Asset, steps: &[Planned]) -> Vec<Remark> {
     });
     if gated && asset.class == Class::I && asset.earthed_points.is_empty() {
         remarks.push(Remark { code: "no_earthed_point", about: asset.id.clone() });
+    }
+    let goes_round = |step: &Step| step.each.contains(&Axis::AppliedPart);
+    if plan.steps.iter().any(goes_round) {
+        let measured = |name: &String| {
+            steps.iter().any(|planned| planned.expanded.part.as_ref() == Some(name))
+        };
+        let alone = asset.applied_parts.iter().filter(|part| !measured(&part.name));
+        remarks.extend(
+            alone.map(|part| Remark { code: "part_not_measured", about: part.name.clone() }),
+        );
     }
     for excluded in &asset.excluded {
         if plan.steps.iter().all(|step| step.id != excluded.step) {

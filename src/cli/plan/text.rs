@@ -202,6 +202,10 @@ fn sentence(remark: &Remark) -> String {
             "`{}` is class I and names no earthed point: nothing can prove its protective earth.",
             remark.about
         ),
+        "part_not_measured" => format!(
+            "No step of this plan measures the applied part `{}`: look whether another plan does.",
+            remark.about
+        ),
         _ => format!("The asset excludes step `{}`, which this plan does not have.", remark.about),
     }
 }
