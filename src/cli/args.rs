@@ -68,6 +68,12 @@ pub enum Command {
     Learn(super::learn::Learn),
     /// Record what a port says into a file that `decode` reads; sends nothing, needs no station
     Record(super::record::Record),
+    /// Self-test of a barcode reader with a printed sheet; needs no station
+    Scanner {
+        /// What to do with it.
+        #[command(subcommand)]
+        what: super::scanner::ScannerCommand,
+    },
     /// Bytes in, readings out as JSON lines; needs no station
     Decode {
         /// Name of a driver, or a file that describes one (.toml): without bytes its examples are

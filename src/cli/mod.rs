@@ -34,6 +34,7 @@ mod record;
 mod register;
 pub mod render;
 pub mod replay;
+pub mod scanner;
 mod show;
 mod status;
 mod tail;
@@ -142,6 +143,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Ports(args) => ports::run(&args, &client(), &common),
         Command::Learn(args) => learn::run(&args),
         Command::Identify(args) => identify::run(&args, &client(), &common),
+        Command::Scanner { what } => scanner::run(&what),
         Command::Record(args) => record::run(&args, &common),
         Command::Decode { driver, file } => offline::decode(&driver, file.as_deref()),
         Command::Judge { file } => offline::judge(file.as_deref()),

@@ -20,6 +20,7 @@ mod link;
 mod patient;
 mod pattern;
 mod profile;
+pub mod selftest;
 mod sniff;
 #[cfg(test)]
 mod tests;

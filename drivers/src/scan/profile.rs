@@ -86,7 +86,7 @@ impl fmt::Display for Profile {
 }
 
 /// Percent-encoded, all but letters, digits and a few marks.
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     let mut out = String::new();
     for byte in text.bytes() {
         match byte {
