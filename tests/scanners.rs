@@ -60,6 +60,58 @@ fn two_scanners_at_one_bench_never_move_a_reading() {
     );
 }
 
+/// A hospital's own number, a type with a serial number: each names its asset. What names none, or
+/// a patient, or may be a PIN, selects nothing, and of the last two no digit is stored.
+#[test]
+fn labels_select_their_asset_and_nobody_elses() {
+    let mut wiring = Builder::new();
+    let scanner = wiring.pty("one", "scan", None);
+    let mut station = wiring.start();
+    let assets = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/support/register/assets.csv");
+    let assets = fs::read_to_string(assets).unwrap();
+    let marked = |asset: &str, serial: &str, giai: &str| {
+        let rows = assets.replace("T-0201", asset).replace("20201", serial);
+        let row = rows.lines().find(|line| line.starts_with(asset)).unwrap().to_owned();
+        let head = assets.lines().next().unwrap();
+        format!("udi_di,giai,{head}\n05102222233336,{giai},{row}\n")
+    };
+    for (asset, serial, giai) in
+        [("T-0301", "1234", "061414132a/b"), ("T-0302", "1235", ""), ("T-0303", "1235", "")]
+    {
+        let file = station.folder().join("marked.csv");
+        fs::write(&file, marked(asset, serial, giai)).unwrap();
+        station.done(&["asset", "import", file.to_str().unwrap()]);
+    }
+    wait::until_true("the link is up", || station.link("one")["state"] == "up");
+    let feed = Feed::open(&station.socket(), Some(0));
+    let say = |code: &str| {
+        scanner.say(format!("{code}\r\n").as_bytes());
+        let scan = feed.find("the scan", |seen| seen.kind == "scan").json();
+        let text = |key: &str| scan[key].as_str().unwrap_or("-").to_owned();
+        (text("kind"), text("asset"), text("refused"))
+    };
+    let is = |kind: &str, asset: &str, refused: &str| (kind.into(), asset.into(), refused.into());
+    assert_eq!(say("]C18004061414132a/b"), is("gs1", "T-0301", "-"));
+    assert_eq!(say("]C0T-0302"), is("text", "T-0302", "-"));
+    assert_eq!(say("]d20105102222233336211234"), is("gs1", "T-0301", "-"));
+    assert_eq!(say("]d20105102222233336211235"), is("gs1", "-", "several_assets"));
+    assert_eq!(say("]d20105102222233336"), is("gs1", "-", "-"));
+    assert_eq!(say("]C18018950110153123456781"), is("gs1", "-", "patient_identifier"));
+    assert_eq!(say("482913"), is("text", "-", "may_be_a_pin"));
+    assert_eq!(say("]d20105102222233337211234"), is("gs1", "-", "check_digit"));
+    assert!(station.bench()["selected"].to_string().contains("T-0301"), "the last that was one");
+    station.stop();
+    for (name, book) in book::all(&station.data()) {
+        for secret in ["950110153123456781", "482913", "05102222233337"] {
+            assert!(
+                !book.facts().iter().any(|line| line.to_string().contains(secret)),
+                "{}: {secret}",
+                name.display()
+            );
+        }
+    }
+}
+
 /// The lines of all books in the order of their numbers.
 fn stored(station: &Station) -> Vec<Value> {
     let books = book::all(&station.data());

@@ -1,7 +1,8 @@
 //! Links of the configuration: what is plugged in where.
 
 use tapline_drivers::ask::Measures;
-use tapline_drivers::catalogue::says_no_function;
+use tapline_drivers::catalogue::{is_scanner, says_no_function};
+use tapline_drivers::scan::{Pattern, Profile};
 use tapline_protocols::register::{Isolation, IsolationKind};
 
 use super::Config;
@@ -42,14 +43,17 @@ pub(super) fn read(
     faults: &mut Faults<'_>,
 ) -> Vec<Link> {
     let tables = root.tables(faults, "link");
+    let assets = patterns(root, faults);
     if tables.len() > LINKS_MAX {
         faults.note(root.place("link"), "link", format!("more than {LINKS_MAX} links"));
     }
-    tables.iter().take(LINKS_MAX).map(|table| link(table, driver, faults)).collect()
+    let links = tables.iter().take(LINKS_MAX);
+    links.map(|table| scanner(link(table, driver, faults), &assets, table, faults)).collect()
 }
 
 fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<'_>) -> Link {
-    let known = ["id", "bench", "driver", "measures", "instrument", "isolation"];
+    let known =
+        ["id", "bench", "driver", "measures", "instrument", "isolation", "gs_alias", "proven"];
     table.only(faults, &[&known[..], &place::KEYS].concat());
     let id = table.need(faults, "id");
     if table.has("id") && !is_id(id) {
@@ -68,6 +72,41 @@ fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<
         instrument: table.text(faults, "instrument").map(str::to_owned),
         isolation: isolation(table, faults),
     }
+}
+
+/// How the site writes its asset numbers.
+fn patterns(root: &Table<'_>, faults: &mut Faults<'_>) -> Vec<Pattern> {
+    let Some(table) = root.table(faults, "scan") else { return Vec::new() };
+    table.only(faults, &["assets"]);
+    let mut patterns = Vec::new();
+    for text in table.texts(faults, "assets") {
+        match Pattern::parse(&text) {
+            Ok(pattern) => patterns.push(pattern),
+            Err(why) => {
+                faults.note(table.place("assets"), "scan.assets", format!("`{text}` {why}"))
+            }
+        }
+    }
+    patterns
+}
+
+/// A scanner is told what is known of it and of the site, behind the name of its driver.
+fn scanner(link: Link, assets: &[Pattern], table: &Table<'_>, faults: &mut Faults<'_>) -> Link {
+    let gs_alias = table.text(faults, "gs_alias").map(String::from);
+    let proven = table.flag(faults, "proven", false);
+    if !is_scanner(&link.named) {
+        if let Some(key) = ["gs_alias", "proven"].into_iter().find(|key| table.has(key)) {
+            let say = "is of a scanner: leave it out";
+            faults.note(table.place(key), &format!("link.{key}"), say);
+        }
+        return link;
+    }
+    let told = Profile { gs_alias, proven, assets: assets.to_vec() }.to_string();
+    if let Err(why) = Profile::parse(&told) {
+        faults.note(table.place("gs_alias"), "link.gs_alias", why);
+    }
+    let driver = [&link.named, " ", &told].concat();
+    Link { driver: if told.is_empty() { link.named.clone() } else { driver }, ..link }
 }
 
 /// The driver that a file describes, where the name is no built-in one's.

@@ -114,7 +114,7 @@ impl Config {
         let mut faults = Faults::of(text);
         let file = parse(text, &mut faults);
         let root = Table::root(&file);
-        let known = ["format", "station", "store", "page", "bench", "link", "policy"];
+        let known = ["format", "station", "store", "page", "bench", "link", "scan", "policy"];
         root.only(&mut faults, &known);
         if root.need(&mut faults, "format") != FORMAT {
             faults.note(root.place("format"), "format", format!("must be \"{FORMAT}\""));

@@ -97,6 +97,37 @@ fn refused(from: &str, to: &str, part: &str) {
     assert!(faults.iter().any(|f| f.contains(part)), "{faults:?}");
 }
 
+/// What is known of a reader stands behind the name of its driver, with the numbers of the site.
+#[test]
+fn a_scanner_is_told_what_its_self_test_found() {
+    let read = |more: &str, site: &str| {
+        let scan = "driver = \"scan\"";
+        let text = GOOD.replace(scan, &format!("{scan}\n{more}")) + site;
+        let config = Config::read(&text, &|_| Choice::BuiltIn);
+        config.map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())
+    };
+    let of = |config: Config| {
+        let link = config.links.into_iter().find(|link| link.named == "scan").unwrap();
+        assert!(tapline_drivers::by_name(&link.driver).is_some(), "{}", link.driver);
+        link.driver
+    };
+    assert_eq!(of(read("", "").unwrap()), "scan");
+    let told = read("gs_alias = \"^]\"\nproven = true", "\n[scan]\nassets = [\"AS-###\"]\n");
+    assert_eq!(of(told.unwrap()), "scan gs_alias=%5E%5D proven asset=AS-###");
+    for (more, site, part) in [
+        ("gs_alias = \"21\"", "", "`link.gs_alias`"),
+        ("", "\n[scan]\nassets = [\"AS\"]\n", "`scan.assets`"),
+        ("", "\n[scan]\nasset = \"AS\"\n", "assets"),
+    ] {
+        let faults = read(more, site).unwrap_err();
+        assert!(faults.iter().any(|fault| fault.contains(part)), "{faults:?}");
+    }
+    let scpi = "driver     = \"scpi\"";
+    let text = GOOD.replace(scpi, &format!("{scpi}\nproven = true"));
+    let faults = Config::read(&text, &|_| Choice::BuiltIn).unwrap_err();
+    assert!(faults[0].to_string().contains("is of a scanner"), "{faults:?}");
+}
+
 /// A style that does not say what its numbers are has to be told, and no other may be.
 #[test]
 fn what_an_instrument_does_not_say_itself_has_to_be_said() {

@@ -1,7 +1,8 @@
 //! What is done at the desk of a bench: scans, badges, confirmations.
 
+use tapline_drivers::catalogue::is_scanner;
 use tapline_drivers::reading::{Scan, ScanKind};
-use tapline_drivers::scan::control;
+use tapline_drivers::scan::{Content, Fault, Profile, control, field, read};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
 use tapline_protocols::plan::{Settings, Switch};
@@ -10,12 +11,16 @@ use super::bench::Signing;
 use super::command::Seat;
 use super::core::Core;
 use super::event::{Answer, Origin, Problem, Request};
+use super::ladder::{Named, named};
 use super::say::{bad, conflict, missing};
 use crate::books::line::raw_text;
 use crate::clock::Stamp;
 
 /// Longest code that may come as a command, bytes.
 const CODE_BYTES_MAX: usize = 256;
+
+/// What separates elements of GS1.
+const SEPARATOR: u8 = 0x1d;
 
 /// How long a code that asks to sign waits for its badge, microseconds of the boot-time clock.
 const SIGNING_US_MAX: u64 = 30_000_000;
@@ -24,67 +29,119 @@ impl Core {
     /// A scanner of a bench read a code.
     pub(super) fn scanned(&mut self, link: &str, at: Stamp, scan: &Scan) {
         let bench = self.links[link].settings.bench.clone();
-        let text = raw_text(&scan.raw);
         let refused = scan.refused.map(String::from);
         let fact = ScanFact {
             link: Some(link.into()),
-            raw: refused.is_none().then(|| text.clone()),
+            raw: refused.is_none().then(|| raw_text(&scan.raw)),
             aim: scan.aim.clone().filter(|_| refused.is_none()),
             kind: scan.kind,
             asset: None,
             length: refused.is_some().then_some(scan.length as u64),
             refused,
         };
-        let result = if fact.refused.is_some() {
-            self.put_scan(&bench, at, fact);
-            Err(bad("this code is refused: it may name a patient, or it is damaged"))
-        } else {
-            {
+        let result = match &scan.content {
+            Some(content) if fact.refused.is_none() => {
                 let by = self.register.logins.get(&bench).cloned();
                 let origin = Origin::Scanner;
-                self.scan(&Seat { bench: bench.clone(), at, origin, by }, fact)
+                let code = raw_text(scan.payload());
+                let seat = Seat { bench: bench.clone(), at, origin, by };
+                self.scan(&seat, fact, content, &code)
+            }
+            _ => {
+                self.put_scan(&bench, at, fact);
+                Err(refusal(scan.fault.as_ref()))
             }
         };
         self.bench(&bench).heard = Some(result);
     }
 
-    /// A code that came as a command.
+    /// A code that came as a command. Nothing of it is joined to another one.
     pub(super) fn scan_code(&mut self, seat: &Seat, code: &str) -> Result<Answer, Problem> {
-        if code.is_empty() || code.len() > CODE_BYTES_MAX || !code.bytes().all(|b| b >= b' ') {
+        let visible = |byte: u8| byte >= b' ' || byte == SEPARATOR;
+        if code.is_empty() || code.len() > CODE_BYTES_MAX || !code.bytes().all(visible) {
             return Err(bad("a code has 1 to 256 visible characters"));
         }
-        let control = control::claims(code.as_bytes());
-        let kind = if control { ScanKind::Control } else { ScanKind::Text };
-        let fact = ScanFact {
+        let mut fact = ScanFact {
             link: None,
             raw: Some(code.into()),
             aim: None,
-            kind,
+            kind: ScanKind::Text,
             asset: None,
             refused: None,
             length: None,
         };
-        self.scan(seat, fact)
+        match read(code.as_bytes(), &self.profile(&seat.bench)) {
+            Ok(content) => {
+                fact.kind = content.kind;
+                let code = content.text.clone().unwrap_or_else(|| code.into());
+                self.scan(seat, fact, &content, &code)
+            }
+            Err((kind, fault)) => {
+                fact.raw = None;
+                fact.kind = kind;
+                fact.refused = Some(fault.word.into());
+                fact.length = Some(code.len() as u64);
+                self.put_scan(&seat.bench, seat.at, fact);
+                Err(refusal(Some(&fault)))
+            }
+        }
     }
 
-    /// What a code means here: a control, a badge, an asset.
-    fn scan(&mut self, seat: &Seat, mut fact: ScanFact) -> Result<Answer, Problem> {
+    /// What is known of the site, as the bench's first scanner is told.
+    fn profile(&self, bench: &str) -> Profile {
+        let mut links = self.links.values().map(|link| &link.settings);
+        let scanner = links.find(|link| link.bench == bench && is_scanner(&link.driver));
+        let told = scanner.and_then(|link| link.driver.split_once(' '));
+        told.and_then(|(_, told)| Profile::parse(told).ok()).unwrap_or_default()
+    }
+
+    /// What a code means here: a control, an asset, a badge, a label of the bench.
+    fn scan(
+        &mut self,
+        seat: &Seat,
+        mut fact: ScanFact,
+        content: &Content,
+        code: &str,
+    ) -> Result<Answer, Problem> {
         let (bench, at) = (seat.bench.as_str(), seat.at);
-        let code = fact.raw.clone().unwrap_or_default();
         let signing = self.bench(bench).signing.take();
         if fact.kind == ScanKind::Control {
             let seq = self.put_scan(bench, at, fact);
-            if let Some(tag) = signs(&code) {
+            if let Some(tag) = signs(code) {
                 return self.ask_for_badge(seat, seq, tag);
             }
-            let request = self.control(bench, &code)?;
+            let request = self.control(bench, code)?;
             return self.request(seat, request);
         }
-        if self.register.asset(&code).is_some() {
-            fact.asset = Some(code.clone());
-            return self.scan_asset(bench, at, &code, fact);
+        match named(&self.register, content, code) {
+            Named::One(asset) => {
+                fact.asset = Some(asset.clone());
+                return self.scan_asset(bench, at, &asset, fact);
+            }
+            Named::Several(assets) => {
+                fact.refused = Some("several_assets".into());
+                self.put_scan(bench, at, fact);
+                let text = format!("the code names several assets: {}", assets.join(", "));
+                return Err(conflict(text, "Look at its label, and type the asset's number."));
+            }
+            Named::Type(device) if self.is_unknown(code) => {
+                self.put_scan(bench, at, fact);
+                let text = format!("the code names a type of product, {device}, and no asset");
+                return Err(bad(text).next("Scan its serial number or its asset number."));
+            }
+            Named::Type(_) | Named::None => {}
         }
-        let operator = self.register.operator(&code).map(|operator| operator.id.clone());
+        let badge = content.field(field::OPERATOR).unwrap_or(code);
+        let operator = self.register.operator(badge).map(|operator| operator.id.clone());
+        if operator.is_none() && self.is_unknown(code) && may_be_a_pin(code) {
+            fact.length = fact.raw.take().map(|raw| raw.len() as u64);
+            fact.refused = Some("may_be_a_pin".into());
+            self.put_scan(bench, at, fact);
+            return Err(bad(
+                "nothing here has this number: it may be a PIN, and nothing of it is kept",
+            )
+            .next("Register the number, or scan another code."));
+        }
         let seq = self.put_scan(bench, at, fact);
         let waits = |s: &Signing| at.boot_us.saturating_sub(s.at_us) <= SIGNING_US_MAX;
         let works_here = operator.is_some() && operator.as_ref() == self.register.logins.get(bench);
@@ -97,16 +154,26 @@ impl Core {
             return self.login(bench, at, operator);
         }
         let rests = self.benches[bench].active.is_none();
-        if rests && self.register.standards.contains_key(&code) {
-            return self.begin_check(seat, &code, None);
+        if rests && self.register.standards.contains_key(code) {
+            return self.begin_check(seat, code, None);
         }
-        let known = self.register.instruments.contains_key(&code)
-            || self.register.fixtures.contains_key(&code)
-            || self.register.leads.contains_key(&code);
-        if known {
-            return Ok(Answer::done(seq).say(&["scan.known", &code]));
+        if self.is_label(code) {
+            return Ok(Answer::done(seq).say(&["scan.known", code]));
         }
-        Err(missing("asset, badge or label", &code).next("Register it, or scan another code."))
+        Err(missing("asset, badge or label", code).next("Register it, or scan another code."))
+    }
+
+    /// A label of something on the bench.
+    fn is_label(&self, code: &str) -> bool {
+        self.register.instruments.contains_key(code)
+            || self.register.fixtures.contains_key(code)
+            || self.register.leads.contains_key(code)
+    }
+
+    /// Nothing in the register has this code.
+    fn is_unknown(&self, code: &str) -> bool {
+        let known = self.is_label(code) || self.register.standards.contains_key(code);
+        !known && self.register.operator(code).is_none()
     }
 
     /// A code never signs alone: the badge of who works here must follow.
@@ -261,6 +328,35 @@ impl Core {
             confirm.read.push(row.in_words());
         }
         Ok(Answer::done(self.put_station(at, Fact::Confirm(confirm), Some(by))))
+    }
+}
+
+/// Four to six digits that nothing in the register has: somebody's PIN may have been typed where
+/// codes go, and nothing of it is kept.
+fn may_be_a_pin(code: &str) -> bool {
+    (4..=6).contains(&code.len()) && code.bytes().all(|byte| byte.is_ascii_digit())
+}
+
+/// Why a code is refused, where, and what to do.
+fn refusal(fault: Option<&Fault>) -> Problem {
+    let (word, at) = fault.map_or(("damaged_code", 0), |fault| (fault.word, fault.at));
+    let element = fault.and_then(|fault| fault.key.as_ref());
+    let place = match element {
+        Some(key) => format!(", element ({key}) at byte {at}"),
+        None => format!(", byte {at}"),
+    };
+    match word {
+        "patient_identifier" => bad("this code names a patient: nothing of it is kept")
+            .next("Scan the asset's own label."),
+        "damaged_code" => bad("this code is damaged, or no control code of this program")
+            .next("Scan it again; if it stays, print its sheet anew."),
+        "length" | "unknown_ai" => {
+            bad(format!("this code is refused: {}{place}", word.replace('_', " "))).next(
+                "Scan it again. If it stays so, the reader may drop separators: try its self-test.",
+            )
+        }
+        _ => bad(format!("this code is refused: {}{place}", word.replace('_', " ")))
+            .next("Scan it again, or type the asset's number."),
     }
 }
 

@@ -16,6 +16,7 @@ mod described;
 mod desk;
 pub mod event;
 mod import;
+mod ladder;
 pub mod library;
 mod link;
 mod outbox;

@@ -81,6 +81,12 @@ pub struct Asset {
     pub model: String,
     /// Serial number.
     pub serial: String,
+    /// Device identifier of its UDI, as its label says: 14 digits, or a HIBC or ISBT 128 one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub udi_di: Option<String>,
+    /// Its GIAI, or its GRAI with serial number, as its label says, without the identifier.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub giai: Option<String>,
     /// Location path, `North/3/B`.
     pub location: String,
     /// Owner.

@@ -27,10 +27,12 @@ pub const COLUMNS_NEEDED: [&str; 9] = [
     "applied_parts",
 ];
 /// Columns that may be left out.
-pub const COLUMNS_MORE: [&str; 16] = [
+pub const COLUMNS_MORE: [&str; 18] = [
     "maker",
     "model",
     "serial",
+    "udi_di",
+    "giai",
     "location",
     "owner",
     "cords",
@@ -145,6 +147,8 @@ impl<'f> Row<'f> {
             maker: self.text("maker"),
             model: self.text("model"),
             serial: self.text("serial"),
+            udi_di: self.checked("udi_di", is_name, "is no device identifier: 1 to 60 characters"),
+            giai: self.checked("giai", is_name, "is no asset identifier: 1 to 60 characters"),
             location: self.text("location"),
             owner: self.text("owner"),
             class: class.unwrap_or(super::Class::I),
