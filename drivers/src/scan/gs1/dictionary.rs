@@ -150,7 +150,7 @@ impl Set {
             Set::Digits => byte.is_ascii_digit(),
             Set::X => byte.is_ascii_alphanumeric() || b"!\"%&'()*+,-./:;<=>?_".contains(&byte),
             Set::Y => byte.is_ascii_uppercase() || byte.is_ascii_digit() || b"#-/".contains(&byte),
-            Set::Z => byte.is_ascii_alphanumeric() || b"-_=".contains(&byte),
+            Set::Z => byte.is_ascii_alphanumeric() || b"-_".contains(&byte),
         }
     }
 }
