@@ -177,8 +177,8 @@ fn fact(line: &Line) -> String {
             let count = one.from.len().to_string();
             let amount = amount(Some(&one.value), Some(one.unit), one.indication.as_deref());
             let known = one.known.map(|known| say("known", &[("how", &named_word(&known))]));
-            let set: Vec<String> =
-                one.set.iter().map(|(s, to)| format!("{}={to}", s.name())).collect();
+            let set = one.set.iter().map(|(s, to)| format!("{}={to}", s.name()));
+            let set: Vec<String> = set.chain(one.operating.clone()).collect();
             let rule = &one.rule;
             let values = [
                 ("step", one.step.as_str()),
@@ -226,7 +226,7 @@ fn check(one: &ProveFact) -> String {
             say("source", &[("volts", volts)])
         }
         "supply" => say("supply", &[("ln", volts[0]), ("npe", volts[1]), ("lpe", volts[2])]),
-        "alive" => say("alive", &[("how", one.how.as_deref().unwrap_or("-"))]),
+        "alive" => alive(one),
         _ => {
             let got = amount(one.value.as_ref(), one.unit, None);
             let want = one.want.as_deref().unwrap_or("-");
@@ -238,6 +238,14 @@ fn check(one: &ProveFact) -> String {
     let holds = english().say("explain", if one.ok { "holds" } else { "holds_not" });
     let under = if set.is_empty() { String::new() } else { format!("; {}", set.join(" ")) };
     format!("{got}{under}: {holds}")
+}
+
+fn alive(one: &ProveFact) -> String {
+    let how = one.how.as_deref().unwrap_or("-");
+    match &one.operating {
+        Some(state) => say("alive_in", &[("state", state), ("how", how)]),
+        None => say("alive", &[("how", how)]),
+    }
 }
 
 fn words(words: &[String]) -> String {

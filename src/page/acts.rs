@@ -45,7 +45,7 @@ fn primary(bench: &Bench) -> Markup {
         "clear" => act("clear"),
         "live" | "voltage_on" => act("live"),
         "dead" | "voltage_off" | "may_be_live" => act("dead"),
-        "alive" => button("prove", &[("what", "alive")], false, "alive"),
+        "alive" | "set_state" => button("prove", &[("what", "alive")], false, "alive"),
         "join_clips" => button("prove", &[("what", "closed_path")], false, "closed_path"),
         "source" => source(),
         "sign" => sign(bench),

@@ -45,8 +45,9 @@ impl Bench {
 
     /// Something may hurt now.
     fn hot(&self) -> bool {
-        let hot = "halted join_clips voltage_on alive source capture dead voltage_off may_be_live";
-        hot.split(' ').any(|state| state == self.asks())
+        let hot = "halted join_clips voltage_on alive set_state source capture dead voltage_off \
+                   may_be_live";
+        hot.split_whitespace().any(|state| state == self.asks())
     }
 }
 

@@ -135,7 +135,7 @@ impl House {
                 world.set(s5, s7, true);
                 act(world, "live");
             }
-            "alive" => ask(world, Request::prove("alive")),
+            "alive" | "set_state" => ask(world, Request::prove("alive")),
             "dead" | "may_be_live" => {
                 world.set(s5, s7, false);
                 act(world, "dead");

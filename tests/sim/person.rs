@@ -131,7 +131,7 @@ fn inspecting(world: &mut World, temper: Temper) {
             world.set(s5, s7, true);
             act(world, "live");
         }
-        "alive" => ask(world, Request::prove("alive")),
+        "alive" | "set_state" => ask(world, Request::prove("alive")),
         "capture" => world.run(3_000_000),
         "dead" | "may_be_live" => {
             world.set(s5, s7, false);

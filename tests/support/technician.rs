@@ -88,7 +88,7 @@ impl<B: Bench> Technician<'_, B> {
                 self.bench.supply(true);
                 self.act(&["act", "live"], "LIVE");
             }
-            "alive" => self.act(&["prove", "alive"], "ALIVE"),
+            "alive" | "set_state" => self.act(&["prove", "alive"], "ALIVE"),
             "dead" | "may_be_live" => {
                 self.bench.supply(false);
                 self.act(&["act", "dead"], "DEAD");

@@ -243,7 +243,7 @@ impl Bench {
                 self.room.moved.remove("tester");
                 self.soon(later, act("dead"));
             }
-            "alive" => self.soon(later, json!({ "do": "prove", "what": "alive" })),
+            "alive" | "set_state" => self.soon(later, json!({ "do": "prove", "what": "alive" })),
             "source" => {
                 let volts = if self.room.no_source { 0.0 } else { self.thing.volts };
                 let request =

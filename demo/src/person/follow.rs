@@ -98,7 +98,9 @@ impl Person {
                 if self.witnessed { deeds } else { deeds.if_lit(READ_US, act("live", asked)) }
             }
             "source" => deeds.source(READ_US).source(READ_US + KEY_US),
-            "alive" => deeds.if_lit(READ_US, json!({ "do": "prove", "what": "alive" })),
+            "alive" | "set_state" => {
+                deeds.if_lit(READ_US, json!({ "do": "prove", "what": "alive" }))
+            }
             "dead" | "may_be_live" => {
                 let deeds = deeds.then(Hand::Source { on: false });
                 let deeds = deeds.then(switch(&[("supply", "off")]));

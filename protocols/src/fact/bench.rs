@@ -128,6 +128,9 @@ pub struct ProveFact {
     /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
+    /// Alive: the operating state that the asset was set to and seen in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operating: Option<String>,
     /// How it is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Known>,
@@ -169,7 +172,10 @@ pub struct ValueFact {
     /// Condition it was taken in.
     #[serde(default, skip_serializing_if = "Settings::is_empty")]
     pub set: Settings,
-    /// The weakest way in which that condition is known.
+    /// Operating state that the asset was set to and seen in, where it has several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operating: Option<String>,
+    /// The weakest way in which condition and operating state are known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Known>,
     /// Words that limit what may be concluded: `open_seen`; `relative` where the meter itself

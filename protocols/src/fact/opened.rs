@@ -104,7 +104,9 @@ pub struct Policy {
 /// 4. A test voltage is put on with hands clear, between two joined pairs of clips, and gone again
 ///    before anything follows. Its clock starts with the voltage as the instrument shows it, and
 ///    what reads as more than the range is one only where the instrument has shown its voltage.
-pub const PROOFS: u32 = 4;
+/// 5. An asset that is measured in several operating states was set to the one of the value, and
+///    seen in it, since it was energised.
+pub const PROOFS: u32 = 5;
 
 /// The newest list of what doubt is made of.
 ///

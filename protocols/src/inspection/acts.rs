@@ -111,7 +111,8 @@ fn live(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
     if job.by_box {
         facts.extend(declared(desk, &supply("on")));
     }
-    if job.by_box || job.prove.contains(&Proof::Alive) {
+    // An operating state is set and seen after that, by an act of its own.
+    if job.operating.is_none() && (job.by_box || job.prove.contains(&Proof::Alive)) {
         facts.push(Fact::Prove(alive(job)));
     }
     Ok(facts)
@@ -186,6 +187,8 @@ fn alive(job: &Job) -> ProveFact {
         what: "alive".into(),
         step: Some(job.step.clone()),
         how: Some("indicator".into()),
+        operating: job.operating.clone(),
+        known: job.operating.as_ref().map(|_| Known::Declared),
         ok: true,
         ..ProveFact::default()
     }

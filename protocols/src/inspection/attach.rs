@@ -11,6 +11,7 @@ use super::acts;
 use super::brief::Brief;
 use super::channel::Taken;
 use super::condition;
+use super::evidence;
 use super::gate;
 use super::job::{self, Job};
 use super::proof::{self, Stage};
@@ -177,24 +178,27 @@ impl Inspection {
             channel.answer(job, quiet, condition::operator_guard_us(brief, job), reading.first)
         } else {
             match channel.take(job, quiet, sample) {
-                Taken::Window(fact) => fact,
+                Taken::Window(fact) => fact.map(|fact| *fact),
                 Taken::Why(why) => return Err(why),
             }
         };
         if fact.is_some() {
             channel.spend(reading.first);
         }
-        let facts = fact.map(|fact| condition::stamped(fact, known));
+        let facts = fact.map(|fact| condition::stamped(fact, job, known));
         Ok((job.step.clone(), facts.map(Fact::Value).into_iter().collect()))
     }
 }
 
-/// When the bench was last changed for a job: the step began, a switch moved, a phase began.
+/// When the bench was last changed for a job: the step began, a switch moved, a phase began,
+/// the asset was set to its operating state.
 pub(super) fn quiet(record: &Record, job: &Job, step_at: Now) -> Now {
     if job.runs() {
         let source = source::now(record, &job.step).filter(|_| job.source);
         let shown = source.map_or(step_at, |line| line.at);
-        return step_at.max(record.switched).max(record.run.changed).max(shown);
+        let set = evidence::alive_now(record, job).filter(|_| job.operating.is_some());
+        let set = set.map_or(step_at, |line| line.at);
+        return step_at.max(record.switched).max(record.run.changed).max(shown).max(set);
     }
     step_at
 }

@@ -2,6 +2,8 @@
 //!
 //! All of it is volatile. After a restart and after a lost link nothing of it is believed.
 
+use alloc::boxed::Box;
+
 use tapline_drivers::{Function, Now};
 
 use super::job::Job;
@@ -57,7 +59,7 @@ pub(super) struct Channel {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Taken {
     /// It belongs to the window of the step.
-    Window(Option<ValueFact>),
+    Window(Option<Box<ValueFact>>),
     /// It belongs to none.
     Why(&'static str),
 }
@@ -199,7 +201,8 @@ impl Channel {
             None => self.window = Some(Window::begin(job, sample)),
         }
         let window = self.window.as_ref();
-        Taken::Window(window.and_then(|window| window.value(job, sample.at, self.dead)))
+        let value = window.and_then(|window| window.value(job, sample.at, self.dead));
+        Taken::Window(value.map(Box::new))
     }
 
     fn before_window(

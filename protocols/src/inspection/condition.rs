@@ -3,7 +3,7 @@
 use super::brief::Brief;
 use super::job::Job;
 use super::record::{Line, Record, Setting};
-use super::source;
+use super::{evidence, source};
 use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
@@ -31,11 +31,15 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
     if one_pole_open(record, job) || !strays(record, job).is_empty() {
         return Err("not_live");
     }
-    let mut weakest = if job.by_box { Known::Witnessed } else { Known::Declared };
+    if !in_state(record, job) {
+        return Err("not_live");
+    }
+    let said = !job.by_box || job.operating.is_some();
+    let mut weakest = if said { Known::Declared } else { Known::Witnessed };
     if job.source {
         let shown = source::now(record, &job.step).ok_or("not_live")?;
         let known = shown.fact.known.unwrap_or(Known::Declared);
-        weakest = if job.by_box { weakest.min(known) } else { known };
+        weakest = if job.by_box || job.operating.is_some() { weakest.min(known) } else { known };
     }
     for (switch, word) in needed(job) {
         let setting = record.switches.get(&switch).filter(|setting| setting.word == word);
@@ -49,6 +53,11 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
 pub(super) fn energised(record: &Record, job: &Job) -> bool {
     let said = |act: &Line<ActFact>| act.fact.what == "live" && act.seq == record.run.live;
     job.by_box || record.acts.iter().any(said)
+}
+
+/// The asset was set to the operating state of the job, and seen in it, since hands were clear.
+pub(super) fn in_state(record: &Record, job: &Job) -> bool {
+    job.operating.is_none() || evidence::alive_now(record, job).is_some()
 }
 
 /// The operator asked for one more capture.
@@ -109,9 +118,8 @@ pub(super) fn otherwise(record: &Record, job: &Job) -> bool {
 }
 
 /// The value with how its condition is known.
-pub(super) fn stamped(mut fact: ValueFact, known: Option<Known>) -> ValueFact {
-    fact.known = known;
-    fact
+pub(super) fn stamped(fact: ValueFact, job: &Job, known: Option<Known>) -> ValueFact {
+    ValueFact { known, operating: job.operating.clone(), ..fact }
 }
 
 /// Guard of a value that the operator captures.

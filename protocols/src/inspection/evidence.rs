@@ -57,7 +57,8 @@ pub(super) fn against(
     if same_direction(record, job, line) {
         words.push("condition_not_set");
     }
-    if step.prove.contains(&Proof::Alive) && !alive(record, line) {
+    if (step.prove.contains(&Proof::Alive) || job.operating.is_some()) && !alive(record, job, line)
+    {
         words.push("not_alive");
     }
     if job.source && source::of_value(record, line).is_none() {
@@ -167,20 +168,28 @@ pub(super) fn taken(line: &Line<ProveFact>) -> u64 {
     line.fact.carried.as_ref().map_or(line.at.0, |carried| carried.m)
 }
 
-/// The asset was shown alive while it was energised for this value.
-fn alive(record: &Record, value: &Line<ValueFact>) -> bool {
+/// The asset was shown alive while it was energised for this value; where it has several operating
+/// states, in this one, and before the value.
+fn alive(record: &Record, job: &Job, value: &Line<ValueFact>) -> bool {
     let from = last_act(record, "clear", value.seq);
     let to = next_act(record, "clear", value.seq).min(next_act(record, "connected", value.seq));
-    proof::proofs(record, "alive", from).any(|line| {
-        line.seq < to && line.fact.ok && line.fact.step.as_deref() == Some(&value.fact.step)
-    })
+    let to = if job.operating.is_some() { to.min(value.seq) } else { to };
+    shown_alive(record, job, from).any(|line| line.seq < to)
 }
 
-/// The asset was shown alive since hands are clear.
-pub(super) fn alive_now(record: &Record, step: &str) -> bool {
-    let from = last_act(record, "clear", u64::MAX);
+/// The asset was shown alive since hands are clear: the newest line that says so.
+pub(super) fn alive_now<'a>(record: &'a Record, job: &'a Job) -> Option<&'a Line<ProveFact>> {
+    shown_alive(record, job, last_act(record, "clear", u64::MAX)).last()
+}
+
+fn shown_alive<'a>(
+    record: &'a Record,
+    job: &'a Job,
+    from: u64,
+) -> impl Iterator<Item = &'a Line<ProveFact>> {
+    let of = |fact: &ProveFact| fact.step.as_ref() == Some(&job.step);
     proof::proofs(record, "alive", from)
-        .any(|line| line.fact.ok && line.fact.step.as_deref() == Some(step))
+        .filter(move |line| line.fact.ok && of(&line.fact) && line.fact.operating == job.operating)
 }
 
 pub(super) fn last_act(record: &Record, what: &str, before: u64) -> u64 {

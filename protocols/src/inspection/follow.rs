@@ -40,7 +40,7 @@ fn asked_for(record: &Record, brief: &Brief, watch: &Watch, at: Now) -> Option<V
     let known = if job.tested.is_some() { Some(channel.voltage(job)?) } else { known };
     let guard = condition::operator_guard_us(brief, job);
     let fact = channel.answer(job, quiet(record, job, step.at), guard, at)?;
-    Some(condition::stamped(fact, known))
+    Some(condition::stamped(fact, job, known))
 }
 
 fn due(record: &Record, brief: &Brief) -> Option<Fact> {

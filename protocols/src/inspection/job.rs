@@ -53,6 +53,8 @@ pub(super) struct Job {
     pub(super) in_earth: bool,
     pub(super) direction: Direction,
     pub(super) leads: Option<String>,
+    /// Operating state that the asset is set to and seen in, where it has several.
+    pub(super) operating: Option<String>,
     /// The limit as the meter shows it, 10^-24 of volts or ohms, if there is one.
     pub(super) limit: Option<i128>,
     /// A resistance from here on is an open circuit or a lifted probe; `None` where no factor of
@@ -118,6 +120,7 @@ impl Job {
             in_earth: step.contact == Some(Contact::Plug),
             direction: expanded.direction.unwrap_or(Direction::None),
             leads: expanded.leads.clone(),
+            operating: operating(brief, step, expanded),
             limit: shown,
             open_at: shown.filter(|_| high).and_then(|limit| limit.checked_mul(factor)),
             range_end: instrument.and_then(|one| range_end(one, function)),
@@ -165,6 +168,12 @@ impl Job {
     pub(super) fn proves_network(&self) -> bool {
         self.prove.contains(&Proof::NetworkResistance)
     }
+}
+
+/// The state that a person sets and sees: while the asset is energised alone.
+fn operating(brief: &Brief, step: &Step, expanded: &Expanded) -> Option<String> {
+    let asked = brief.policy.proofs >= 5 && step.hazard == Some(Hazard::Live);
+    expanded.state.clone().filter(|_| asked)
 }
 
 /// What a sound asset may well have none of: dc, and a current between two of its connections.

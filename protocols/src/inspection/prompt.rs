@@ -17,7 +17,7 @@ use super::{condition, evidence, follow, source};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 25] = [
+pub const STATES: [&str; 26] = [
     "waiting",
     "parked",
     "null",
@@ -34,6 +34,7 @@ pub const STATES: [&str; 25] = [
     "live",
     "voltage_on",
     "alive",
+    "set_state",
     "source",
     "capture",
     "dead",
@@ -65,6 +66,7 @@ pub const STATES: [&str; 25] = [
 /// | `live` | switch supply and source on, then `act live` on a declared box |
 /// | `voltage_on` | switch the test voltage on, by the instrument's own key, then `act live` |
 /// | `alive` | see the asset's own indicator, then `prove alive` |
+/// | `set_state` | set the asset to the state `operating`, see it in that, then `prove alive` |
 /// | `source` | read the source's own voltmeter, then `prove source`, twice |
 /// | `capture` | wait, hands off |
 /// | `dead` | switch supply and source off, then `act dead`; a witnessed box says it by itself |
@@ -182,7 +184,7 @@ fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings 
             Settings::from([(Switch::S7, "closed".to_string())])
         }
         ("clear", _) => condition::to_set(record, job),
-        ("live" | "alive" | "source" | "capture", _) => condition::needed(job),
+        ("live" | "alive" | "set_state" | "source" | "capture", _) => condition::needed(job),
         ("connect" | "dead" | "may_be_live", _) if job.by_box => Settings::from([supply("off")]),
         _ => Settings::new(),
     }
@@ -273,6 +275,7 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Cleared, _) => "live",
         (Phase::Live, _) if condition::otherwise(record, job) => "dead",
         (Phase::Live, _) if !condition::energised(record, job) => "dead",
+        (Phase::Live, _) if !condition::in_state(record, job) => "set_state",
         (Phase::Live, _) if !shown_alive(record, job) => "alive",
         (Phase::Live, _) => {
             let captured = record.captured(step).is_some_and(|v| record.run.live < v.seq);
@@ -291,7 +294,7 @@ fn closed_first(set: &Settings) -> bool {
 
 fn shown_alive(record: &Record, job: &Job) -> bool {
     let asked = job.prove.contains(&Proof::Alive);
-    !asked || evidence::alive_now(record, &job.step)
+    !asked || evidence::alive_now(record, job).is_some()
 }
 
 fn at_the_end(record: &Record) -> &'static str {

@@ -116,6 +116,8 @@ impl Watch {
                     self.channel(&job.meter).spend(at);
                 }
             }
+            // The asset was set to another operating state: the window begins after that.
+            Fact::Prove(proof) if proof.operating.is_some() => self.disturb(record, brief),
             Fact::Null(null) if null.carried.is_none() => {
                 if let Some(run) = self.null.take() {
                     self.channel(&run.meter).spend(at);

@@ -184,6 +184,7 @@ impl Window {
             unit,
             scatter: self.scatter(job, unit),
             set: job.set.clone(),
+            operating: None,
             known: None,
             words,
         }

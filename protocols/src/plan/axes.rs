@@ -73,7 +73,8 @@ fn along<'a>(
             let connections = spot.part.map_or(0, |part| part.connections);
             (1..=connections).map(|n| point(format!("{n}"))).collect()
         }
-        Axis::OperatingState if asset.states.is_empty() => vec![spot.clone()],
+        // What has one state is in it: nothing is to be set, and nothing to be told apart.
+        Axis::OperatingState if asset.states.len() < 2 => vec![spot.clone()],
         Axis::OperatingState => {
             let states = asset.states.iter().cloned();
             states.map(|state| Spot { state: Some(state), ..spot.clone() }).collect()

@@ -152,13 +152,35 @@ fn cords_without_identity_count_once() {
 
 #[test]
 fn class_two_has_no_earth_step_and_no_s7() {
-    let list = Bench::new().expand(&asset("P-0118")).unwrap();
+    let list = Bench::new().expand(&Asset { states: Vec::new(), ..asset("P-0118") }).unwrap();
     let of: Vec<&str> = list.iter().map(|s| s.step.as_str()).collect();
     assert_eq!(of, ["look", "leak_case/1", "leak_case/2", "part/1", "part/2", "try"]);
     let words = |s: &Expanded| s.set.values().cloned().collect::<Vec<_>>();
     assert_eq!(words(&list[1]), ["normal"]);
     assert_eq!(words(&list[2]), ["reversed"]);
     assert_eq!(list[1].limit.as_deref(), Some("iec62353-2014.equipment.direct.ii"));
+}
+
+/// Energised steps are repeated for each operating state, the leads as they lie.
+#[test]
+fn an_asset_with_several_states_leaks_in_each_of_them() {
+    let list = Bench::new().expand(&asset("P-0118")).unwrap();
+    let live = list.iter().filter(|step| !step.set.is_empty());
+    let said =
+        live.map(|s| format!("{} {} {}", s.step, s.state.as_deref().unwrap(), s.set[&Switch::S5]));
+    assert_eq!(
+        said.take(4).collect::<Vec<_>>(),
+        [
+            "leak_case/1 standby normal",
+            "leak_case/2 standby reversed",
+            "leak_case/3 operating normal",
+            "leak_case/4 operating reversed"
+        ]
+    );
+    assert!(list.iter().filter(|step| step.set.is_empty()).all(|step| step.state.is_none()));
+    let one = Asset { states: vec!["operating".into()], ..asset("P-0118") };
+    let none = Asset { states: Vec::new(), ..asset("P-0118") };
+    assert_eq!(Bench::new().expand(&one).unwrap(), Bench::new().expand(&none).unwrap());
 }
 
 #[test]

@@ -137,8 +137,8 @@ pub struct Totals {
     /// Switches moved, the supply included.
     pub moves: u32,
     /// Deliberate acts: at a placement with a hazard `connected`, at each of its conditions
-    /// `clear`, `live`, `dead`, and the source's voltage twice where one takes part; one for a
-    /// value under the rule `operator`.
+    /// `clear`, `live`, `dead`, the operating state where there are several, and the source's
+    /// voltage twice where one takes part; one for a value under the rule `operator`.
     pub acts: u32,
     /// Estimate: 30 s a placement, 5 s a move and an act, 15 s an answer, and for a value its
     /// window and 3 s; rounded up to minutes.
@@ -194,7 +194,7 @@ impl Walk {
         let places_leads = open && measured && self.place(&one);
         let moves = if open && measured { self.switch(step, &one.set) } else { Vec::new() };
         if open {
-            self.count(step, places_leads);
+            self.count(step, &one, places_leads);
         }
         let row = one.limit.as_ref().and_then(|id| tables.iter().find_map(|t| t.row(id)));
         Planned {
@@ -214,8 +214,8 @@ impl Walk {
 
     fn place(&mut self, one: &Expanded) -> bool {
         let same = |last: &Expanded| {
-            (&last.of, &last.point, &last.part, last.direction)
-                == (&one.of, &one.point, &one.part, one.direction)
+            (&last.of, &last.point, &last.part, &last.state, last.direction)
+                == (&one.of, &one.point, &one.part, &one.state, one.direction)
         };
         if self.placed.as_ref().is_some_and(same) {
             return false;
@@ -257,7 +257,7 @@ impl Walk {
         moves
     }
 
-    fn count(&mut self, step: &Step, places_leads: bool) {
+    fn count(&mut self, step: &Step, one: &Expanded, places_leads: bool) {
         let totals = &mut self.totals;
         if step.kind != StepKind::Measure {
             let answers = u32::try_from(step.items.len()).unwrap_or(u32::MAX);
@@ -267,9 +267,11 @@ impl Walk {
         }
         let by_hand = step.capture.is_some_and(|capture| capture.rule == Rule::Operator);
         let source = 2 * u32::from(step.prove.contains(&Proof::Source));
+        let live = step.hazard == Some(Hazard::Live);
+        let state = u32::from(live && one.state.is_some());
         let acts = if step.hazard.is_some() { 3 + source + u32::from(places_leads) } else { 0 };
         totals.values += 1;
-        totals.acts += acts + u32::from(by_hand);
+        totals.acts += acts + state + u32::from(by_hand);
         totals.placements += u32::from(places_leads);
         let window = step.capture.and_then(|capture| capture.seconds).unwrap_or_default();
         self.seconds += window + SETTLE_SECONDS;

@@ -195,14 +195,16 @@ fn prove(event: &Value) -> String {
     let ok = if event["ok"] == true { "proved" } else { "NOT proved" };
     let set = settings(&event["set"]);
     let set = if set.is_empty() { set } else { format!(" with {set}") };
-    format!("{what}{value}{set}: {ok}")
+    let state = event["operating"].as_str().map(|state| format!(" in state {state}"));
+    format!("{what}{value}{}{set}: {ok}", state.unwrap_or_default())
 }
 
 fn value_words(event: &Value) -> String {
     let known = event["known"].as_str().map(|known| format!(", condition {known}"));
+    let state = event["operating"].as_str().map(|state| format!(" in state {state}"));
     let words = event["words"].as_array().into_iter().flatten().filter_map(Value::as_str);
     let words: String = words.map(|w| format!(", {}", english().say("reason", w))).collect();
-    format!("{}{words}", known.unwrap_or_default())
+    format!("{}{}{words}", state.unwrap_or_default(), known.unwrap_or_default())
 }
 
 fn verdict(event: &Value) -> String {

@@ -98,7 +98,7 @@ fn step(shift: &mut Shift, asset: &Asset, case: Case, before: u64) -> Option<Out
             shift.set([s5, s7, true]);
             act(shift, "live");
         }
-        "alive" => drop(shift.ask(Request::prove("alive"))),
+        "alive" | "set_state" => drop(shift.ask(Request::prove("alive"))),
         "capture" => shift.run(2_000_000),
         "dead" | "may_be_live" => {
             shift.set([s5, s7, false]);

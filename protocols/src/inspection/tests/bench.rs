@@ -415,6 +415,9 @@ impl Bench {
         self.act("clear").unwrap();
         self.world.supply = true;
         self.act("live").unwrap();
+        if self.state() == "set_state" {
+            self.prove("alive").unwrap();
+        }
         if self.state() == "source" {
             self.source("226").unwrap();
             self.source("226").unwrap();

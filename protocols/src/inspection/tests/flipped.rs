@@ -87,7 +87,7 @@ fn step(bench: &mut Bench, contacts: &mut Box, forgets: Forgets) {
             drop(bench.act("clear"));
         }
         "live" => contacts.turn(bench, s5, s7, forgets != Forgets::Supply),
-        "alive" => drop(bench.prove("alive")),
+        "alive" | "set_state" => drop(bench.prove("alive")),
         "dead" | "may_be_live" => {
             contacts.turn(bench, s5, s7, false);
             drop(bench.act("dead"));

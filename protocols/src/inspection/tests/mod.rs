@@ -10,5 +10,6 @@ mod live;
 mod model;
 mod never;
 mod source;
+mod states;
 mod tester;
 mod worked;

@@ -179,7 +179,7 @@ fn follow(bench: &mut Bench) {
             }
             drop(bench.act("live"));
         }
-        "alive" => drop(bench.prove("alive")),
+        "alive" | "set_state" => drop(bench.prove("alive")),
         "source" => {
             drop(bench.source("226"));
             drop(bench.source("226"));

@@ -124,7 +124,7 @@ faults! {
         : "capture", "only `worst_over`";
     two_kinds_of_point: "pe", "\"dc_direction\"]" => "\"accessible_part\"]"
         : "each", "split it";
-    connections_without_their_part: "part", "[\"applied_part\"]" => "[\"connection\"]"
+    connections_without_their_part: "part", "[\"applied_part\", " => "[\"connection\", "
         : "each", "within `applied_part`";
     a_switch_fixed_and_walked: "leak", "[\"S5\"]" => "[\"S5\", \"S7\"]"
         : "sweep", "`S7` stands in `set`";
