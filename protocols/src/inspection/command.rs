@@ -367,7 +367,10 @@ impl<'a> Desk<'a> {
             (None, None) => return Err(Refusal::new("conflict", "refusal.no_gate").with(name)),
         };
         match state {
-            GateState::Undecided => {}
+            GateState::Undecided if gate::measured(self.record, self.brief) => {}
+            GateState::Undecided => {
+                return Err(Refusal::new("conflict", "refusal.gate_not_measured"));
+            }
             GateState::Failed => return Err(Refusal::new("forbidden", "refusal.gate_failed")),
             _ => return Err(Refusal::new("conflict", "refusal.gate_open")),
         }

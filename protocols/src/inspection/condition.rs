@@ -3,6 +3,7 @@
 use super::brief::Brief;
 use super::job::Job;
 use super::record::{Line, Record, Setting};
+use super::run::Phase;
 use super::{evidence, source};
 use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
@@ -46,6 +47,14 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
         weakest = weakest.min(setting.ok_or("not_live")?.known);
     }
     Ok(Some(weakest))
+}
+
+/// Leads are to be laid, and the contacts that see the supply have not said that it is off: a box
+/// that speaks of changes alone has had none to speak of. `connected` is the person's word then.
+pub(super) fn unseen(record: &Record, brief: &Brief, job: &Job) -> bool {
+    let dead = matches!(record.run.phase, Phase::Dead | Phase::Connected);
+    let sees = job.by_box && brief.witness.sees(Switch::Supply);
+    dead && sees && !record.switches.contains_key(&Switch::Supply)
 }
 
 /// It is live by what energises the job: where the supply box does not, contacts that see the box

@@ -43,6 +43,14 @@ pub(super) fn before(record: &Record, brief: &Brief, step: &Step) -> GateState {
     state
 }
 
+/// Every step of the gate that the asset has was measured, or left out with a reason: what nobody
+/// has tried to prove yet is not undecided, and nobody's competence stands for it.
+pub(super) fn measured(record: &Record, brief: &Brief) -> bool {
+    gates(brief, Gate::ProtectiveEarth).all(|step| {
+        record.steps_of(&step.id).next().is_none() || record.verdicts.contains_key(&step.id)
+    })
+}
+
 /// The gate by itself.
 pub(super) fn state(record: &Record, brief: &Brief, gate: Gate) -> GateState {
     let mut state = GateState::Undecided;

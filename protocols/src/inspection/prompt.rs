@@ -109,7 +109,8 @@ pub struct Prompt {
     /// Limit row.
     pub limit: Option<String>,
     /// What is missing and will leave the step undecided: `supply_not_checked`,
-    /// `lead_not_nulled`, `null_too_old`, `path_not_proved`.
+    /// `lead_not_nulled`, `null_too_old`, `path_not_proved`. A question to the person alone:
+    /// `supply_unseen`, while leads are to be laid.
     pub missing: Vec<&'static str>,
     /// Why the last null or proof was not accepted, a word of the reasons.
     pub refused: Option<&'static str>,
@@ -200,6 +201,9 @@ fn missing(record: &Record, brief: &Brief, job: &Job) -> Vec<&'static str> {
         if let Nulled::Not(why) = null::ready(record, brief, job, at) {
             words.push(why);
         }
+    }
+    if condition::unseen(record, brief, job) {
+        words.push("supply_unseen");
     }
     if job.proves_network() && !proof::provable(brief, job) {
         words.push("path_not_proved");

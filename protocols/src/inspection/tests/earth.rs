@@ -181,9 +181,11 @@ fn leads_that_were_not_nulled_leave_earth_undecided_and_the_gate_closed() {
 fn an_undecided_gate_opens_for_live_work_competence_only_and_with_a_reason() {
     let mut bench = Bench::open(&Setting::default());
     bench.answer("pass").unwrap();
-    bench.touch("0.182 Ohm");
-    bench.touch("-0.190 Ohm");
     let over = |reason: &str| Command::Override { step: "leak".into(), reason: reason.into() };
+    bench.touch("0.182 Ohm");
+    // One direction of two: nobody knows yet what it comes to.
+    assert_eq!(bench.ask(&over("hurry")).unwrap_err().key, "refusal.gate_not_measured");
+    bench.touch("-0.190 Ohm");
     let at = tapline_drivers::Now(bench.now + 2_000_000);
     let refused = bench.inspection.command(at, &over("bench test"), Some("op-2")).unwrap_err();
     assert_eq!(refused.key, "refusal.no_live_work");

@@ -309,3 +309,29 @@ fn a_cable_that_was_plugged_in_after_the_proof_is_seen_before_a_lead_is_moved() 
     bench.prove("network_resistance").unwrap();
     assert_eq!(bench.verdict("leak").1[0], "path_not_proved");
 }
+
+/// Contacts that have said nothing see nothing: that the supply is off is asked of the person.
+#[test]
+fn leads_are_laid_on_the_persons_word_while_the_contacts_have_said_nothing() {
+    let mut bench = Bench::open(&Setting { witnessed: true, ..Setting::default() });
+    bench.supply("226", "0.3", "225.8").unwrap();
+    bench.supply("226", "0.3", "225.8").unwrap();
+    bench.null("0.061 Ohm", "-0.061 Ohm");
+    bench.answer("pass").unwrap();
+    bench.touch("0.182 Ohm");
+    bench.touch("-0.190 Ohm");
+    let asks = |bench: &Bench| bench.inspection.prompt().missing.contains(&"supply_unseen");
+    assert_eq!((bench.state(), asks(&bench)), ("connect", true));
+    bench.set(false, false, true);
+    assert_eq!(bench.state(), "may_be_live");
+    bench.set(false, false, false);
+    assert!(!asks(&bench), "they see it off");
+    bench.act("connected").unwrap();
+    // Their link is gone, and with it what they saw.
+    let down = LinkFact { link: "box".into(), state: "down".into(), why: None, identity: None };
+    bench.put(vec![Fact::Link(down)], None);
+    assert!(asks(&bench));
+    let mut bench = Bench::open(&Setting::default());
+    to_the_leakage(&mut bench);
+    assert_eq!((bench.state(), asks(&bench)), ("connect", false), "nothing sees this supply");
+}
