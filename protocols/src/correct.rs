@@ -1,5 +1,6 @@
 //! Corrections, each a link of the chain with its inputs: magnitude and lead null per direction,
-//! network volt to ampere, scaling to the reference mains voltage.
+//! network volt to ampere, scaling to the reference mains voltage, insulation at a reference
+//! temperature.
 //!
 //! The network is the weighting (IEC 60601-1 Figure 12): the current judged is the voltage over
 //! 1 kohm at every frequency. No frequency enters here.
@@ -15,6 +16,7 @@ use crate::certificate::Certificate;
 use crate::doubt::scatter::Scatter;
 use crate::exact::{Arithmetic, Ratio};
 use crate::fact::ChainLink;
+use crate::temperature::Temperature;
 
 /// What stands for a supply that nobody measured, in the `assumed` of its link.
 pub const ASSUMED_MAINS: &str = "mains_at_90_percent";
@@ -313,6 +315,28 @@ impl Items {
         Ok(())
     }
 
+    /// To what it would be at a reference temperature.
+    ///
+    /// # Errors
+    /// When a temperature is not believed, or a value has no room.
+    pub fn temperature(&mut self, temperature: &Temperature) -> Result<(), Arithmetic> {
+        let factor = temperature.factor()?;
+        let before = self.texts();
+        for item in &mut self.list {
+            item.scale(|r| r.times(factor))?;
+        }
+        let link = ChainLink {
+            times: Some(factor.text()),
+            at: Some(temperature.measured.text()),
+            to: Some(temperature.reference.text()),
+            from: temperature.seq.into_iter().collect(),
+            gives: self.texts(),
+            ..link("temperature", before)
+        };
+        self.push(link);
+        Ok(())
+    }
+
     /// Ends the chain: the largest magnitude of all. Which one is picked by whoever judges.
     pub fn largest_magnitude(&mut self) {
         let before = self.texts();
@@ -415,6 +439,8 @@ fn link(what: &str, of: Vec<String>) -> ChainLink {
         of,
         minus: Vec::new(),
         times: None,
+        at: None,
+        to: None,
         assumed: None,
         from: Vec::new(),
         gives: Vec::new(),

@@ -26,6 +26,7 @@ pub mod limits;
 pub mod plan;
 pub mod read;
 pub mod register;
+pub mod temperature;
 pub mod terms;
 
 pub use amount::Amount;

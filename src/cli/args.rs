@@ -275,6 +275,14 @@ pub enum BenchCommand {
         #[arg(long)]
         lpe: Option<String>,
     },
+    /// Say the temperature of the asset, twice, for an insulation that is judged at another one
+    Temperature {
+        /// Degrees Celsius
+        celsius: String,
+        /// What it was read from, such as "thermometer TH-1 on the housing"
+        #[arg(long)]
+        source: String,
+    },
     /// Declare switches of the supply box, such as S5=reversed
     Switch {
         /// Switch and setting

@@ -92,6 +92,9 @@ fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
         BenchCommand::Prove { what, ln, npe, lpe } => {
             ("prove", json!({ "what": what, "ln": ln, "npe": npe, "lpe": lpe }))
         }
+        BenchCommand::Temperature { celsius, source } => {
+            ("temperature", json!({ "celsius": celsius, "source": source }))
+        }
         BenchCommand::Switch { set } => ("switch", json!({ "set": settings(&set)? })),
         BenchCommand::Override { step, reason } => {
             ("override", json!({ "step": step, "reason": reason }))

@@ -227,6 +227,11 @@ fn check(one: &ProveFact) -> String {
         }
         "supply" => say("supply", &[("ln", volts[0]), ("npe", volts[1]), ("lpe", volts[2])]),
         "alive" => alive(one),
+        "temperature" => {
+            let (celsius, source) = (one.value.as_deref(), one.how.as_deref());
+            let values = [("celsius", celsius.unwrap_or("-")), ("source", source.unwrap_or("-"))];
+            say("temperature_of", &values)
+        }
         _ => {
             let got = amount(one.value.as_ref(), one.unit, None);
             let want = one.want.as_deref().unwrap_or("-");
@@ -320,7 +325,9 @@ fn corrected(link: &ChainLink, unit: Option<Unit>) -> String {
     let sums = sums.join(", ");
     let what = english().say("explain", &link.what);
     let values = [("what", what), ("sums", &sums), ("unit", unit), ("lines", &rest)];
-    say("correction", &values) + &assumed.unwrap_or_default()
+    let celsius = link.at.as_ref().zip(link.to.as_ref());
+    let celsius = celsius.map(|(at, to)| say("at_celsius", &[("at", at), ("to", to)]));
+    say("correction", &values) + &celsius.unwrap_or_default() + &assumed.unwrap_or_default()
 }
 
 /// What a voltage over 1 kohm is told in, where its current comes out in `to`.

@@ -13,8 +13,26 @@ use crate::station::event::{Answer, Problem, Request};
 
 /// What can be asked of a bench, besides the paths of their own.
 const ACTS: &[&str] = &[
-    "act", "answer", "begin", "capture", "check", "discard", "end", "login", "note", "null",
-    "override", "park", "prove", "repeat", "resume", "scan", "sign", "skip", "switch",
+    "act",
+    "answer",
+    "begin",
+    "capture",
+    "check",
+    "discard",
+    "end",
+    "login",
+    "note",
+    "null",
+    "override",
+    "park",
+    "prove",
+    "repeat",
+    "resume",
+    "scan",
+    "sign",
+    "skip",
+    "switch",
+    "temperature",
 ];
 
 type Done = Result<Json<Answer>, Refused>;

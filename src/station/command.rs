@@ -231,6 +231,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         Request::Answer { answer, item, reason } => Command::Answer { answer, item, reason },
         Request::Null { lead } => Command::Null { lead },
         Request::Prove { what, ln, npe, lpe } => Command::Prove { what, ln, npe, lpe },
+        Request::Temperature { celsius, source } => Command::Temperature { celsius, source },
         Request::Switch { set } => {
             let known = if scanned { Known::Revealed } else { Known::Declared };
             Command::Switch { set, known }

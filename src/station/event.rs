@@ -214,6 +214,13 @@ pub enum Request {
         #[serde(default)]
         lpe: Option<String>,
     },
+    /// Temperature of the asset, for a step that is judged at another one.
+    Temperature {
+        /// Degrees Celsius, a decimal.
+        celsius: String,
+        /// What it was read from.
+        source: String,
+    },
     /// Declares switches of the supply box.
     Switch {
         /// What is set.

@@ -99,7 +99,7 @@ pub struct Carried {
 /// A path, supply or liveness check.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ProveFact {
-    /// `network_resistance no_voltage alive supply source closed_path`.
+    /// `network_resistance no_voltage alive supply source closed_path temperature`.
     pub what: String,
     /// Step it belongs to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -125,7 +125,8 @@ pub struct ProveFact {
     /// What was wanted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub want: Option<String>,
-    /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`.
+    /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`; temperature: what it was
+    /// read from, the value being degrees Celsius.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// Alive: the operating state that the asset was set to and seen in.

@@ -75,7 +75,7 @@ pub enum Word {
 /// One correction.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ChainLink {
-    /// `certificate lead_null network mains_scaling largest_magnitude smallest`.
+    /// `certificate lead_null network mains_scaling temperature largest_magnitude smallest`.
     #[serde(rename = "do")]
     pub what: String,
     /// Inputs.
@@ -86,6 +86,12 @@ pub struct ChainLink {
     /// What was multiplied by: `230/226`, `1/1000`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub times: Option<String>,
+    /// Temperature that the value was taken at, degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<String>,
+    /// Temperature that it was reckoned to, degrees Celsius.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<String>,
     /// What nobody measured and was assumed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub assumed: Option<String>,

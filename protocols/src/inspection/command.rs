@@ -14,7 +14,7 @@ use super::prompt::prompt;
 use super::record::{Record, StepRecord};
 use super::run::Phase;
 use super::watch::Watch;
-use super::weigh;
+use super::{warmth, weigh};
 use crate::fact::{
     ActFact, AnswerFact, DropFact, EndFact, Fact, NoteFact, OverrideFact, ReasonFact, SignFact,
     StepFact, Word,
@@ -99,6 +99,13 @@ pub enum Command {
         npe: Option<String>,
         /// Supply: line to protective earth, volts.
         lpe: Option<String>,
+    },
+    /// Temperature of the asset, for a step that is judged at another one.
+    Temperature {
+        /// Degrees Celsius, a decimal.
+        celsius: String,
+        /// What it was read from.
+        source: String,
     },
     /// Sets switches of the supply box.
     Switch {
@@ -194,6 +201,7 @@ pub(super) fn command(desk: Desk<'_>, command: &Command) -> Result<Vec<Fact>, Re
         Command::Prove { what, ln, npe, lpe } => {
             acts::prove(desk, what, [ln.as_deref(), npe.as_deref(), lpe.as_deref()])
         }
+        Command::Temperature { celsius, source } => warmth::prove(desk, celsius, source),
         Command::Switch { set, known } => acts::switch(desk, set, *known),
         Command::Override { step, reason } => desk.override_gate(step, reason),
         Command::Note { text } => {
@@ -434,7 +442,7 @@ impl<'a> Desk<'a> {
 }
 
 /// A text that says something, within its length.
-fn said(text: &str) -> Result<String, Refusal> {
+pub(super) fn said(text: &str) -> Result<String, Refusal> {
     match text.trim() {
         "" => Err(Refusal::new("bad_input", "refusal.reason_needed")),
         text if TEXT_CHARS_MAX < text.chars().count() => {

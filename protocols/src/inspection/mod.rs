@@ -39,6 +39,7 @@ mod sample;
 mod scale;
 mod source;
 mod tester;
+mod warmth;
 mod watch;
 mod weigh;
 mod window;

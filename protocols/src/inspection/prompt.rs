@@ -13,7 +13,7 @@ use super::proof::{self, Stage};
 use super::record::{Record, StepRecord, StepState};
 use super::run::Phase;
 use super::watch::Watch;
-use super::{condition, evidence, follow, source};
+use super::{condition, evidence, follow, source, warmth};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
@@ -109,8 +109,8 @@ pub struct Prompt {
     /// Limit row.
     pub limit: Option<String>,
     /// What is missing and will leave the step undecided: `supply_not_checked`,
-    /// `lead_not_nulled`, `null_too_old`, `path_not_proved`. A question to the person alone:
-    /// `supply_unseen`, while leads are to be laid.
+    /// `lead_not_nulled`, `null_too_old`, `path_not_proved`, `no_temperature`. A question to the
+    /// person alone: `supply_unseen`, while leads are to be laid.
     pub missing: Vec<&'static str>,
     /// Why the last null or proof was not accepted, a word of the reasons.
     pub refused: Option<&'static str>,
@@ -204,6 +204,12 @@ fn missing(record: &Record, brief: &Brief, job: &Job) -> Vec<&'static str> {
     }
     if condition::unseen(record, brief, job) {
         words.push("supply_unseen");
+    }
+    if brief.step(&job.of).is_some_and(warmth::asked) {
+        let at = record.last.map_or(tapline_drivers::Now(0), |(_, at)| at);
+        if !warmth::is_known(record, (u64::MAX, at)) {
+            words.push("no_temperature");
+        }
     }
     if job.proves_network() && !proof::provable(brief, job) {
         words.push("path_not_proved");

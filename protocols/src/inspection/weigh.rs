@@ -10,7 +10,7 @@ use super::evidence;
 use super::job::{self, EXCLUDED, Job};
 use super::null::{self, Nulled};
 use super::record::{Line, Record, StepRecord, StepState};
-use super::{scale, source};
+use super::{scale, source, warmth};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
@@ -23,8 +23,8 @@ use crate::plan::{
 };
 use crate::register::{Kind, Range};
 
-/// Oldest supply check that a value is scaled by, microseconds.
-const MAINS_AGE_MAX_US: u64 = 600_000_000;
+/// Oldest check of supply or temperature that a value is corrected by, microseconds.
+pub(super) const MAINS_AGE_MAX_US: u64 = 600_000_000;
 
 /// The verdict of a step of the plan, where it is due: at once when something fails, else when
 /// everything is in.
@@ -176,6 +176,13 @@ fn weighed(
     if step.needs.as_ref().is_some_and(asks_110) && !at_110(record, brief, line) {
         measured.reasons.push("supply_not_110".to_string());
     }
+    if warmth::asked(step) {
+        // What a person read of a thermometer is their word.
+        measured.reasons.push("conditions_declared".to_string());
+        if !warmth::is_known(record, (line.seq, line.at)) {
+            measured.reasons.push("no_temperature".to_string());
+        }
+    }
     if step.correct.contains(&Correct::LeadNull) {
         match null::of_value(record, brief, job, line) {
             Nulled::By(null) => {
@@ -273,6 +280,7 @@ fn ask_for(
         values,
         correct: step.correct.clone(),
         mains: mains(record, brief, step, lines),
+        temperature: warmth::of_values(record, step, lines),
         gives: range.and_then(|range| range.gives),
         accuracy: match setup {
             Some(setup) => setup.accuracy.clone(),

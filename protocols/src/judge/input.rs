@@ -8,7 +8,7 @@ use core::fmt;
 use serde::Deserialize;
 use tapline_drivers::{Indication, Number, Quantity, Unit};
 
-use super::stated::{accuracy, besides, certificate};
+use super::stated::{accuracy, besides, celsius, certificate};
 use super::{Confirmed, Measured, Question, RuleAsked, ask, validity};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
@@ -61,6 +61,8 @@ pub struct JudgeInput {
     pub lead_null: Option<OneOrMany>,
     /// Supply.
     pub mains: Option<MainsInput>,
+    /// Temperatures of an insulation: it is reckoned from one to the other.
+    pub celsius: Option<CelsiusInput>,
     /// What the meter gives to the asset.
     pub gives: Option<GivesInput>,
     /// `iec60601_fig12`, or `none` for an instrument that does not weight by frequency. A limit of
@@ -98,6 +100,16 @@ pub struct MainsInput {
     /// As measured, `226 V`.
     pub measured: String,
     /// What it is scaled to, `230 V`: nominal for IEC 62353.
+    pub reference: String,
+}
+
+/// Temperatures of an insulation, degrees Celsius, decimals from -10 to 80.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CelsiusInput {
+    /// Of the asset, as measured.
+    pub measured: String,
+    /// What it is judged at.
     pub reference: String,
 }
 
@@ -208,6 +220,8 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
     if current && supply == Supply::Nominal && input.kind.as_deref() != Some("dc") {
         correct.push(Correct::MainsScaling);
     }
+    let celsius = input.celsius.as_ref().map(|one| celsius(one, measurand)).transpose()?;
+    correct.extend(celsius.map(|_| Correct::Temperature));
     let mut values = values(input, unit)?;
     if current && supply == Supply::Rated110 && !at_110_percent(mains.as_ref()) {
         values.iter_mut().for_each(|value| value.reasons.push("supply_not_110".into()));
@@ -224,6 +238,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         values,
         correct,
         mains,
+        temperature: celsius,
         gives: input.gives.as_ref().map(gives).transpose()?,
         accuracy: input.accuracy.as_ref().map(accuracy).transpose()?,
         besides: besides(input, unit)?,

@@ -47,11 +47,12 @@ use crate::fact::{Judged, LimitUsed, UncertaintyUsed, Word};
 use crate::limits::{Confidence, Direction, Key, NoRow, Row, Table};
 use crate::plan::Correct;
 use crate::register::{Accuracy, Gives};
+use crate::temperature::Temperature;
 use one::{Context, Finding};
 
 pub use input::{
-    GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, PointInput, StatedInput, VALUES_MAX,
-    judge,
+    CelsiusInput, GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, PointInput,
+    StatedInput, VALUES_MAX, judge,
 };
 pub use prospect::{Prospect, prospect};
 pub use reasons::{Hold, hold};
@@ -71,6 +72,8 @@ pub struct Question<'a> {
     pub correct: Vec<Correct>,
     /// Supply that was measured for these values, not older than ten minutes.
     pub mains: Option<Mains>,
+    /// Temperature of the asset for these values, and the one that the plan judges at.
+    pub temperature: Option<Temperature>,
     /// What the meter's range gives to the asset.
     pub gives: Option<Gives>,
     /// Stated accuracy of the range or setup.
@@ -269,7 +272,11 @@ fn corrected(
                 true => items.mains(question.mains.as_ref())?,
                 false => common.push("no_mains_value"),
             },
-            Correct::Temperature | Correct::Rms => common.push("method_not_valid"),
+            Correct::Temperature => match &question.temperature {
+                Some(temperature) => items.temperature(temperature)?,
+                None => common.push("no_temperature"),
+            },
+            Correct::Rms => common.push("method_not_valid"),
         }
     }
     if items.unit.quantity != row.bound.quantity() {

@@ -7,13 +7,15 @@ use tapline_drivers::{Number, Unit};
 
 use super::Besides;
 use super::input::{
-    InputFault, JudgeInput, PointInput, StatedInput, VALUES_MAX, fault, list, number, unknown,
+    CelsiusInput, InputFault, JudgeInput, PointInput, StatedInput, VALUES_MAX, fault, list, number,
+    unknown,
 };
 use crate::amount::Amount;
 use crate::certificate::{CalibrationPoint, Certificate};
 use crate::doubt::scatter::Scatter;
 use crate::exact::Ratio;
 use crate::register::{Accuracy, Coverage};
+use crate::temperature::{Temperature, is_believed};
 
 /// Stated accuracy.
 pub(super) fn accuracy(input: &StatedInput) -> Result<Accuracy, InputFault> {
@@ -70,6 +72,23 @@ fn scatter(
         texts.iter().map(|text| number("repeats", text)).collect::<Result<_, _>>()?;
     let scatter = Scatter::of(&readings, unit);
     scatter.ok_or_else(|| fault("repeats", "have no standard deviation that can be reckoned"))
+}
+
+/// Temperatures of an insulation.
+pub(super) fn celsius(input: &CelsiusInput, measurand: &str) -> Result<Temperature, InputFault> {
+    if measurand != "insulation_resistance" {
+        return Err(fault("celsius", "goes with an insulation resistance only"));
+    }
+    let of = |key: &str, text: &str| {
+        let number = number(key, text)?;
+        let why = "is no temperature from -10 to 80 degrees, of at most two decimal places";
+        is_believed(number).then_some(number).ok_or_else(|| fault(key, why))
+    };
+    Ok(Temperature {
+        measured: of("celsius.measured", &input.measured)?,
+        reference: of("celsius.reference", &input.reference)?,
+        seq: None,
+    })
 }
 
 /// What a certificate says.

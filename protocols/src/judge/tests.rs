@@ -362,3 +362,31 @@ fn a_key_without_a_limit_is_undecided() {
     assert_eq!(says(&object), "undecided no_limit");
     assert_eq!(says(&earth(json!({"class":"II","value":"0.1"}))), "undecided no_limit");
 }
+
+/// 500 Mohm at 25 C are 177 at 40 C (IEEE 43-2013, a public walk-through, excerpt seen).
+#[test]
+fn an_insulation_is_judged_at_the_temperature_that_is_asked_for() {
+    let insulation = |more: Value| {
+        merged(
+            json!({"standard":"IEC 62353","edition":"2014","measurand":"insulation_resistance",
+            "method":"mains_to_earth","class":"I","kind":"dc","unit":"MOhm","rule":"simple",
+            "proved":true,"confirmed":true,"gives":{"test_voltage":"500 V"},
+            "celsius":{"measured":"25","reference":"40"}}),
+            more,
+        )
+    };
+    let warm = judged(&insulation(json!({"value":"500"})));
+    assert_eq!((warm.verdict, warm.shown.as_deref()), (Word::Pass, Some("177")));
+    assert_eq!(warm.chain[0].times.as_deref(), Some("0.353553"));
+    assert_eq!(judged(&insulation(json!({"value":"5.65"}))).verdict, Word::Fail);
+    let bound = judged(&insulation(json!({"value":"200","indication":"above"})));
+    assert_eq!((bound.verdict, bound.shown.as_deref()), (Word::Pass, Some("70.71")));
+    let fault = |object: &Value| {
+        let input: JudgeInput = serde_json::from_value(object.clone()).unwrap();
+        judge(&input, table()).unwrap_err().to_string()
+    };
+    let cold = json!({"value":"5","celsius":{"measured":"-40","reference":"40"}});
+    assert!(fault(&insulation(cold)).starts_with("`celsius.measured`"));
+    let earth = earth(json!({"value":"0.1","celsius":{"measured":"25","reference":"40"}}));
+    assert!(fault(&earth).starts_with("`celsius`"), "copper is another matter");
+}

@@ -19,6 +19,7 @@ use crate::inspection::{range, range_end};
 use crate::judge::{Prospect, Question, RuleAsked, prospect};
 use crate::limits::{Key, Table};
 use crate::register::{Asset, Range, Setup};
+use crate::temperature::Temperature;
 
 /// What a set-up can prove of one limit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -148,6 +149,7 @@ impl<'a> Sight<'a> {
             },
             correct: self.step.correct.clone(),
             mains: self.mains(),
+            temperature: self.temperature(),
             gives: range.gives,
             accuracy,
             resolution: range.resolution.filter(|_| own),
@@ -165,6 +167,12 @@ impl<'a> Sight<'a> {
         })?;
         let rated = Amount::parse(&format!("{volts} V")).ok()?;
         Some(Mains { measured: rated, reference: rated, seq: None })
+    }
+
+    /// As if the asset had the temperature that it is judged at.
+    fn temperature(&self) -> Option<Temperature> {
+        let reference = Number::parse(self.step.celsius.as_ref()?)?;
+        Some(Temperature { measured: reference, reference, seq: None })
     }
 
     fn null(&self) -> Option<Amount> {

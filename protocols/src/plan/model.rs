@@ -268,6 +268,9 @@ pub struct Step {
     /// Correction chain, in order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub correct: Vec<Correct>,
+    /// What `temperature` corrects to, degrees Celsius, a decimal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub celsius: Option<String>,
     /// The gate that a pass proves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gate: Option<Gate>,

@@ -78,6 +78,7 @@ fn step(mut form: Form<'_, '_>) -> Option<Step> {
         needs: form.may("needs").and_then(|v| needs(&v)),
         capture: form.may("capture").and_then(|v| capture(&v)),
         correct: words(&mut form, "correct", Value::word),
+        celsius: form.may("celsius").and_then(|v| v.text()),
         gate: form.may("gate").and_then(|v| v.word()),
         needs_gate: form.may("needs_gate").and_then(|v| v.word()),
         hazard: form.may("hazard").and_then(|v| v.word()),

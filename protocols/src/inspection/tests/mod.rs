@@ -12,4 +12,5 @@ mod never;
 mod source;
 mod states;
 mod tester;
+mod warmth;
 mod worked;

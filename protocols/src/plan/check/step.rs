@@ -2,6 +2,8 @@
 
 use alloc::format;
 
+use tapline_drivers::Number;
+
 use super::Findings;
 use crate::plan::model::{
     Axis, Capture, Correct, Hazard, Method, Needs, Potential, Proof, Rule, Step, While,
@@ -9,6 +11,7 @@ use crate::plan::model::{
 use crate::plan::steps::Switch;
 use crate::read::nearest;
 use crate::register::{Cord, FixtureKind};
+use crate::temperature::is_believed;
 use crate::terms;
 
 /// A look, try or ask step.
@@ -22,6 +25,7 @@ pub(super) fn answered(step: &Step, place: &str, findings: &mut Findings<'_>) {
         ("capture", step.capture.is_some()),
         ("combine", step.combine.is_some()),
         ("correct", !step.correct.is_empty()),
+        ("celsius", step.celsius.is_some()),
         ("prove", !step.prove.is_empty()),
         ("sweep", !step.sweep.is_empty()),
         ("set", !step.set.is_empty()),
@@ -198,9 +202,23 @@ fn corrections(step: &Step, place: &str, findings: &mut Findings<'_>) {
     let at_110 = asks(|needs| needs.mains.as_deref() == Some("at_110_percent"));
     let text = "what is measured at 110 % of the rated voltage is never scaled";
     findings.unless(!(scaled && at_110), place, "correct", text);
-    for (link, name) in [(Correct::Temperature, "temperature"), (Correct::Rms, "rms")] {
-        if corrects(link) {
-            findings.add(place, "correct", format!("`{name}` is not built yet: leave it out"));
-        }
+    if corrects(Correct::Rms) {
+        findings.add(place, "correct", "`rms` is not built yet: leave it out".into());
     }
+    temperature(step, place, findings);
+}
+
+fn temperature(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let corrects = step.correct.contains(&Correct::Temperature);
+    let text = "only an insulation resistance is reckoned to another temperature";
+    let insulation = step.measurand.as_deref() == Some("insulation_resistance");
+    findings.unless(insulation || !corrects, place, "correct", text);
+    let text = "`temperature` corrects to a reference: say `celsius = \"40\"`";
+    findings.unless(step.celsius.is_some() || !corrects, place, "correct", text);
+    let text = "is the reference of `temperature`, which `correct` does not name";
+    findings.unless(step.celsius.is_none() || corrects, place, "celsius", text);
+    let text = "must be degrees Celsius, -10 to 80, a decimal in quotes such as \"40\"";
+    let celsius = step.celsius.as_deref();
+    let reads = |text: &str| Number::parse(text).is_some_and(is_believed);
+    findings.unless(celsius.is_none_or(reads), place, "celsius", text);
 }

@@ -162,6 +162,17 @@ faults! {
         : "fixtures", "isolated_source";
     a_correction_that_is_not_built: "pe", "[\"lead_null\"]" => "[\"lead_null\", \"rms\"]"
         : "correct", "not built yet";
+    a_temperature_of_copper: "pe", "[\"lead_null\"]" => "[\"lead_null\", \"temperature\"]"
+        : "correct", "only an insulation";
+    a_temperature_and_no_reference: "insulation", "combine   = \"smallest\"\n"
+        => "combine   = \"smallest\"\ncorrect   = [\"temperature\"]\n"
+        : "correct", "celsius";
+    a_reference_that_nothing_needs: "insulation", "combine   = \"smallest\"\n"
+        => "combine   = \"smallest\"\ncelsius   = \"40\"\n"
+        : "celsius", "does not name";
+    a_reference_that_is_none: "insulation", "combine   = \"smallest\"\n"
+        => "combine   = \"smallest\"\ncorrect = [\"temperature\"]\ncelsius   = \"104 F\"\n"
+        : "celsius", "degrees Celsius";
     several_values_and_no_choice: "leak", "combine    = \"largest_magnitude\"" => ""
         : "combine", "which one is judged";
     the_better_of_several: "leak", "\"largest_magnitude\"" => "\"smallest\""
