@@ -61,6 +61,7 @@ fn station() -> Core {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: Policy::default(),
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

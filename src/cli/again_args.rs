@@ -72,10 +72,10 @@ pub struct Due {
     #[arg(long, value_name = "ASSET")]
     pub asset: Option<String>,
     /// Count from the day on which it was due, so that early and late days move nothing [default:
-    /// from the day of the inspection]
+    /// as the configuration said when the station started: from the day of the inspection]
     #[arg(long)]
     pub from_due: bool,
-    /// To the end of the month in which the day falls
+    /// To the end of the month in which the day falls [default: as the configuration said]
     #[arg(long)]
     pub month_end: bool,
     /// What is overdue on this day [default: today, UTC]

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use tapline_protocols::Fact;
-use tapline_protocols::due::{Anchor, Day, Done, DueRule, Every, Snap};
+use tapline_protocols::due::{Anchor, Counting, Day, Done, Every, Snap};
 use tapline_protocols::fact::Word;
 use tapline_protocols::register::Asset;
 
@@ -21,6 +21,8 @@ use crate::words::english;
 
 /// What happened to an asset, in the order of the station's lines.
 enum Event {
+    /// The station counts so from here on.
+    Counts(Counting),
     Registered(Box<Asset>),
     Inspected(Box<Past>),
 }
@@ -42,7 +44,8 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
         None => Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day"),
     };
     let mut events = registered(&folder, args.asset.as_deref())?;
-    if let (Some(asset), true) = (&args.asset, events.is_empty()) {
+    let known = events.iter().any(|(_, event)| matches!(event, Event::Registered(_)));
+    if let (Some(asset), false) = (&args.asset, known) {
         let text = english().tell("due", "unknown", &[("asset", asset)]);
         return Err(Trouble::Said(text));
     }
@@ -103,7 +106,7 @@ fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
     rows
 }
 
-/// Assets as they were registered, each time.
+/// Assets as they were registered, each time, and how the station counted.
 fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, Trouble> {
     let shelf = Shelf::new(Arc::new(offline::disk(folder)?));
     let halted = |halted: crate::books::Halted| Trouble::Said(halted.to_string());
@@ -111,10 +114,12 @@ fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, 
     let mut events = Vec::new();
     for line in lines.by_ref() {
         let line = line.map_err(halted)?;
-        if let Fact::Asset(asset) = line.fact
-            && wanted.is_none_or(|wanted| wanted == asset.id)
-        {
-            events.push((line.seq, Event::Registered(asset)));
+        match line.fact {
+            Fact::Asset(asset) if wanted.is_none_or(|wanted| wanted == asset.id) => {
+                events.push((line.seq, Event::Registered(asset)));
+            }
+            Fact::Start(start) => events.push((line.seq, Event::Counts(start.due))),
+            _ => {}
         }
     }
     match lines.damaged() {
@@ -126,13 +131,15 @@ fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, 
 fn walked(mut events: Vec<(u64, Event)>, args: &Due) -> BTreeMap<String, Row> {
     events.sort_by_key(|(seq, _)| *seq);
     let mut rows: BTreeMap<String, Row> = BTreeMap::new();
+    let mut counting = Counting::default();
     for (_, event) in events {
         match event {
+            Event::Counts(so) => counting = so,
             Event::Registered(asset) => {
                 rows.entry(asset.id.clone()).or_default().register(*asset);
             }
             Event::Inspected(past) => {
-                rows.entry(past.asset.id.clone()).or_default().inspect(&past, args);
+                rows.entry(past.asset.id.clone()).or_default().inspect(&past, args.or(counting));
             }
         }
     }
@@ -151,7 +158,7 @@ impl Row {
         self.asset = Some(asset);
     }
 
-    fn inspect(&mut self, past: &Past, args: &Due) {
+    fn inspect(&mut self, past: &Past, counting: Counting) {
         let Some((_, outcome)) = past.signed else { return };
         self.last = Some((past.id.clone(), past.day, outcome));
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
@@ -162,7 +169,7 @@ impl Row {
             complete: past.by_its_plan && outcome != Word::Undecided,
             passed: matches!(outcome, Word::Pass | Word::ConditionalPass),
         };
-        self.due = args.rule(every).after(&done, self.due);
+        self.due = counting.every(every).after(&done, self.due);
     }
 
     /// Why there is no date, or how it stands to the day; a code of the words.
@@ -179,11 +186,11 @@ impl Row {
 }
 
 impl Due {
-    fn rule(&self, every: Every) -> DueRule {
-        DueRule {
-            every,
-            anchor: if self.from_due { Anchor::LastDue } else { Anchor::LastDone },
-            snap: if self.month_end { Snap::MonthEnd } else { Snap::Day },
+    /// What is asked for goes before what the station was told.
+    fn or(&self, told: Counting) -> Counting {
+        Counting {
+            anchor: if self.from_due { Anchor::LastDue } else { told.anchor },
+            snap: if self.month_end { Snap::MonthEnd } else { told.snap },
         }
     }
 }
@@ -240,4 +247,58 @@ pub(crate) fn summary(rows: &[Row], today: Day) -> String {
     let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
     let code = if rows.is_empty() { "empty" } else { "summary" };
     english().tell("due", code, &values)
+}
+
+#[cfg(test)]
+mod tests {
+    use tapline_protocols::register::read_assets;
+
+    use super::*;
+
+    fn args() -> Due {
+        let config = "/nowhere".into();
+        let (folder, asset, on) = (None, None, None);
+        Due { folder, asset, from_due: false, month_end: false, on, config }
+    }
+
+    fn inspected(seq: u64, day: &str) -> (u64, Event) {
+        let day = Day::parse(day).unwrap();
+        let past = Past {
+            id: format!("K3-{}-0001", day.text().replace('-', "")),
+            asset: lamp(),
+            day,
+            reason: "scheduled".into(),
+            signed: Some((seq, Word::Pass)),
+            by_its_plan: true,
+            verdicts: Vec::new(),
+        };
+        (seq, Event::Inspected(Box::new(past)))
+    }
+
+    fn lamp() -> Asset {
+        let text = include_str!("../../contrib/example/assets.csv");
+        let lamp = read_assets(text).unwrap().into_iter().find(|one| one.id == "P-0109");
+        Asset { id: "P-1".into(), interval: Some("P2Y".into()), due: None, ..lamp.unwrap() }
+    }
+
+    /// Section 12 of Germany's ordinance on operating medical products (in force since 2025-02-20,
+    /// excerpt seen): from 2024-05-06 to 2026-05-31. What was inspected before the site counted so
+    /// keeps its day.
+    #[test]
+    fn an_inspection_is_counted_as_the_site_did_then() {
+        let month_end = Counting { snap: Snap::MonthEnd, ..Counting::default() };
+        let events = |counts: Vec<(u64, Event)>| {
+            let lamp = (1, Event::Registered(Box::new(lamp())));
+            [lamp, inspected(10, "2024-05-06")].into_iter().chain(counts).collect::<Vec<_>>()
+        };
+        let due = |counts, args: &Due| walked(events(counts), args)["P-1"].due.unwrap().text();
+        assert_eq!(due(vec![], &args()), "2026-05-06");
+        assert_eq!(due(vec![(5, Event::Counts(month_end))], &args()), "2026-05-31");
+        assert_eq!(due(vec![(15, Event::Counts(month_end))], &args()), "2026-05-06");
+        let asked = Due { month_end: true, ..args() };
+        assert_eq!(due(vec![], &asked), "2026-05-31");
+        let from_due = Counting { anchor: Anchor::LastDue, ..Counting::default() };
+        let later = vec![(15, Event::Counts(from_due)), inspected(20, "2026-04-20")];
+        assert_eq!(due(later, &args()), "2028-05-06");
+    }
 }

@@ -5,6 +5,7 @@
 
 mod bench;
 pub mod drivers;
+mod due;
 mod link;
 pub(crate) mod nearest;
 mod place;
@@ -15,6 +16,7 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use tapline_protocols::Fault;
+use tapline_protocols::due::Counting;
 use tapline_protocols::fact::Policy;
 
 pub use bench::Bench;
@@ -46,6 +48,8 @@ pub struct Config {
     pub links: Vec<Link>,
     /// Policy, copied into each inspection as it opens.
     pub policy: Policy,
+    /// How days on which assets are due are counted.
+    pub due: Counting,
     /// Folder of the file: the workshop's own `plans/` and `limits/` lie in it. Empty until
     /// [`Config::beside`].
     pub site: PathBuf,
@@ -114,7 +118,8 @@ impl Config {
         let mut faults = Faults::of(text);
         let file = parse(text, &mut faults);
         let root = Table::root(&file);
-        let known = ["format", "station", "store", "page", "bench", "link", "scan", "policy"];
+        let known =
+            ["format", "station", "store", "page", "bench", "link", "scan", "policy", "due"];
         root.only(&mut faults, &known);
         if root.need(&mut faults, "format") != FORMAT {
             faults.note(root.place("format"), "format", format!("must be \"{FORMAT}\""));
@@ -127,6 +132,7 @@ impl Config {
             benches: bench::read(&root, &links, &mut faults),
             links,
             policy: policy::read(&root, &mut faults),
+            due: due::read(&root, &mut faults),
             site: PathBuf::new(),
         };
         link::check(&root, &config, &mut faults);

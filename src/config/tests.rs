@@ -1,5 +1,7 @@
 //! Faults are told all at once, each with its line.
 
+use tapline_protocols::due::{Anchor, Snap};
+
 use super::*;
 
 const GOOD: &str = include_str!("../../contrib/example/tapline.toml");
@@ -179,6 +181,16 @@ fn a_witness_needs_its_contacts() {
 fn a_policy_keeps_to_its_words() {
     refused("\"block\"", "\"shrug\"", "`shrug` is none of block, override");
     refused("seconds  = \"0.5\"", "seconds  = \"0\"", "decimal above zero");
+}
+
+#[test]
+fn a_site_counts_its_days_in_one_of_four_ways() {
+    assert!(read(GOOD).unwrap().due.is_usual());
+    let due = read(&GOOD.replace("to   = \"day\"", "to   = \"month_end\"")).unwrap().due;
+    assert_eq!((due.anchor, due.snap), (Anchor::LastDone, Snap::MonthEnd));
+    let due = read(&GOOD.replace("from = \"done\"", "from = \"due\"")).unwrap().due;
+    assert_eq!((due.anchor, due.snap), (Anchor::LastDue, Snap::Day));
+    refused("from = \"done\"", "from = \"birthday\"", "`birthday` is none of done, due");
 }
 
 #[test]

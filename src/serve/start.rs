@@ -204,6 +204,7 @@ pub(super) fn settings(config: &Config) -> Result<StationSettings, Halted> {
         zone_name: config.station.zone.clone(),
         commit_ms: config.store.commit_ms,
         policy: config.policy.clone(),
+        due: config.due,
         benches: config.benches.iter().map(bench).collect(),
         links: config.links.iter().map(link).collect(),
     })

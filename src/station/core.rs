@@ -116,6 +116,7 @@ impl Core {
             boot: self.context.boot.clone(),
             version: self.context.version.clone(),
             synced: self.context.synced,
+            due: self.settings.due,
         };
         let step_us = self.set_meanwhile(at);
         self.put_station(at, Fact::Start(start), None);

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fault;
+use tapline_protocols::due::Counting;
 use tapline_protocols::fact::Policy;
 use tapline_protocols::register::{Isolation, SourceClass};
 
@@ -26,6 +27,8 @@ pub struct StationSettings {
     pub commit_ms: u32,
     /// Policy in force, copied into every `open`.
     pub policy: Policy,
+    /// How days on which assets are due are counted; each start tells the station book.
+    pub due: Counting,
     /// Benches.
     pub benches: Vec<BenchSettings>,
     /// Links of all benches.

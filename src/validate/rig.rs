@@ -371,6 +371,7 @@ fn settings(scene: &Scene, register: &Register) -> StationSettings {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: register.policy.clone(),
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

@@ -109,6 +109,7 @@ fn settings() -> StationSettings {
         zone_name: "Etc/UTC".into(),
         commit_ms: 5,
         policy: tapline_protocols::fact::Policy::default(),
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![bench],
         links: vec![link],
     }

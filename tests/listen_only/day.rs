@@ -51,6 +51,7 @@ fn station(driver: &str, instrument: Option<&str>) -> Core {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: Policy::default(),
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![bench],
         links: vec![link("ins", driver, instrument), link("dmm", "scpi", Some("DM-01"))],
     };
@@ -215,6 +216,7 @@ fn a_driver_that_sends_on_such_an_instrument_is_a_fault_of_the_configuration() {
                 zone_name: "Etc/UTC".into(),
                 commit_ms: 20,
                 policy: Policy::default(),
+                due: tapline_protocols::due::Counting::default(),
             };
             let faults = settings.faults(day.core.register());
             let fault = sends && instrument != Some("LR-01");

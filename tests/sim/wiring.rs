@@ -218,6 +218,7 @@ pub(crate) fn settings(witnessed: bool) -> StationSettings {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: tapline_protocols::fact::Policy::default(),
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![first],
         links: links("b1").collect(),
     }

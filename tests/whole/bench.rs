@@ -470,6 +470,7 @@ fn settings() -> StationSettings {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: Policy { guard_ms: 300, ..Policy::default() },
+        due: tapline_protocols::due::Counting::default(),
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

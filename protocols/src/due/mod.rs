@@ -25,6 +25,15 @@ pub struct DueRule {
     pub snap: Snap,
 }
 
+/// How a site counts, whatever the interval of an asset.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Counting {
+    /// What the time is counted from.
+    pub anchor: Anchor,
+    /// What the day is moved to.
+    pub snap: Snap,
+}
+
 /// Time between inspections, ISO 8601 with one unit: `P12M`, `P2Y`, `P90D`, `P26W`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Every {
@@ -35,20 +44,22 @@ pub enum Every {
 }
 
 /// What the time is counted from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Anchor {
     /// The day of the last inspection.
+    #[default]
     LastDone,
     /// The day on which it was due: early and late days do not move the grid.
     LastDue,
 }
 
 /// What the day is moved to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Snap {
     /// It stays.
+    #[default]
     Day,
     /// To the end of its month.
     MonthEnd,
@@ -89,6 +100,20 @@ impl Every {
             Every::Months(months) => day.plus_months(months),
             Every::Days(days) => day.plus_days(days),
         }
+    }
+}
+
+impl Counting {
+    /// The rule of an asset with this interval.
+    #[must_use]
+    pub fn every(self, every: Every) -> DueRule {
+        DueRule { every, anchor: self.anchor, snap: self.snap }
+    }
+
+    /// As every station counted before it could be told: from the inspection, to the day.
+    #[must_use]
+    pub fn is_usual(&self) -> bool {
+        *self == Counting::default()
     }
 }
 

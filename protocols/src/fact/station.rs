@@ -5,6 +5,8 @@ use alloc::vec::Vec;
 
 use serde::{Deserialize, Serialize};
 
+use crate::due::Counting;
+
 /// The wall clock was set, or the machine slept. The line's own `t` is the new time.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ClockFact {
@@ -48,6 +50,10 @@ pub struct StartFact {
     pub version: String,
     /// The wall clock was synchronised.
     pub synced: bool,
+    /// How the site counts the days on which assets are due, from here on; left out: from the
+    /// inspection, to the day.
+    #[serde(default, skip_serializing_if = "Counting::is_usual")]
+    pub due: Counting,
 }
 
 /// Who works at a bench.

@@ -172,6 +172,7 @@ pub(crate) fn settings() -> StationSettings {
         zone_name: "Etc/UTC".into(),
         commit_ms: 20,
         policy: tapline_protocols::fact::Policy::default(),
+        due: tapline_protocols::due::Counting::default(),
         benches: (1..=BENCHES).map(bench).collect(),
         links: (1..=BENCHES).flat_map(of_bench).collect(),
     }
