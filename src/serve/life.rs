@@ -53,7 +53,8 @@ pub(super) async fn live(
     let (done, written) = oneshot::channel();
     let links = Arc::new(Links::default());
     let Started { books, core, watch } = started;
-    let writer = Writer { books, shared: shared.clone(), links: links.clone(), sealed };
+    let folder = config.store.folder.clone();
+    let writer = Writer { books, shared: shared.clone(), links: links.clone(), sealed, folder };
     let thread = std::thread::Builder::new().name("writer".into());
     let spawned = thread.spawn(move || drop(done.send(writer.run(to_write))));
     if let Err(error) = spawned {

@@ -5,6 +5,7 @@
 
 mod again;
 pub mod desk;
+mod earlier;
 pub mod feed;
 mod idle;
 pub mod indexer;

@@ -1,10 +1,12 @@
 //! The thread that owns the books: commit, then show, then answer. In this order and no other.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
 use tokio::sync::mpsc;
 
+use super::earlier;
 use super::feed::Shown;
 use super::links::Links;
 use super::shared::{Handover, Shared};
@@ -29,6 +31,8 @@ pub(super) struct Writer {
     pub(super) shared: Arc<Shared>,
     pub(super) links: Arc<Links>,
     pub(super) sealed: mpsc::Sender<Event>,
+    /// The data folder.
+    pub(super) folder: PathBuf,
 }
 
 impl Writer {
@@ -56,6 +60,9 @@ impl Writer {
                 let texts = self.books.commit(&lines)?;
                 let shown = lines.iter().zip(&texts).map(|(line, text)| Shown::new(line, text));
                 self.shared.feed.show(shown.collect());
+                for line in &lines {
+                    earlier::read(&self.books, &self.folder, line, &self.sealed);
+                }
                 let taps = lines.iter().filter_map(|line| match &line.fact {
                     Fact::Tap(tap) => Some(&tap.link),
                     _ => None,

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
-use tapline_protocols::fact::{CheckFact, Given, LinkGiven, Open, Opened};
+use tapline_protocols::fact::{CheckFact, Earlier, Given, LinkGiven, Open, Opened};
 use tapline_protocols::limits::Row;
 use tapline_protocols::plan::{
     BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
@@ -26,6 +26,8 @@ use crate::clock::Stamp;
 
 /// Most expanded steps in one line.
 const STEPS_A_LINE: usize = 64;
+/// Most earlier values in one line.
+const EARLIER_A_LINE: usize = 32;
 /// Why an inspection is made.
 const REASONS: [&str; 4] = ["acceptance", "scheduled", "after_repair", "other"];
 
@@ -324,6 +326,17 @@ impl Core {
             table: table.sha256.clone(),
             confirmed: confirmed.map(|id| (*id).clone()).collect(),
         })
+    }
+
+    /// Earlier values were read: they stand in the record that they are compared in.
+    pub(super) fn compare_with(&mut self, id: &str, at: Stamp, list: &[Earlier]) {
+        if self.cases.get(id).is_none_or(|case| case.closed) {
+            return;
+        }
+        for list in list.chunks(EARLIER_A_LINE) {
+            let given = Given::Earlier { list: list.to_vec() };
+            self.put_case(id, at, Fact::Given(given), None);
+        }
     }
 
     fn next_name(&self, at: Stamp) -> String {

@@ -225,6 +225,10 @@ impl Core {
                 self.sealed(at, SealedFact { id, head, bytes, key });
                 at
             }
+            Event::Earlier { at, id, list } => {
+                self.compare_with(&id, at, &list);
+                at
+            }
             Event::Clock { change, synced } => {
                 self.synchronised(synced);
                 self.clock_changed(change);

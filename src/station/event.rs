@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
+use tapline_protocols::fact::Earlier;
 use tapline_protocols::plan::Settings;
 
 use super::status::Status;
@@ -68,6 +69,15 @@ pub enum Event {
         /// SHA-256 of the public key, hex.
         key: String,
     },
+    /// What earlier inspections of an asset came to was read.
+    Earlier {
+        /// When.
+        at: Stamp,
+        /// Inspection that was opened.
+        id: String,
+        /// Newest of each that may be compared.
+        list: Vec<Earlier>,
+    },
     /// The station stops in order: what is open stays open.
     Stop {
         /// When.
@@ -95,6 +105,7 @@ impl Event {
             | Event::Command { at, .. }
             | Event::Deadline { at }
             | Event::Sealed { at, .. }
+            | Event::Earlier { at, .. }
             | Event::Stop { at, .. } => *at,
             Event::Clock { change, .. } => change.at,
         }

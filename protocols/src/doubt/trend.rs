@@ -8,7 +8,7 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::slope::{Line, theil_sen};
 use super::{digits, float};
@@ -27,7 +27,7 @@ const AHEAD_MAX: f64 = 7_305.0;
 const YEAR: f64 = 365.25;
 
 /// What two values must have in common to be compared. Anything else in it makes them strangers.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
 pub struct Like {
     /// Measurand.
     pub measurand: String,

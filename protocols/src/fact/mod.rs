@@ -19,7 +19,7 @@ pub use bench::{
     ResumeFact, ScatterFact, SignFact, StepFact, SwitchFact, ValueFact,
 };
 pub use check::CheckFact;
-pub use opened::{DOUBT, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
+pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
     ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
     TornFact,

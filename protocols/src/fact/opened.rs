@@ -6,8 +6,10 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use serde::{Deserialize, Serialize};
+use tapline_drivers::Unit;
 
 use super::CheckFact;
+use crate::doubt::trend::Like;
 use crate::plan::Expanded;
 use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
 
@@ -212,11 +214,32 @@ pub enum Given {
         /// At most 64 a line.
         list: Vec<Expanded>,
     },
+    /// What earlier inspections of the asset came to, newest of each that may be compared; given
+    /// once they were read, and not where none could be.
+    Earlier {
+        /// Values.
+        list: Vec<Earlier>,
+    },
     /// Who works at the bench.
     Operator {
         /// As registered.
         operator: Box<Operator>,
     },
+}
+
+/// A value of an earlier inspection.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Earlier {
+    /// What it may be compared by.
+    pub like: Like,
+    /// The value that was judged, exact, a decimal or a fraction.
+    pub value: String,
+    /// Its expanded uncertainty, in the same unit.
+    pub expanded: String,
+    /// Unit.
+    pub unit: Unit,
+    /// Inspection it stands in.
+    pub book: String,
 }
 
 /// A link of the bench.

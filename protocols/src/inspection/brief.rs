@@ -6,7 +6,7 @@ use alloc::vec::Vec;
 
 use super::job::Job;
 use super::record::Record;
-use crate::fact::{CheckFact, Given, LinkGiven, Policy};
+use crate::fact::{CheckFact, Earlier, Given, LinkGiven, Policy};
 use crate::fault::Fault;
 use crate::limits::{Row, Table};
 use crate::plan::{Expanded, Plan, Step, StepKind, Switch};
@@ -27,6 +27,8 @@ pub(super) struct Brief {
     pub(super) links: Vec<LinkGiven>,
     pub(super) operators: Vec<Operator>,
     pub(super) witness: Witness,
+    /// What earlier inspections of the asset came to.
+    pub(super) earlier: Vec<Earlier>,
     /// Newest bench check of each instrument on each standard.
     pub(super) checks: Vec<CheckFact>,
     pub(super) jobs: BTreeMap<String, Job>,
@@ -92,6 +94,7 @@ impl Brief {
             leads: parts.leads,
             links: parts.links,
             operators: parts.operators,
+            earlier: parts.earlier,
             witness: parts.witness,
             jobs: BTreeMap::new(),
             date: String::new(),
@@ -185,6 +188,7 @@ struct Parts {
     leads: BTreeMap<String, Lead>,
     links: Vec<LinkGiven>,
     operators: Vec<Operator>,
+    earlier: Vec<Earlier>,
     witness: Witness,
 }
 
@@ -215,6 +219,7 @@ impl Parts {
             }
             Given::Links { list } => self.links.extend(list.iter().cloned()),
             Given::Steps { .. } => {}
+            Given::Earlier { list } => self.earlier.extend(list.iter().cloned()),
             Given::Operator { operator } => self.operators.push((**operator).clone()),
         }
     }

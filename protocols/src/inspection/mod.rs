@@ -29,6 +29,7 @@ mod evidence;
 mod follow;
 mod gate;
 mod job;
+mod like;
 mod null;
 mod outcome;
 mod prompt;
@@ -52,7 +53,7 @@ use alloc::vec::Vec;
 
 use tapline_drivers::{Contacts, Function, Now, Want};
 
-use crate::fact::{Fact, SwitchFact, VerdictFact};
+use crate::fact::{Fact, Given, SwitchFact, VerdictFact};
 use crate::fault::Fault;
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
@@ -66,6 +67,7 @@ pub use attach::Where;
 pub use bench_check::CheckRun;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
 pub(crate) use job::{quantity, range, range_end};
+pub use like::like;
 pub use outcome::Outcome;
 pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
@@ -91,10 +93,14 @@ impl Inspection {
         let was = self.record.run.phase;
         self.record.apply(seq, at, fact, by);
         self.watch.follow(at, fact, (&self.record, was), self.brief.as_ref());
-        if let (Fact::Given(crate::fact::Given::Operator { operator }), Some(brief)) =
-            (fact, &mut self.brief)
-        {
-            brief.operators.push((**operator).clone());
+        match (fact, &mut self.brief) {
+            (Fact::Given(Given::Operator { operator }), Some(brief)) => {
+                brief.operators.push((**operator).clone());
+            }
+            (Fact::Given(Given::Earlier { list }), Some(brief)) => {
+                brief.earlier.extend(list.iter().cloned());
+            }
+            _ => {}
         }
         if let (Fact::Resume(_), Some(brief)) = (fact, &mut self.brief) {
             brief.go_on(&self.record);

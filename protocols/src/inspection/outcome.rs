@@ -12,8 +12,8 @@ pub struct Outcome {
     /// Fail if any step fails; else undecided if any step is undecided, left out or not reached;
     /// else pass.
     pub word: Word,
-    /// `conditional`, `conditions_declared`, `near_limit`, `limit_unconfirmed`, `overridden`,
-    /// `set_aside`, `open_seen`, `not_applicable`, `excluded`.
+    /// `conditional`, `conditions_declared`, `near_limit`, `worse_than_before`,
+    /// `limit_unconfirmed`, `overridden`, `set_aside`, `open_seen`, `not_applicable`, `excluded`.
     pub words: Vec<String>,
     /// The plan's steps that were not measured or answered through.
     pub open: Vec<String>,
@@ -69,7 +69,7 @@ fn worse(one: Word, other: Word) -> Word {
 
 /// What stands beside the verdicts, and what a reader should know of how they came about.
 fn said(record: &Record) -> Vec<&'static str> {
-    let beside = ["conditions_declared", "near_limit", "limit_unconfirmed"];
+    let beside = ["conditions_declared", "near_limit", "worse_than_before", "limit_unconfirmed"];
     let reasons = || record.verdicts.values().flat_map(|line| &line.fact.judged.reasons);
     let stands = |word: &&str| reasons().any(|reason| reason == word);
     let mut words: Vec<&str> = beside.into_iter().filter(stands).collect();

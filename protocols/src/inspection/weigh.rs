@@ -10,7 +10,7 @@ use super::evidence;
 use super::job::{self, EXCLUDED, Job};
 use super::null::{self, Nulled};
 use super::record::{Line, Record, StepRecord, StepState};
-use super::{scale, source, warmth};
+use super::{like, scale, source, warmth};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
@@ -35,7 +35,10 @@ pub(super) fn verdict(record: &Record, brief: &Brief, step: &Step) -> Option<Ver
     }
     let complete = expanded.iter().all(|one| complete(record, brief, one));
     let judged = match step.kind {
-        StepKind::Measure => measured(record, brief, step)?,
+        StepKind::Measure => {
+            let judged = measured(record, brief, step)?;
+            like::compared(record, brief, step, judged)
+        }
         _ => answered(record, &expanded),
     };
     let fails = matches!(judged.verdict, Word::Fail | Word::ConditionalFail);

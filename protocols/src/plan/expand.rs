@@ -236,7 +236,7 @@ fn method<'a>(step: &'a Step, asset: &Asset) -> Result<Option<&'a str>, Fault> {
     }
 }
 
-pub(super) fn cord_word(cord: Cord) -> &'static str {
+pub(crate) fn cord_word(cord: Cord) -> &'static str {
     match cord {
         Cord::Fixed => "fixed",
         Cord::Detachable => "detachable",

@@ -20,6 +20,7 @@ pub use builtin::{builtin, builtin_ids};
 pub(crate) use check::of_iec_60990;
 pub use check::{Reached, check, reached};
 pub use compare::Comparison;
+pub(crate) use expand::cord_word;
 pub use expand::{EXPANDED_MAX, expand};
 pub use fit::{Fit, fits};
 pub use foresee::{Foreseen, foresee};

@@ -2,6 +2,7 @@
 
 pub(super) mod bench;
 mod doubt;
+mod earlier;
 mod earth;
 mod flipped;
 mod given;
