@@ -150,7 +150,8 @@ pub(super) const ALL: &[Mistake] = &[
         cannot: "no instrument of this bench reads the asset's own current: whoever confirms an \
             indicator is believed",
         instead: "switch the asset to full operation and see it work, heater and motor too, before \
-            it is said to be alive",
+            it is said to be alive; list its operating states in the register, so that each is \
+            asked for by name",
         sets: |case| slips_live(case, Does::Forgets, What::AssetSwitch),
         sees: |sight| sight.lit = true,
         ..NONE

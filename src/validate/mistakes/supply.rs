@@ -147,6 +147,18 @@ pub(super) const ALL: &[Mistake] = &[
         ..NONE
     },
     Mistake {
+        id: "box-contact-late",
+        says: "the contact of S5 reports each change only when the next one comes",
+        wires: |port, mut bytes, held| {
+            if port == Port::Contacts && bytes.len() > 2 {
+                let now = std::mem::replace(held, vec![bytes[2]]);
+                bytes[2] = now.first().copied().unwrap_or(b'0');
+            }
+            bytes
+        },
+        ..NONE
+    },
+    Mistake {
         id: "wall",
         says: "the plug in an outlet of the wall, past the box",
         does: |at, deed| match deed {
