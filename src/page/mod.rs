@@ -2,7 +2,7 @@
 //! are those of the words file. Whatever an instrument, a barcode or a register says is text: it
 //! goes through `maud`, which escapes it, and the script puts it in as text.
 //!
-//! Reading order: [`bench`] is the view that is worked with, `acts` its buttons, `steps` its list,
+//! Reading order: `bench` is the view that is worked with, `acts` its buttons, `steps` its list,
 //! `bar` and `lead` its drawings; then [`lists`], [`asset`], [`review`] and [`state`].
 
 mod acts;
