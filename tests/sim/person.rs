@@ -144,6 +144,10 @@ fn inspecting(world: &mut World, temper: Temper) {
                 world.scan(&asset);
             }
         }
+        // A gate that stayed undecided may be opened by whoever may: once it was tried.
+        "sign" if world.rng.once_in(4) => {
+            ask(world, Request::Override { step: "leak".into(), reason: "known asset".into() });
+        }
         "sign" => {
             let tag = world.rng.once_in(2).then(|| "attached".into());
             ask(world, Request::Sign { meaning: "performed".into(), tag, reason: None });
