@@ -1,5 +1,6 @@
 //! The inspection in virtual time.
 
+mod begun;
 pub(super) mod bench;
 mod doubt;
 mod earlier;

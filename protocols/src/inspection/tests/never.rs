@@ -314,12 +314,7 @@ fn a_cable_that_was_plugged_in_after_the_proof_is_seen_before_a_lead_is_moved() 
 #[test]
 fn leads_are_laid_on_the_persons_word_while_the_contacts_have_said_nothing() {
     let mut bench = Bench::open(&Setting { witnessed: true, ..Setting::default() });
-    bench.supply("226", "0.3", "225.8").unwrap();
-    bench.supply("226", "0.3", "225.8").unwrap();
-    bench.null("0.061 Ohm", "-0.061 Ohm");
-    bench.answer("pass").unwrap();
-    bench.touch("0.182 Ohm");
-    bench.touch("-0.190 Ohm");
+    bench.reach_the_first_leakage();
     let asks = |bench: &Bench| bench.inspection.prompt().missing.contains(&"supply_unseen");
     assert_eq!((bench.state(), asks(&bench)), ("connect", true));
     bench.set(false, false, true);

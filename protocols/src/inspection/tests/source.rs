@@ -24,12 +24,7 @@ fn setting(plan: &'static str, asset: &'static str) -> Setting {
 fn to_live(setting: &Setting) -> Bench {
     let mut bench = Bench::open(setting);
     bench.set(false, false, false);
-    bench.supply("226", "0.3", "225.8").unwrap();
-    bench.supply("226", "0.3", "225.8").unwrap();
-    bench.null("0.061 Ohm", "-0.061 Ohm");
-    bench.answer("pass").unwrap();
-    bench.touch("0.182 Ohm");
-    bench.touch("-0.190 Ohm");
+    bench.reach_the_first_leakage();
     bench
 }
 
