@@ -16,6 +16,8 @@ use crate::station::event::{Event, Stored};
 
 /// Newest inspections of an asset that are looked at.
 const LOOKED_AT_MAX: usize = 8;
+/// Newest records of all assets among which they are sought: some seconds of a cold disk.
+const SOUGHT_MAX: usize = 50_000;
 /// A repair begins a new reference: what was measured before it is no longer compared.
 const AFTER_REPAIR: &str = "after_repair";
 
@@ -51,14 +53,14 @@ fn of_asset(shelf: &Shelf, folder: &Path, opened: &Opened) -> Vec<Earlier> {
 }
 
 /// The newest value of each that may be compared, newest record first; what can't be read is left
-/// out.
+/// out, and so is what lies farther back than both bounds.
 fn newest<'r>(
     records: impl Iterator<Item = &'r OnShelf>,
     read: impl Fn(&OnShelf) -> Result<Option<past::Past>, String>,
 ) -> Vec<Earlier> {
     let mut list: Vec<Earlier> = Vec::new();
     let mut looked_at = 0;
-    for record in records {
+    for record in records.take(SOUGHT_MAX) {
         let past = match read(record) {
             Ok(Some(past)) if past.signed.is_some() => past,
             Ok(_) => continue,
@@ -138,5 +140,18 @@ mod tests {
             Ok(Some(past(&record.id, "scheduled", &[(record.id.as_str(), "0.1")])))
         };
         assert_eq!(newest(records.iter().rev(), read).len(), LOOKED_AT_MAX);
+    }
+
+    /// A workshop of many assets does not read all of its years each time an inspection opens.
+    #[test]
+    fn records_of_other_assets_are_passed_over_as_far_as_the_bound() {
+        let other = record("0");
+        let read = std::cell::Cell::new(0);
+        let none = |_: &OnShelf| {
+            read.set(read.get() + 1);
+            Ok(None)
+        };
+        assert!(newest(std::iter::repeat_n(&other, SOUGHT_MAX + 1), none).is_empty());
+        assert_eq!(read.get(), SOUGHT_MAX);
     }
 }
