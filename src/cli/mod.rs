@@ -27,6 +27,7 @@ mod offline;
 mod output;
 mod page;
 pub(crate) mod past;
+mod plain;
 pub mod plan;
 mod ports;
 pub mod rebuild;

@@ -2,22 +2,32 @@
 
 use std::io::{self, Write};
 
+use super::plain::plain;
 use super::verify::Said;
 use super::{Exit, Trouble};
 
-/// Prints a line of data. A reader that went away is no trouble: there is nobody to tell.
+/// Prints a line of data, harmless to a terminal. A reader that went away is no trouble: there is
+/// nobody to tell.
 ///
 /// # Errors
 /// [`Trouble::Quiet`] when nobody reads any more.
 pub(super) fn data(text: &str) -> Result<(), Trouble> {
+    painted(&plain(text))
+}
+
+/// Prints a line that we coloured: whoever did has made everything else in it harmless.
+///
+/// # Errors
+/// [`Trouble::Quiet`] when nobody reads any more.
+pub(super) fn painted(text: &str) -> Result<(), Trouble> {
     let mut out = io::stdout().lock();
     writeln!(out, "{text}").and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
 }
 
-/// Says something to the person.
+/// Says something to the person, harmless to a terminal.
 pub(super) fn talk(text: &str) {
     // A person who can't be told is not there.
-    let _ = writeln!(io::stderr().lock(), "{text}");
+    let _ = writeln!(io::stderr().lock(), "{}", plain(text));
 }
 
 /// Says what went wrong and what to do next.

@@ -170,7 +170,7 @@ impl Sink {
             return readings(&line).iter().try_for_each(|reading| output::data(reading));
         }
         match self.renderer.line(&line) {
-            Some(text) => output::data(&text),
+            Some(text) => output::painted(&text),
             None => Ok(()),
         }
     }

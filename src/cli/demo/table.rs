@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::play::Played;
+use crate::cli::plain::plain;
 use crate::cli::render::Paint;
 use crate::cli::{Trouble, output};
 use crate::words::english;
@@ -11,7 +12,7 @@ pub(super) fn print(played: &[Played], data: PathBuf) -> Result<(), Trouble> {
     let paint = Paint::of_stdout();
     output::data("")?;
     for one in played {
-        output::data(&paint.verdicts(&row(one)))?;
+        output::painted(&paint.verdicts(&plain(&row(one))))?;
         for reason in unique(&one.reasons) {
             output::data(&format!("{:10}{}", "", english().say("reason", reason)))?;
         }

@@ -7,6 +7,8 @@ use serde_json::Value;
 
 pub use paint::Paint;
 
+use super::plain;
+
 /// Turns stored lines into lines for people.
 #[derive(Debug)]
 pub struct Renderer {
@@ -26,17 +28,49 @@ impl Renderer {
     pub fn line(&mut self, event: &Value) -> Option<String> {
         let said = self.quiet.say(event)?;
         let time = self.time(event["t"].as_str()?);
-        let bench = event["bench"].as_str().unwrap_or("");
-        let place = said.place;
-        let text = self.paint.verdicts(&said.text);
+        let bench = plain::line(event["bench"].as_str().unwrap_or(""));
+        let place = plain::line(&said.place);
+        let text = self.paint.verdicts(&plain::plain(&said.text));
         Some(format!("{time}  {bench:4} {place:9} {text}").trim_end().to_owned())
     }
 
     /// Local time of day to the tenth of a second; the stamp itself where it can't be read.
     fn time(&self, stamp: &str) -> String {
-        let Ok(moment) = stamp.parse::<jiff::Timestamp>() else { return stamp.to_owned() };
+        let Ok(moment) = stamp.parse::<jiff::Timestamp>() else {
+            return plain::line(stamp).into_owned();
+        };
         let local = moment.to_zoned_datetime(self.zone.clone());
         let tenth = local.subsec_nanosecond() / 100_000_000;
         format!("{}.{tenth}", local.strftime("%H:%M:%S"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_text_from_elsewhere_reaches_the_terminal_as_a_command() {
+        let mut renderer = Renderer::new(Paint::Colour, jiff::tz::TimeZone::UTC);
+        let hostile = "\u{1b}[2J\u{9b}1A\r\u{202e}x";
+        let mut shown = 0;
+        for event in [
+            serde_json::json!({"k": "note", "text": hostile}),
+            serde_json::json!({"k": "link", "link": hostile, "state": hostile, "identity": hostile}),
+            serde_json::json!({"k": "scan", "raw": hostile, "kind": "text", "asset": hostile}),
+            serde_json::json!({"k": "in", "link": hostile, "read": [{"v": hostile, "u": hostile}]}),
+            serde_json::json!({"k": "refused", "what": hostile, "why": hostile}),
+            serde_json::json!({"k": "begin", "asset": hostile, "plan": hostile, "operator": hostile}),
+            serde_json::json!({"k": "verdict", "verdict": hostile, "reasons": [hostile]}),
+        ] {
+            let mut event = event;
+            event["t"] = hostile.into();
+            event["bench"] = hostile.into();
+            let Some(line) = renderer.line(&event) else { continue };
+            shown += usize::from(line.contains("\\u001b"));
+            let obeyed = |c: char| c != '\n' && (c.is_control() || c == '\u{202e}');
+            assert!(!line.contains(obeyed), "{line:?}");
+        }
+        assert!(shown >= 5, "{shown} of these lines show such a text");
     }
 }
