@@ -346,30 +346,39 @@ fn each_promise_names_a_test_that_exists() {
     assert_none(&missing, "DEVELOPERS.md names a test that is not there: name the one that is");
 }
 
-/// A fault of the wire whose test was renamed or removed is a fault that nobody provokes.
+/// What can go wrong, on a wire, by a person, on purpose: heading, first words of its table, rows.
+const DANGERS: &[(&str, &str, usize)] = &[
+    ("fault", "| | fault | ", 32),
+    ("use error", "| | use error | ", 15),
+    ("threat", "| | threat | ", 15),
+];
+
+/// A danger whose test was renamed or removed is one that nobody provokes.
 #[test]
-fn each_fault_of_the_wire_names_tests_that_exist_or_says_why_not() {
+fn each_danger_names_tests_that_exist_or_says_why_not() {
     let text = fs::read_to_string(root().join("tests/README.md")).unwrap();
-    let from = text.find("| | fault | tests |").expect("the table of faults");
-    let table = text[from..].split("\n\n").next().unwrap();
-    let rows: Vec<Vec<&str>> =
-        table.lines().skip(2).map(|row| row.split('|').map(str::trim).collect()).collect();
     let tests = all_rust();
+    let exists = |name: &str| {
+        // Of a property test the signature has arguments, of others none.
+        let function = format!("fn {name}(");
+        tests.iter().any(|source| source.text.contains(&function))
+    };
     let mut odd = Vec::new();
-    for (number, row) in (1..).zip(&rows) {
-        let [_, place, _, names, why, _] = row[..] else { panic!("{row:?}") };
-        assert_eq!(place, number.to_string(), "the faults are numbered");
-        if names.is_empty() && why.is_empty() {
-            odd.push(format!("fault {number} has neither a test nor a reason"));
-        }
-        for name in names.split('`').skip(1).step_by(2) {
-            // Of a property test the signature has arguments, of others none.
-            let function = format!("fn {name}(");
-            if !tests.iter().any(|source| source.text.contains(&function)) {
-                odd.push(format!("fault {number}: {name}"));
+    for &(kind, head, count) in DANGERS {
+        let from = text.find(head).expect("a table of dangers");
+        let table = text[from..].split("\n\n").next().unwrap();
+        let rows: Vec<Vec<&str>> =
+            table.lines().skip(2).map(|row| row.split('|').map(str::trim).collect()).collect();
+        assert_eq!(rows.len(), count, "each {kind} stands in its table");
+        for (number, row) in (1..).zip(&rows) {
+            let [_, place, .., names, why, _] = row[..] else { panic!("{row:?}") };
+            assert_eq!(place, number.to_string(), "they are numbered");
+            if names.is_empty() && why.is_empty() {
+                odd.push(format!("{kind} {number} has neither a test nor a reason"));
             }
+            let missing = names.split('`').skip(1).step_by(2).filter(|name| !exists(name));
+            odd.extend(missing.map(|name| format!("{kind} {number}: {name}")));
         }
     }
-    assert_eq!(rows.len(), 32, "all faults of the wire stand in the table");
     assert_none(&odd, "tests/README.md names a test that is not there: name the one that is");
 }
