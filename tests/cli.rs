@@ -284,3 +284,47 @@ fn help_speaks_plain_words() {
         assert_eq!(double, None, "help of `{command}`");
     }
 }
+
+/// A shell that nobody here wrote takes the completions, and offers commands and options.
+#[test]
+fn bash_completes_commands_and_options() {
+    let script = run(&["completions", "bash"], b"");
+    assert_eq!((script.code, script.stderr.as_str()), (0, ""));
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("tapline.bash");
+    fs::write(&file, script.stdout).unwrap();
+    for (words, want) in [
+        ("tapline his", "history"),
+        ("tapline explain --fol", "--folder"),
+        ("tapline instrument ch", "chart"),
+    ] {
+        let ask = r#"set -eu; . "$1"; read -ra COMP_WORDS <<<"$2"; COMP_CWORD=$((${#COMP_WORDS[@]}-1))
+            _tapline tapline "${COMP_WORDS[COMP_CWORD]}" "${COMP_WORDS[COMP_CWORD-1]}" || :
+            printf '%s\n' "${COMPREPLY[@]}""#;
+        let done =
+            Command::new("bash").args(["-c", ask, "bash"]).arg(&file).arg(words).output().unwrap();
+        let offered = String::from_utf8_lossy(&done.stdout);
+        assert!(offered.lines().any(|one| one == want), "{words}: {offered}{done:?}");
+    }
+}
+
+/// A reader of manual pages that nobody here wrote finds no fault above its own taste.
+#[test]
+fn the_manual_pages_are_read_without_a_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let done = run(&[OsStr::new("man"), folder.path().as_os_str()], b"");
+    assert_eq!(done.code, 0, "{done:?}");
+    let pages: Vec<_> =
+        fs::read_dir(folder.path()).unwrap().map(|one| one.unwrap().path()).collect();
+    assert!(pages.len() > 60, "{} pages", pages.len());
+    let lint = Command::new("mandoc").args(["-T", "lint", "-W", "error"]).args(&pages).output();
+    let lint = lint.expect("install mandoc: apt install mandoc");
+    assert!(lint.status.success(), "{}", String::from_utf8_lossy(&lint.stdout));
+    let read =
+        Command::new("mandoc").arg(folder.path().join("tapline-explain.1")).output().unwrap();
+    let text = String::from_utf8_lossy(&read.stdout).replace("\u{8}", "");
+    assert!(text.contains("bytes") && text.contains("folder"), "{text}");
+    let nowhere = run(&[OsStr::new("man"), folder.path().join("none").as_os_str()], b"");
+    assert_eq!(nowhere.code, 2);
+    assert!(nowhere.stderr.contains("next: name a folder"), "{nowhere:?}");
+}

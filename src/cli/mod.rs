@@ -7,6 +7,7 @@ mod alike;
 pub mod args;
 mod believed;
 pub(crate) mod bench;
+mod bench_args;
 pub(crate) mod change;
 mod chart;
 pub mod client;
@@ -36,6 +37,7 @@ mod register;
 pub mod render;
 pub mod replay;
 pub mod scanner;
+mod shell;
 mod show;
 mod status;
 mod tail;
@@ -190,6 +192,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Standard { what } => register::run(&client(), "standards", what, &common),
         Command::Fixture { what } => register::run(&client(), "fixtures", what, &common),
         Command::Operator { what } => register::operators(&client(), what, &common),
+        Command::Completions { shell } => shell::completions(shell),
+        Command::Man { folder } => shell::man(&folder),
         Command::Bench(command) => bench::run(&client(), command, &common),
     }
 }
