@@ -199,7 +199,7 @@ fn the_page_is_for_this_machine_and_its_own_origin() {
     let token = format!("Authorization: Bearer {}\r\n", token.trim());
     let here = format!("Host: 127.0.0.1:{}\r\n", house.page);
     assert_eq!(page(house.page, &format!("{here}{token}")), 200);
-    assert_eq!(page(house.page, &here), 403, "without a token");
+    assert_eq!(page(house.page, &here), 401, "without a token");
     assert_eq!(page(house.page, &format!("Host: clinic.example\r\n{token}")), 421);
     let elsewhere = "Origin: http://clinic.example\r\n";
     assert_eq!(page(house.page, &format!("{here}{token}{elsewhere}")), 403);

@@ -12,7 +12,7 @@ use super::problem::Refused;
 use crate::station::event::{Answer, Problem, Request};
 
 /// What can be asked of a bench, besides the paths of their own.
-const ACTS: &[&str] = &[
+pub(super) const ACTS: &[&str] = &[
     "act",
     "answer",
     "begin",
@@ -101,7 +101,7 @@ pub(super) fn object(body: &[u8]) -> Result<Map<String, Value>, Refused> {
 }
 
 /// Takes a text out of a body; `null` counts as absent.
-fn take(body: &mut Map<String, Value>, key: &str) -> Result<Option<String>, Problem> {
+pub(super) fn take(body: &mut Map<String, Value>, key: &str) -> Result<Option<String>, Problem> {
     match body.remove(key) {
         None | Some(Value::Null) => Ok(None),
         Some(Value::String(text)) => Ok(Some(text)),

@@ -17,7 +17,7 @@ use axum::extract::Request;
 use axum::http::header::{self, HeaderName};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode};
 use axum::middleware::{Next, from_fn};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use tokio::time::timeout;
 
 use super::page::door;
@@ -123,10 +123,10 @@ impl Guard {
             return Err(No(StatusCode::UNSUPPORTED_MEDIA_TYPE, "the body must be JSON"));
         }
         if acts && !browser && bearer(headers).is_none() {
-            return Err(No(StatusCode::FORBIDDEN, "the request does not say where it is from"));
+            return Err(No(StatusCode::UNAUTHORIZED, "the request does not say where it is from"));
         }
         let known = self.open.contains(&request.uri().path()) || self.known(headers, acts);
-        if known { Ok(()) } else { Err(No(StatusCode::FORBIDDEN, NO_KEY)) }
+        if known { Ok(()) } else { Err(No(StatusCode::UNAUTHORIZED, NO_KEY)) }
     }
 
     /// The one host that is named, if it is this machine's loopback at our port.
@@ -199,8 +199,12 @@ fn is_json(headers: &HeaderMap) -> bool {
 }
 
 fn refused(status: StatusCode, why: &str) -> Response {
-    let mut response = Refused::new("forbidden", why).into_response();
-    *response.status_mut() = status;
+    let mut response = Refused::new("forbidden", why).under(status);
+    if status == StatusCode::UNAUTHORIZED {
+        // RFC 9110, section 15.5.2; of this kind no browser asks its user.
+        let how = HeaderValue::from_static("Bearer");
+        response.headers_mut().insert(header::WWW_AUTHENTICATE, how);
+    }
     response
 }
 

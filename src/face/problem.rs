@@ -25,8 +25,15 @@ impl From<Problem> for Refused {
 
 impl IntoResponse for Refused {
     fn into_response(self) -> Response {
+        let status = status(&self.0.code);
+        self.under(status)
+    }
+}
+
+impl Refused {
+    /// The answer under a status that is not the usual one of its code.
+    pub(crate) fn under(self, status: StatusCode) -> Response {
         let Problem { code, detail, next } = self.0;
-        let status = status(&code);
         let title = status.canonical_reason().unwrap_or("Problem");
         let body = json!({
             "type": "about:blank",
@@ -47,6 +54,7 @@ fn status(code: &str) -> StatusCode {
         "bad_input" => StatusCode::BAD_REQUEST,
         "not_found" => StatusCode::NOT_FOUND,
         "forbidden" => StatusCode::FORBIDDEN,
+        "not_allowed" => StatusCode::METHOD_NOT_ALLOWED,
         "halted" | "busy" | "starting" => StatusCode::SERVICE_UNAVAILABLE,
         _ => StatusCode::CONFLICT,
     }

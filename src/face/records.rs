@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
 
+use axum::body::Bytes;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
@@ -13,15 +14,14 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::Word;
 
 use super::Hall;
+use super::acts::{object, take};
 use super::problem::Refused;
+use super::query::{LIST_MAX, flag, limit, moment};
 use crate::books::place::{InspectionName, sealed_path};
 use crate::books::verify::doubt;
 use crate::books::{Line, Reader};
 use crate::index::{self, Index, IndexFault};
 use crate::serve::summary::Summary;
-
-/// The most lines or inspections of one answer.
-const LIST_MAX: usize = 500;
 
 /// Which inspections are wanted; from and to are days or moments of opening, UTC.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -48,7 +48,10 @@ pub(super) async fn list(
 ) -> Result<Json<Value>, Refused> {
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
-        let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+        let limit = limit(wanted.limit)?;
+        for (name, text) in [("from", &wanted.from), ("to", &wanted.to)] {
+            moment(name, text.as_deref())?;
+        }
         let query = index::Query {
             asset: wanted.asset,
             from: wanted.from,
@@ -81,7 +84,12 @@ pub(super) fn ask<T>(
 }
 
 /// `POST /v1/rebuild`: the index is built again from the books; the station goes on meanwhile.
-pub(super) async fn rebuild(State(hall): State<Hall>) -> Result<Json<Value>, Refused> {
+pub(super) async fn rebuild(State(hall): State<Hall>, body: Bytes) -> Result<Json<Value>, Refused> {
+    let mut body = object(&body)?;
+    take(&mut body, "by")?;
+    if let Some((key, _)) = body.iter().next() {
+        return Err(Refused::new("bad_input", format!("`{key}` is not known here")));
+    }
     blocking(move || {
         let indexer = hall.shared.indexer.get();
         let indexer = indexer.ok_or_else(|| Refused::new("busy", "the index is not open yet"))?;
@@ -154,7 +162,8 @@ pub(super) async fn facts(
 ) -> Result<Response, Refused> {
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
-        let raw = wanted.raw.is_some_and(|raw| raw != 0);
+        let raw = flag("raw", wanted.raw)?;
+        limit(wanted.limit)?;
         let text = match path(&hall.shared.folder, &id) {
             Some(path) => lines(&path, &wanted, raw)
                 .map_err(|error| Refused::new("not_found", error.to_string()))?,
@@ -168,7 +177,7 @@ pub(super) async fn facts(
 
 fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> {
     let after = wanted.after.unwrap_or(0);
-    let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+    let limit = wanted.limit.unwrap_or(LIST_MAX);
     let mut reader = Reader::new(File::open(path)?);
     let mut list: Vec<String> = Vec::new();
     let (mut last, mut more) = (after, false);
@@ -192,7 +201,7 @@ fn lines(path: &FilePath, wanted: &Lines, raw: bool) -> std::io::Result<String> 
 }
 
 fn raw_of_index(hall: &Hall, id: &str, wanted: &Lines) -> Result<String, Refused> {
-    let limit = wanted.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+    let limit = wanted.limit.unwrap_or(LIST_MAX);
     let after = wanted.after.unwrap_or(0);
     let page = ask(hall, |index| index.raw(id, after, limit))?.ok_or_else(|| unknown(id))?;
     Ok(page_of(("index", None), page.next, &page.lines))

@@ -1,6 +1,7 @@
 //! Registers: assets, instruments, fixtures, operators.
 
 use axum::body::Bytes;
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{ConnectInfo, Path, Query, State};
 use axum::response::Json;
 use serde::{Deserialize, Serialize};
@@ -12,12 +13,18 @@ use super::Hall;
 use super::acts::{ask, object};
 use super::peer::Peer;
 use super::problem::Refused;
+use super::query::limit;
 use crate::clock;
 use crate::station::event::Answer;
 use crate::station::register::Register;
 
-/// The most entries of one answer.
-const LIST_MAX: usize = 500;
+/// The registers.
+pub(super) const NAMES: &[&str] =
+    &["assets", "checks", "fixtures", "instruments", "operators", "standards"];
+
+/// Those that files add to.
+pub(super) const IMPORTED: &[&str] =
+    &["assets", "fixtures", "instruments", "operators", "standards"];
 
 /// Where a list goes on.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -30,16 +37,15 @@ pub(super) struct From {
 /// `GET /v1/assets` and its like: entries in order of their ids.
 pub(super) async fn list(
     State(hall): State<Hall>,
-    Path(register): Path<String>,
-    Query(from): Query<From>,
+    register: &'static str,
+    from: Result<Query<From>, QueryRejection>,
 ) -> Result<Json<Value>, Refused> {
-    let name = register.clone();
-    let all = hall.shared.ask(move |core| entries(core.register(), &register)).await?;
-    let mut list = all.ok_or_else(|| nothing(&name))?;
+    let Query(from) = from.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    let mut list = hall.shared.ask(move |core| entries(core.register(), register)).await?;
     if let Some(after) = from.after {
         list.retain(|(id, _)| *id > after);
     }
-    let limit = from.limit.unwrap_or(LIST_MAX).clamp(1, LIST_MAX);
+    let limit = limit(from.limit)?;
     let more = list.len() > limit;
     list.truncate(limit);
     let next = more.then(|| list.last().map(|(id, _)| id.clone()));
@@ -50,11 +56,10 @@ pub(super) async fn list(
 /// `GET /v1/assets/{id}` and its like.
 pub(super) async fn one(
     State(hall): State<Hall>,
-    Path((register, id)): Path<(String, String)>,
+    register: &'static str,
+    Path(id): Path<String>,
 ) -> Result<Json<Value>, Refused> {
-    let name = register.clone();
-    let all = hall.shared.ask(move |core| entries(core.register(), &register)).await?;
-    let all = all.ok_or_else(|| nothing(&name))?;
+    let all = hall.shared.ask(move |core| entries(core.register(), register)).await?;
     let found = all.into_iter().find(|(known, _)| *known == id);
     let (_, entry) =
         found.ok_or_else(|| Refused::new("not_found", format!("the register has no `{id}`")))?;
@@ -65,54 +70,41 @@ pub(super) async fn one(
 pub(super) async fn import(
     State(hall): State<Hall>,
     ConnectInfo(peer): ConnectInfo<Peer>,
-    Path(register): Path<String>,
+    register: &'static str,
     body: Bytes,
 ) -> Result<Json<Answer>, Refused> {
-    if !matches!(
-        register.as_str(),
-        "assets" | "instruments" | "fixtures" | "standards" | "operators"
-    ) {
-        return Err(nothing(&register));
-    }
     let mut body: Map<String, Value> = object(&body)?;
     body.insert("what".into(), register.into());
     ask(&hall, peer, None, "import", body).await.map(Json)
 }
 
-fn nothing(register: &str) -> Refused {
-    Refused::new("not_found", format!("there is no register `{register}`"))
-}
-
-/// All entries of a register with their ids, `None` for an unknown register.
-fn entries(register: &Register, name: &str) -> Option<Vec<(String, Value)>> {
+/// All entries of a register of [`NAMES`] with their ids.
+fn entries(register: &Register, name: &str) -> Vec<(String, Value)> {
     match name {
-        "assets" => Some(
-            register
-                .assets
-                .iter()
-                .map(|(id, (revision, asset))| {
-                    let mut json = to_json(asset);
-                    json["revision"] = (*revision).into();
-                    (id.clone(), json)
-                })
-                .collect(),
-        ),
+        "assets" => {
+            let revised = |(id, (revision, asset)): (&String, &(u64, _))| {
+                let mut json = to_json(asset);
+                json["revision"] = (*revision).into();
+                (id.clone(), json)
+            };
+            register.assets.iter().map(revised).collect()
+        }
         "instruments" => {
             let mut all: Vec<_> = pairs(register.instruments.iter());
             all.extend(pairs(register.setups.iter()));
             all.sort_by(|(a, _), (b, _)| a.cmp(b));
-            Some(all)
+            all
         }
         "fixtures" => {
             let mut all: Vec<_> = pairs(register.fixtures.iter());
             all.extend(pairs(register.leads.iter()));
             all.sort_by(|(a, _), (b, _)| a.cmp(b));
-            Some(all)
+            all
         }
-        "standards" => Some(pairs(register.standards.iter())),
-        "checks" => Some(charts(register)),
-        "operators" => Some(pairs(register.operators.iter())),
-        _ => None,
+        "standards" => pairs(register.standards.iter()),
+        "checks" => charts(register),
+        "operators" => pairs(register.operators.iter()),
+        _ => Vec::new(),
     }
 }
 

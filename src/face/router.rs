@@ -7,11 +7,13 @@ use axum::routing::{get, post};
 use serde_json::Value;
 
 use super::problem::Refused;
-use super::{Hall, acts, plans, plug, records, registers, stream};
+use super::{Hall, acts, openapi, plans, plug, records, registers, stream};
 
 /// All paths; no body of more than so many bytes is taken.
 pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
-    Router::new()
+    let registers =
+        registers::NAMES.iter().fold(Router::new(), |router, name| register(router, name));
+    registers
         .route("/v1/status", get(status))
         .route("/v1/feed", get(stream::feed))
         .route("/v1/ports", get(plug::ports))
@@ -26,11 +28,21 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/limits", get(plans::limits).post(acts::confirm))
         .route("/v1/plans", get(plans::list))
         .route("/v1/plans/{id}", get(plans::one))
-        .route("/v1/{register}", get(registers::list).post(registers::import))
-        .route("/v1/{register}/{id}", get(registers::one))
+        .route("/v1/openapi.json", get(openapi::openapi))
         .fallback(nowhere)
+        .method_not_allowed_fallback(otherwise)
         .layer(DefaultBodyLimit::max(body_bytes_max))
         .with_state(hall)
+}
+
+/// The paths of a register.
+fn register(router: Router<Hall>, name: &'static str) -> Router<Hall> {
+    let mut list = get(move |hall, from| registers::list(hall, name, from));
+    if registers::IMPORTED.contains(&name) {
+        list = list.post(move |hall, peer, body| registers::import(hall, peer, name, body));
+    }
+    let one = get(move |hall, id| registers::one(hall, name, id));
+    router.route(&format!("/v1/{name}"), list).route(&format!("/v1/{name}/{{id}}"), one)
 }
 
 async fn status(State(hall): State<Hall>) -> Json<Value> {
@@ -39,4 +51,8 @@ async fn status(State(hall): State<Hall>) -> Json<Value> {
 
 async fn nowhere() -> Refused {
     Refused::new("not_found", "there is nothing at this path")
+}
+
+async fn otherwise() -> Refused {
+    Refused::new("not_allowed", "nothing is asked that way here")
 }

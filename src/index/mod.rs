@@ -33,7 +33,7 @@ use std::io;
 
 pub use build::{Opened, RebuildFault, Rebuilt, rebuild};
 pub use level::{Progress, Told};
-pub use query::{LIST_MAX, Query};
+pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;
 pub use store::Index;
 pub use summary::{LimitRow, Summary};

@@ -275,6 +275,12 @@ impl Query {
     }
 }
 
+/// Whether a text is a moment to ask by: `2026-11-24`, or the beginning of a stamp, UTC.
+#[must_use]
+pub fn is_moment(text: &str) -> bool {
+    moment(text).is_some()
+}
+
 fn is_driver(name: &str, wanted: &str) -> bool {
     name == wanted || name.split_once('/').is_some_and(|(driver, _)| driver == wanted)
 }

@@ -49,15 +49,15 @@ fn a_cookie_alone_looks_and_does_not_act() {
     let key = guard.token.key();
     let key = ("x-tapline-key", key.as_str());
     assert_eq!(status(&guard, "GET", "/v1/status", &[HOST, cookie]), 200);
-    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, OWN, JSON]), 403, "no key");
-    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, key, JSON]), 403, "no origin");
-    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, key, OWN, JSON]), 403, "no cookie");
+    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, OWN, JSON]), 401, "no key");
+    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, key, JSON]), 401, "no origin");
+    assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, key, OWN, JSON]), 401, "no cookie");
     let form = ("content-type", "application/x-www-form-urlencoded");
     assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, key, OWN, form]), 415);
     assert_eq!(status(&guard, "POST", "/v1/scan", &[HOST, cookie, key, OWN]), 415);
     assert_eq!(status(&guard, "PUT", "/v1/scan", &[HOST, cookie, key, OWN, JSON]), 405);
     let wrong = ("cookie", "tapline_8177=0000");
-    assert_eq!(status(&guard, "GET", "/v1/status", &[HOST, wrong]), 403);
+    assert_eq!(status(&guard, "GET", "/v1/status", &[HOST, wrong]), 401);
 }
 
 #[test]

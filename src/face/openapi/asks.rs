@@ -1,0 +1,134 @@
+//! What can be asked: it changes nothing.
+
+use serde_json::{Map, Value, json};
+
+use super::super::registers::NAMES;
+use super::{refused, schema};
+
+/// Path, what it gives, query, shape of the answer.
+type Ask = (&'static str, &'static str, &'static [(&'static str, Kind)], &'static str);
+
+/// What a word of a query may be.
+#[derive(Clone, Copy)]
+enum Kind {
+    Text,
+    Must,
+    Moment,
+    Verdict,
+    Count,
+    Seq,
+    Flag,
+}
+
+use Kind::{Count, Flag, Moment, Must, Seq, Text, Verdict};
+
+const PAGE: &[(&str, Kind)] = &[("after", Text), ("limit", Count)];
+
+const ASKS: &[Ask] = &[
+    ("/v1/status", "What is going on, as it is on disk.", &[], "Status"),
+    ("/v1/ports", "What is plugged in, and why it can't be used.", &[], "Thing"),
+    (
+        "/v1/inspections",
+        "Inspections in the order of their opening. `from` and `to` are days, or the \
+         beginning of moments as they are stored, UTC.",
+        &[
+            ("asset", Text),
+            ("from", Moment),
+            ("to", Moment),
+            ("verdict", Verdict),
+            ("instrument", Text),
+            ("driver", Text),
+            ("limit_table", Text),
+            ("limit_row", Text),
+            ("standard", Text),
+            ("edition", Text),
+            ("after", Text),
+            ("limit", Count),
+        ],
+        "List",
+    ),
+    ("/v1/inspections/{id}", "What an inspection came to.", &[], "Thing"),
+    (
+        "/v1/inspections/{id}/facts",
+        "Its lines as stored. `raw=1`: what arrived and what it came to.",
+        &[("after", Seq), ("limit", Count), ("raw", Flag)],
+        "Lines",
+    ),
+    ("/v1/verify/{id}", "Marks, head and signature, as a stranger checks them.", &[], "Thing"),
+    ("/v1/limits", "Every limit with its source and how sure it is.", &[], "List"),
+    ("/v1/plans", "What inspections can be opened by.", &[], "List"),
+    (
+        "/v1/plans/{id}",
+        "Steps of a plan for an asset, what is missing, what it costs.",
+        &[("asset", Must), ("bench", Text)],
+        "Thing",
+    ),
+    ("/v1/openapi.json", "This document.", &[], "Thing"),
+];
+
+pub(super) fn paths() -> Map<String, Value> {
+    let mut paths = Map::new();
+    for (path, what, query, answer) in ASKS {
+        paths.insert((*path).into(), json!({ "get": ask(path, what, query, &json_of(answer)) }));
+    }
+    for name in NAMES {
+        let (list, one) = (format!("/v1/{name}"), format!("/v1/{name}/{{id}}"));
+        let what = format!("The register's {name}, in the order of their ids.");
+        let all = ask(&list, &what, PAGE, &json_of("List"));
+        paths.insert(list, json!({ "get": all }));
+        let single = ask(&one, "One of them.", &[], &json_of("Thing"));
+        paths.insert(one, json!({ "get": single }));
+    }
+    let (evidence, feed) = ("/v1/inspections/{id}/evidence", "/v1/feed");
+    let lines = json!({ "application/x-ndjson": { "schema": { "type": "string" } } });
+    let file = ask(evidence, "The file as stored.", &[], &lines);
+    paths.insert(evidence.into(), json!({ "get": file }));
+    let query: &[(&str, Kind)] =
+        &[("after", Seq), ("bench", Text), ("inspection", Text), ("kinds", Text)];
+    let events = json!({ "text/event-stream": { "schema": { "type": "string" } } });
+    let what = "Every line as it is stored, as server-sent events, without end; `kinds` with `,`.";
+    paths.insert(feed.into(), json!({ "get": ask(feed, what, query, &events) }));
+    paths
+}
+
+fn json_of(answer: &str) -> Value {
+    json!({ "application/json": { "schema": schema(answer) } })
+}
+
+fn ask(path: &str, what: &str, query: &[(&str, Kind)], content: &Value) -> Value {
+    let mut parameters = in_path(path);
+    parameters.extend(query.iter().map(|(name, kind)| {
+        let must = matches!(kind, Must);
+        json!({ "name": name, "in": "query", "required": must, "schema": of(*kind) })
+    }));
+    json!({
+        "summary": what,
+        "parameters": parameters,
+        "responses": {
+            "200": { "description": "So it is.", "content": content },
+            "default": refused(),
+        },
+    })
+}
+
+/// The words in braces of a path.
+pub(super) fn in_path(path: &str) -> Vec<Value> {
+    let names = path.split('{').skip(1).filter_map(|rest| rest.split_once('}'));
+    let schema = json!({ "type": "string", "minLength": 1 });
+    names
+        .map(|(name, _)| json!({ "name": name, "in": "path", "required": true, "schema": schema }))
+        .collect()
+}
+
+fn of(kind: Kind) -> Value {
+    match kind {
+        Text | Must => json!({ "type": "string" }),
+        Moment => json!({ "type": "string", "format": "date" }),
+        Verdict => json!({
+            "enum": ["pass", "conditional_pass", "undecided", "conditional_fail", "fail"],
+        }),
+        Count => json!({ "type": "integer", "minimum": 1, "maximum": 500 }),
+        Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
+        Flag => json!({ "enum": [0, 1] }),
+    }
+}
