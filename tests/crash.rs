@@ -14,6 +14,8 @@
 //! another story.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "crash/between.rs"]
+mod between;
 #[path = "crash/inside.rs"]
 mod inside;
 mod support;

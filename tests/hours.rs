@@ -62,6 +62,7 @@ fn station() -> Core {
         commit_ms: 20,
         policy: Policy::default(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

@@ -48,6 +48,8 @@ mod support;
 mod days;
 #[path = "time/faked.rs"]
 mod faked;
+#[path = "time/restart.rs"]
+mod restart;
 #[path = "time/set.rs"]
 mod set;
 #[path = "time/sleep.rs"]

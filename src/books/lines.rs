@@ -4,9 +4,14 @@ use std::collections::VecDeque;
 use std::io::Read;
 use std::sync::Arc;
 
+use data_encoding::HEXLOWER;
+use sha2::Digest;
+use tapline_protocols::Fact;
+use tapline_protocols::fact::SealedFact;
+
 use super::disk::Disk;
 use super::halted::{Cause, Halted};
-use super::line::{Line, outline};
+use super::line::{LINE_BYTES_MAX, Line, outline};
 use super::place::{self, IDLE, INSPECTIONS, InspectionName, OPEN, STATION};
 use super::reader::{Ending, Reader, Tail};
 use super::writer::{Books, length};
@@ -32,6 +37,12 @@ pub struct Text {
 
 /// Believed lines, understood, in order.
 pub struct Lines(Texts);
+
+/// Longest sealed book that is read at a start, bytes: a day of the fastest meter.
+const SEALED_BYTES_MAX: u64 = 256 << 20;
+
+/// Kinds of lines that tell what went over the wire.
+const WIRE: [&[u8]; 3] = [b"in", b"out", b"tick"];
 
 /// The books of a data folder, to be read only. Needs no lock.
 #[derive(Debug, Clone)]
@@ -134,6 +145,48 @@ impl Shelf {
                 Ok(Vec::new())
             }
         }
+    }
+
+    /// What stands in a sealed book besides what went over the wire, if the book is what was
+    /// sealed, to the byte; `None` where it is not, is gone, or is longer than anybody measures.
+    ///
+    /// # Errors
+    /// It can't be read, or a line can't be understood.
+    pub fn as_sealed(&self, fact: &SealedFact) -> Result<Option<Vec<Line>>, Halted> {
+        let path = place::sealed_path(&fact.id).unwrap_or_default();
+        let length = length(self.disk.as_ref(), &path)?;
+        if length != Some(fact.bytes) || SEALED_BYTES_MAX < fact.bytes {
+            return Ok(None);
+        }
+        let mut reader = self.reader(&path)?;
+        let mut lines = Vec::new();
+        let failed = |error| Halted::disk("read", &path, &error);
+        while let Some(commit) = reader.commit().map_err(failed)? {
+            for (bytes, number) in commit.lines().zip(commit.line..) {
+                if outline(bytes).is_none_or(|(_, kind)| !WIRE.contains(&kind)) {
+                    lines.push(understood(bytes, number, &path)?);
+                }
+            }
+        }
+        let sealed = HEXLOWER.encode(&reader.above().finalize()) == fact.head;
+        Ok((sealed && reader.ending() == Some(&Ending::Whole)).then_some(lines))
+    }
+
+    /// The newest line of a book, of those that its life wrote; `None` where there is none near
+    /// the end of its newest file.
+    ///
+    /// # Errors
+    /// The file can't be read.
+    pub fn newest_line(&self, book: &BookId) -> Result<Option<Line>, Halted> {
+        let Some(path) = self.paths(book)?.pop() else { return Ok(None) };
+        let failed = |error| Halted::disk("read", &path, &error);
+        let window = 2 * LINE_BYTES_MAX as u64;
+        let from = length(self.disk.as_ref(), &path)?.unwrap_or(0).saturating_sub(window);
+        let mut bytes = Vec::new();
+        let source = self.disk.read(&path, from).map_err(failed)?;
+        source.take(window).read_to_end(&mut bytes).map_err(failed)?;
+        let lines = bytes.rsplit(|&byte| byte == b'\n').filter_map(|line| Line::read(line).ok());
+        Ok(lines.into_iter().find(|line| !matches!(line.fact, Fact::Torn(_) | Fact::Open(_))))
     }
 
     /// All inspections, sealed ones and those in work, sorted by name. Opens none of them.

@@ -18,8 +18,11 @@ use crate::books::{Books, Cause, Damaged, Disk, FORMAT, Folder, Halted, Key, Rec
 use crate::clock::{self, Stamp, Watch, Zone};
 use crate::config::Config;
 use crate::station::event::{BookId, Event, Stored};
+use crate::station::library::sha256;
 use crate::station::register::Register;
-use crate::station::{BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings};
+use crate::station::{
+    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings, sealed_last,
+};
 use crate::words;
 
 /// Number of the judgement: rises when the same readings would give other verdicts.
@@ -72,7 +75,7 @@ pub(super) fn start(
     let context = context(&books, at)?;
     let settings = settings(config)?;
     let mut core = Core::new(settings.clone(), context, library(config)?);
-    core.recover(at, what_was_found(&books, &found, register)?);
+    core.recover(at, what_was_found(&books, &found, register, config)?);
     for fault in settings.faults(core.register()) {
         tracing::warn!(%fault, "A link stays listen-only.");
     }
@@ -151,6 +154,7 @@ fn what_was_found(
     books: &Books,
     found: &Recovered,
     mut station: Register,
+    config: &Config,
 ) -> Result<Found, Halted> {
     let since = books.shelf().station_after(station.seq)?;
     since.iter().for_each(|line| station.take(line));
@@ -161,11 +165,19 @@ fn what_was_found(
     }
     // The highest number in use counts, in whichever book it stands.
     let last = found.next_seq.saturating_sub(1);
+    let (shelf, day) = (books.shelf(), last_day(books)?);
+    let boot = boot_id()?;
+    let benches = config.benches.len();
+    let read = |sealed: &SealedFact| shelf.as_sealed(sealed);
+    let sealed = sealed_last((&station, &boot), &found.sealed, benches, read)?;
+    let heard = shelf.newest_line(&BookId::Idle(day.clone()))?;
     Ok(Found {
         station,
         open,
-        idle: Some((last_day(books)?, last)),
+        idle: Some((day, last)),
         numbers: found.numbers.clone(),
+        sealed,
+        heard: heard.map(|line| (line.seq, line.at.boot_us)),
     })
 }
 
@@ -178,7 +190,7 @@ fn last_day(books: &Books) -> Result<String, Halted> {
 }
 
 fn context(books: &Books, at: Stamp) -> Result<Context, Halted> {
-    let boot = clock::boot_id().map_err(|error| Halted::disk("read", "the boot id", &error))?;
+    let boot = boot_id()?;
     tracing::debug!(at = clock::rfc3339(at.wall_us), boot, "Context is read.");
     Ok(Context {
         version: env!("CARGO_PKG_VERSION").into(),
@@ -188,6 +200,10 @@ fn context(books: &Books, at: Stamp) -> Result<Context, Halted> {
         earliest_us: clock::EARLIEST_US,
         key: Some(books.key().public().fingerprint()),
     })
+}
+
+fn boot_id() -> Result<String, Halted> {
+    clock::boot_id().map_err(|error| Halted::disk("read", "the boot id", &error))
 }
 
 /// What the engine is told of the configuration.
@@ -205,6 +221,8 @@ pub(super) fn settings(config: &Config) -> Result<StationSettings, Halted> {
         commit_ms: config.store.commit_ms,
         policy: config.policy.clone(),
         due: config.due,
+        // Ports and line settings too: what they are plugged into is another bench.
+        wiring: Some(sha256(&format!("{:?}\n{:?}", config.benches, config.links))),
         benches: config.benches.iter().map(bench).collect(),
         links: config.links.iter().map(link).collect(),
     })

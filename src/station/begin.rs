@@ -58,12 +58,12 @@ struct Opening {
 }
 
 /// What hangs on a bench, as the register knows it.
-struct OnBench {
-    instruments: Vec<Instrument>,
-    setups: Vec<Setup>,
-    fixtures: Vec<Fixture>,
-    leads: Vec<Lead>,
-    links: Vec<LinkGiven>,
+pub(super) struct OnBench {
+    pub(super) instruments: Vec<Instrument>,
+    pub(super) setups: Vec<Setup>,
+    pub(super) fixtures: Vec<Fixture>,
+    pub(super) leads: Vec<Lead>,
+    pub(super) links: Vec<LinkGiven>,
     checks: Vec<CheckFact>,
 }
 
@@ -228,7 +228,7 @@ impl Core {
         bad(format!("plan `{plan}` can't be used here: {}", texts.join("; ")))
     }
 
-    fn on_bench(&self, bench: &str) -> OnBench {
+    pub(super) fn on_bench(&self, bench: &str) -> OnBench {
         let links: Vec<&Link> =
             self.links.values().filter(|link| link.settings.bench == bench).collect();
         let named: BTreeSet<&String> =

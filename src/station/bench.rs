@@ -1,8 +1,11 @@
 //! What a bench remembers between two inspections.
 
+use std::collections::BTreeMap;
+
 use tapline_protocols::fact::{NullFact, ProveFact};
 use tapline_protocols::inspection::CheckRun;
 
+use super::carry::Hung;
 use super::event::{Answer, Problem};
 
 /// A fact of an earlier inspection that the next one may repeat.
@@ -18,6 +21,19 @@ pub(super) struct Kept<T> {
     pub fact: T,
 }
 
+/// What the inspection before left on a bench.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct Left {
+    /// Nulls, while nothing was plugged anew.
+    pub nulls: Vec<Kept<NullFact>>,
+    /// Supply check of the day.
+    pub supply: Option<Kept<ProveFact>>,
+    /// What hung on the bench.
+    pub hung: Hung,
+    /// After a restart: what the instruments on these links said they are, and have to say again.
+    pub told: BTreeMap<String, String>,
+}
+
 /// A signature that waits for its badge.
 #[derive(Debug, Clone)]
 pub(super) struct Signing {
@@ -27,7 +43,7 @@ pub(super) struct Signing {
     pub tag: Option<String>,
 }
 
-/// A bench. All of it is lost at a restart; what must not be lost is in a book.
+/// A bench. All of it is lost at a restart; what the inspection before left is read from its book.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Bench {
     /// Asset that was scanned, with the line of the scan.
@@ -36,10 +52,8 @@ pub(super) struct Bench {
     pub active: Option<String>,
     /// Last line before something was plugged anew, or taken up again.
     pub relinked: u64,
-    /// Nulls, while nothing was plugged anew.
-    pub nulls: Vec<Kept<NullFact>>,
-    /// Supply check of the day.
-    pub supply: Option<Kept<ProveFact>>,
+    /// What the next inspection may repeat.
+    pub left: Left,
     /// A bench check in progress.
     pub check: Option<CheckRun>,
     /// A code asked to sign: the badge of who is logged in must be the next code.

@@ -11,13 +11,14 @@ use tapline_protocols::fact::{Open, ReasonFact, ResumeFact, SealedFact, StartFac
 use tapline_protocols::inspection::Record;
 
 use super::bench::Bench;
-use super::case::Case;
+use super::case::{AFTER_RESTART, Case};
 use super::event::{Answer, BookId, Effect, Event, Problem, Stored};
 use super::library::Library;
 use super::link::Link;
 use super::outbox::{Outbox, Waiting};
 use super::register::Register;
 use super::settings::{Context, StationSettings};
+use super::watched::before_a_start;
 use super::wire::Wire;
 use crate::books::place::InspectionName;
 use crate::books::{FORMAT, Line};
@@ -34,6 +35,10 @@ pub struct Found {
     pub idle: Option<(String, u64)>,
     /// Highest number that an inspection of a day (`20261124`) has, open or sealed.
     pub numbers: BTreeMap<String, u32>,
+    /// What is left of the inspections that were sealed last: see [`super::sealed_last`].
+    pub sealed: Vec<(String, Vec<Line>)>,
+    /// Number and moment, boot-time microseconds, of the newest line of the idle books.
+    pub heard: Option<(u64, u64)>,
 }
 
 /// The station core.
@@ -99,6 +104,9 @@ impl Core {
             self.seq = self.seq.max(seq);
         }
         self.numbers = found.numbers;
+        // What is newer than every line of the station's last life is of that life.
+        let last = self.register.watched.last();
+        let mut alive = found.heard.filter(|(seq, _)| last < *seq);
         // Also those whose files were taken elsewhere.
         for id in &self.register.sealed {
             given(&mut self.numbers, id);
@@ -107,6 +115,9 @@ impl Core {
             let mut case = Case::new(id.clone());
             for line in &lines {
                 self.seq = self.seq.max(line.seq);
+                if last < line.seq && !before_a_start(&line.fact) {
+                    alive = alive.max(Some((line.seq, line.at.boot_us)));
+                }
                 case.apply(line.seq, line.at, &line.fact, line.by.as_deref());
             }
             given(&mut self.numbers, &id);
@@ -117,12 +128,15 @@ impl Core {
             version: self.context.version.clone(),
             synced: self.context.synced,
             due: self.settings.due,
+            wiring: self.settings.wiring.clone(),
+            alive: alive.map(|(_, boot_us)| boot_us),
         };
         let step_us = self.set_meanwhile(at);
         self.put_station(at, Fact::Start(start), None);
         if step_us != 0 {
             self.clock_changed(Change { at, step_us, slept_us: 0 });
         }
+        self.remember(found.sealed);
         for id in self.cases.keys().cloned().collect::<Vec<_>>() {
             self.go_on(&id, at);
         }
@@ -139,7 +153,7 @@ impl Core {
         if parked || !self.benches.contains_key(&bench) {
             return;
         }
-        self.resume(id, &bench, at, "restart");
+        self.resume(id, &bench, at, AFTER_RESTART);
     }
 
     /// An open inspection goes on at a bench, after a restart or a rest.
@@ -154,7 +168,9 @@ impl Core {
         };
         let by = self.register.logins.get(bench).cloned();
         let seq = self.put_case(id, at, Fact::Resume(resume), by);
-        self.bench(bench).relinked = seq;
+        if after != AFTER_RESTART {
+            self.bench(bench).relinked = seq;
+        }
         let case = self.cases.get_mut(id).expect("it goes on");
         if let Err(faults) = case.inspection.prepare() {
             // It rests, visible and resumable, until a program can read its plan again.

@@ -3,11 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::CheckFact;
+use tapline_protocols::fact::{CheckFact, SealedFact};
 use tapline_protocols::register::{
     Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup,
 };
 
+use super::watched::Watched;
 use crate::books::Line;
 use crate::clock::Stamp;
 
@@ -39,6 +40,8 @@ pub struct Register {
     pub confirmed: BTreeMap<String, Option<String>>,
     /// Names of the sealed books.
     pub sealed: BTreeSet<String>,
+    /// What was sealed last, with the lines that tell of it, the newest last.
+    pub sealed_last: VecDeque<(u64, SealedFact)>,
     /// Year of the book in use, `2026`.
     pub year: Option<String>,
     /// Fingerprint of the key in use.
@@ -47,6 +50,8 @@ pub struct Register {
     pub latest_us: Option<i64>,
     /// The last line that tells how the wall clock stands to the boot-time clock.
     pub told: Option<Told>,
+    /// How far back the benches were watched.
+    pub watched: Watched,
 }
 
 /// A point of a chart.
@@ -63,6 +68,9 @@ pub struct Point {
 /// Points of a chart that are kept at hand; all of them stand in the station's books.
 const POINTS_MAX: usize = 64;
 
+/// Sealed books that are kept at hand.
+const SEALED_MAX: usize = 16;
+
 /// How the wall clock stood to the boot-time clock.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Told {
@@ -77,6 +85,7 @@ impl Register {
     pub fn apply(&mut self, seq: u64, at: Stamp, fact: &Fact) {
         self.seq = self.seq.max(seq);
         self.latest_us = self.latest_us.max(Some(at.wall_us));
+        self.watched.apply(seq, at, fact);
         match fact {
             Fact::Open(open) => self.year = Some(open.id.clone()),
             Fact::Asset(asset) => {
@@ -116,6 +125,10 @@ impl Register {
             }
             Fact::Sealed(sealed) => {
                 self.sealed.insert(sealed.id.clone());
+                if self.sealed_last.len() == SEALED_MAX {
+                    self.sealed_last.pop_front();
+                }
+                self.sealed_last.push_back((seq, sealed.clone()));
             }
             Fact::Key(key) => self.key = Some(key.key.clone()),
             Fact::Start(start) => self.told = Some(Told { boot: start.boot.clone(), at }),

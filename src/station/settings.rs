@@ -29,6 +29,9 @@ pub struct StationSettings {
     pub policy: Policy,
     /// How days on which assets are due are counted; each start tells the station book.
     pub due: Counting,
+    /// SHA-256 over the wiring of all benches as configured, hex; each start tells the station
+    /// book, and another wiring is another bench.
+    pub wiring: Option<String>,
     /// Benches.
     pub benches: Vec<BenchSettings>,
     /// Links of all benches.

@@ -8,6 +8,7 @@ use tapline_drivers::reading::{Contacts, Function, Identity, Now, Reading};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{LinkFact, Out, Read, Tap, Tick};
 
+use super::bench::Left;
 use super::core::Core;
 use super::event::{BookId, Effect};
 use super::pending::{Pending, read_of, read_of_contacts};
@@ -271,8 +272,7 @@ impl Core {
         let bench = known.settings.bench.clone();
         let place = (known.book.clone(), known.settings.instrument.clone());
         self.bench(&bench).relinked = self.seq;
-        self.bench(&bench).nulls.clear();
-        self.bench(&bench).supply = None;
+        self.bench(&bench).left = Left::default();
         if let (Some(BookId::Inspection(case)), Some(instrument)) = place {
             let inspection = &mut self.cases.get_mut(&case).expect("its book is open").inspection;
             for fact in inspection.link_lost(&instrument, Now(at.boot_us)) {
@@ -300,6 +300,12 @@ impl Core {
     pub(super) fn link_down(&mut self, link: &str, at: Stamp, why: String) {
         let Some(known) = self.links.get(link) else { return };
         if !known.up {
+            if self.register.watched.misses(link) {
+                // It was up before the restart: gone meanwhile is gone.
+                self.link_fact(link, at, "down", Some(why.clone()));
+                self.link_lost(link, at);
+            }
+            let known = &self.links[link];
             self.unseen = known.why_down.as_ref() != Some(&why);
             self.links.get_mut(link).expect("checked above").why_down = Some(why);
             return;

@@ -372,6 +372,7 @@ fn settings(scene: &Scene, register: &Register) -> StationSettings {
         commit_ms: 20,
         policy: register.policy.clone(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

@@ -110,6 +110,7 @@ fn settings() -> StationSettings {
         commit_ms: 5,
         policy: tapline_protocols::fact::Policy::default(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![bench],
         links: vec![link],
     }

@@ -52,6 +52,7 @@ fn station(driver: &str, instrument: Option<&str>) -> Core {
         commit_ms: 20,
         policy: Policy::default(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![bench],
         links: vec![link("ins", driver, instrument), link("dmm", "scpi", Some("DM-01"))],
     };
@@ -217,6 +218,7 @@ fn a_driver_that_sends_on_such_an_instrument_is_a_fault_of_the_configuration() {
                 commit_ms: 20,
                 policy: Policy::default(),
                 due: tapline_protocols::due::Counting::default(),
+                wiring: None,
             };
             let faults = settings.faults(day.core.register());
             let fault = sends && instrument != Some("LR-01");

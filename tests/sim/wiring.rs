@@ -9,9 +9,10 @@ use tapline::station::event::{BookId, Event, Stored};
 use tapline::station::register::Register;
 use tapline::station::{
     BenchSettings, Context, Core, Described, Found, Library, LinkSettings, StationSettings,
+    sealed_last,
 };
 use tapline_protocols::Fact;
-use tapline_protocols::fact::ReasonFact;
+use tapline_protocols::fact::{ReasonFact, SealedFact};
 
 /// 2026-11-24T08:00:00Z.
 pub(crate) const MORNING_US: i64 = 1_795_507_200_000_000;
@@ -136,14 +137,20 @@ impl Station {
         let lines = |book: &BookId| -> Result<Vec<Line>, Halted> { books.lines(book)?.collect() };
         let open = |id: &String| Ok((id.clone(), lines(&BookId::Inspection(id.clone()))?));
         books.shelf().station_after(register.seq)?.iter().for_each(|line| register.take(line));
+        let (shelf, settings) = (books.shelf(), self.settings());
+        let (boot, benches) = (context(self.boot).boot, settings.benches.len());
+        let read = |fact: &SealedFact| shelf.as_sealed(fact);
+        let heard = shelf.newest_line(&BookId::Idle(last_day(disk)))?;
         let given = Found {
-            station: register,
             open: found.inspections.iter().map(open).collect::<Result<_, Halted>>()?,
             idle: Some((last_day(disk), next_seq - 1)),
             numbers: found.numbers,
+            sealed: sealed_last((&register, &boot), &found.sealed, benches, read)?,
+            heard: heard.map(|line| (line.seq, line.at.boot_us)),
+            station: register,
         };
         let library = Library::builtin().unwrap();
-        let mut core = Core::new(self.settings(), context(self.boot), library);
+        let mut core = Core::new(settings, context(self.boot), library);
         core.recover(at, given);
         for one in found.sealed {
             let (id, head, bytes, key) = (one.id, one.head, one.bytes, one.key);
@@ -219,6 +226,7 @@ pub(crate) fn settings(witnessed: bool) -> StationSettings {
         commit_ms: 20,
         policy: tapline_protocols::fact::Policy::default(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![first],
         links: links("b1").collect(),
     }

@@ -8,7 +8,7 @@ fn opens(world: &World) -> bool {
 }
 
 /// Time passes, and no instrument says anything.
-fn nothing_for(world: &mut World, us: u64) {
+pub(super) fn nothing_for(world: &mut World, us: u64) {
     world.now += us;
     world.bench.slept(world.now);
 }

@@ -471,6 +471,7 @@ fn settings() -> StationSettings {
         commit_ms: 20,
         policy: Policy { guard_ms: 300, ..Policy::default() },
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: vec![BenchSettings {
             id: "b1".into(),
             name: "Bench 1".into(),

@@ -54,6 +54,13 @@ pub struct StartFact {
     /// inspection, to the day.
     #[serde(default, skip_serializing_if = "Counting::is_usual")]
     pub due: Counting,
+    /// SHA-256 over the wiring of all benches as configured, hex: another one is another bench.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wiring: Option<String>,
+    /// Boot-time microseconds of the newest line before this start, where it stands in another book
+    /// than the station's: the station was alive then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alive: Option<u64>,
 }
 
 /// Who works at a bench.

@@ -173,6 +173,7 @@ pub(crate) fn settings() -> StationSettings {
         commit_ms: 20,
         policy: tapline_protocols::fact::Policy::default(),
         due: tapline_protocols::due::Counting::default(),
+        wiring: None,
         benches: (1..=BENCHES).map(bench).collect(),
         links: (1..=BENCHES).flat_map(of_bench).collect(),
     }
