@@ -8,6 +8,7 @@
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
+use core::cmp::Ordering;
 
 use tapline_drivers::{Indication, Number, Prefix, Quantity, Unit};
 
@@ -20,6 +21,8 @@ use crate::temperature::Temperature;
 
 /// What stands for a supply that nobody measured, in the `assumed` of its link.
 pub const ASSUMED_MAINS: &str = "mains_at_90_percent";
+/// What stands for a direct share that nobody read.
+const ASSUMED_DIRECT: &str = "no_direct_current";
 
 /// An indication on its way to a verdict.
 #[derive(Debug, Clone, Copy)]
@@ -128,6 +131,17 @@ pub struct Mains {
     pub reference: Amount,
     /// Line of the record.
     pub seq: Option<u64>,
+}
+
+/// What was read of values as direct current, which does not grow with the mains voltage.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Direct {
+    /// As sent, one each; `none` where nothing was read.
+    pub texts: Vec<String>,
+    /// Lines of the record.
+    pub from: Vec<u64>,
+    /// It was read of every value.
+    pub all: bool,
 }
 
 /// Values of one question in one unit, and the links so far.
@@ -292,12 +306,24 @@ impl Items {
     /// Scales to the reference mains voltage; without a measured one, as if the supply had been
     /// at 0.9 of it, which is the worst inside a tolerance of 10 %.
     ///
+    /// `direct`: what was read as direct current; `None` leaves it out, as older lists do.
+    ///
     /// # Errors
     /// When a value has no room, or the measured voltage is zero.
-    pub fn mains(&mut self, mains: Option<&Mains>) -> Result<(), Arithmetic> {
-        let (factor, assumed) = match mains {
-            Some(mains) => (mains.factor()?, None),
-            None => (Ratio::new(10, 9)?, Some(ASSUMED_MAINS.to_string())),
+    pub fn mains(
+        &mut self,
+        mains: Option<&Mains>,
+        direct: Option<Direct>,
+    ) -> Result<(), Arithmetic> {
+        let factor = match mains {
+            Some(mains) => mains.factor()?,
+            None => Ratio::new(10, 9)?,
+        };
+        let same = factor.compare(Ratio::new(1, 1)?)? == Ordering::Equal;
+        let unread = !same && direct.as_ref().is_some_and(|direct| !direct.all);
+        let assumed = match mains {
+            None => Some(ASSUMED_MAINS),
+            Some(_) => unread.then_some(ASSUMED_DIRECT),
         };
         let before = self.texts();
         for item in &mut self.list {
@@ -306,13 +332,18 @@ impl Items {
         let (num, den) = factor.parts();
         let link = ChainLink {
             times: Some(format!("{num}/{den}")),
-            assumed,
-            from: mains.and_then(|m| m.seq).into_iter().collect(),
+            assumed: assumed.map(ToString::to_string),
             gives: self.texts(),
-            ..link("mains_scaling", before)
+            ..by_mains(before, mains, direct.unwrap_or_default())
         };
         self.push(link);
         Ok(())
+    }
+
+    /// Leaves the values as they were measured: too much of them is direct.
+    pub fn not_scaled(&mut self, mains: Option<&Mains>, direct: Direct) {
+        let before = self.texts();
+        self.push(by_mains(before, mains, direct));
     }
 
     /// To what it would be at a reference temperature.
@@ -433,6 +464,15 @@ fn item(
     Ok(Item { shape, places, reading, digit, null: None, scatter: None, certificate: None })
 }
 
+/// The link of the mains voltage, without what comes of it.
+fn by_mains(of: Vec<String>, mains: Option<&Mains>, direct: Direct) -> ChainLink {
+    let Direct { texts, from: lines, .. } = direct;
+    let none = texts.iter().all(|text| text == "none");
+    let from = mains.and_then(|mains| mains.seq).into_iter().chain(lines).collect();
+    let direct = if none { Vec::new() } else { texts };
+    ChainLink { direct, from, ..link("mains_scaling", of) }
+}
+
 fn link(what: &str, of: Vec<String>) -> ChainLink {
     ChainLink {
         what: what.into(),
@@ -442,6 +482,7 @@ fn link(what: &str, of: Vec<String>) -> ChainLink {
         at: None,
         to: None,
         assumed: None,
+        direct: Vec::new(),
         from: Vec::new(),
         gives: Vec::new(),
         unit: None,

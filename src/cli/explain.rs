@@ -227,6 +227,10 @@ fn check(one: &ProveFact) -> String {
         }
         "supply" => say("supply", &[("ln", volts[0]), ("npe", volts[1]), ("lpe", volts[2])]),
         "alive" => alive(one),
+        "direct" => {
+            let amount = amount(one.value.as_ref(), one.unit, one.how.as_deref());
+            say("direct", &[("amount", &amount)])
+        }
         "temperature" => {
             let (celsius, source) = (one.value.as_deref(), one.how.as_deref());
             let values = [("celsius", celsius.unwrap_or("-")), ("source", source.unwrap_or("-"))];
@@ -323,11 +327,15 @@ fn corrected(link: &ChainLink, unit: Option<Unit>) -> String {
     };
     let assumed = link.assumed.as_ref().map(|what| say("assumed", &[("what", what)]));
     let sums = sums.join(", ");
-    let what = english().say("explain", &link.what);
+    let unscaled = link.what == "mains_scaling" && link.times.is_none();
+    let what = english().say("explain", if unscaled { "not_scaled" } else { &link.what });
+    let direct = link.direct.join(", ");
+    let direct = (!direct.is_empty()).then(|| say("was_direct", &[("direct", &direct)]));
+    let assumed = direct.into_iter().chain(assumed).collect::<String>();
     let values = [("what", what), ("sums", &sums), ("unit", unit), ("lines", &rest)];
     let celsius = link.at.as_ref().zip(link.to.as_ref());
     let celsius = celsius.map(|(at, to)| say("at_celsius", &[("at", at), ("to", to)]));
-    say("correction", &values) + &celsius.unwrap_or_default() + &assumed.unwrap_or_default()
+    say("correction", &values) + &celsius.unwrap_or_default() + &assumed
 }
 
 /// What a voltage over 1 kohm is told in, where its current comes out in `to`.

@@ -84,7 +84,8 @@ mod tests {
     /// The closed list of reasons of a verdict.
     const REASONS: &str = "no_reading stale overload bound not_settled wrong_function wrong_unit \
         unknown_instrument out_of_calibration lead_not_nulled null_too_old negative_after_null \
-        method_not_valid no_limit many_limits limit_unconfirmed no_mains_value supply_not_checked \
+        method_not_valid no_limit many_limits limit_unconfirmed no_mains_value direct_share \
+        supply_not_checked \
         condition_not_set path_not_proved not_released link_not_isolated open_seen unweighted \
         uncertainty_unknown gate_closed fixture_missing arithmetic bandwidth_unknown \
         bench_check_failed \

@@ -99,7 +99,7 @@ pub struct Carried {
 /// A path, supply or liveness check.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ProveFact {
-    /// `network_resistance no_voltage alive supply source closed_path temperature`.
+    /// `network_resistance no_voltage alive supply source closed_path temperature direct`.
     pub what: String,
     /// Step it belongs to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -126,7 +126,7 @@ pub struct ProveFact {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub want: Option<String>,
     /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`; temperature: what it was
-    /// read from, the value being degrees Celsius.
+    /// read from, the value being degrees Celsius; direct: `above below overload` of a bound.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// Alive: the operating state that the asset was set to and seen in.

@@ -95,6 +95,10 @@ pub struct ChainLink {
     /// What nobody measured and was assumed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub assumed: Option<String>,
+    /// What was read of each input as direct current, in its own unit as sent; `none` of those
+    /// where nothing was, `overload` where it was more than the meter reads.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub direct: Vec<String>,
     /// Lines it rests on.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub from: Vec<u64>,

@@ -11,6 +11,7 @@ use super::acts;
 use super::brief::Brief;
 use super::channel::Taken;
 use super::condition;
+use super::direct;
 use super::evidence;
 use super::gate;
 use super::job::{self, Job};
@@ -19,7 +20,7 @@ use super::record::Record;
 use super::run::Phase;
 use super::sample::Sample;
 use super::source;
-use crate::fact::{Fact, ReadingId};
+use crate::fact::{Fact, ProveFact, ReadingId};
 use crate::plan::Rule;
 
 /// Where a reading belongs.
@@ -151,7 +152,8 @@ impl Inspection {
         let Inspection { record, brief, watch, .. } = self;
         let (brief, step) = (brief.as_ref().ok_or("idle")?, record.active().ok_or("idle")?);
         let job = brief.job(&step.expanded.step).ok_or("idle")?;
-        if reading.function != job.function {
+        let direct = direct::shares(brief, job, reading.function);
+        if reading.function != job.function && !direct {
             return Err("wrong_function");
         }
         let gate = brief.step(&job.of).map(|planned| gate::before(record, brief, planned));
@@ -159,6 +161,13 @@ impl Inspection {
             return Err("not_live");
         }
         let known = condition::known(record, job)?;
+        if direct {
+            let alone = watch.channel(&job.meter).alone();
+            let when = (reading.function, step.at);
+            let fact = watch.direct.take((record, brief, job), when, (sample, alone))?;
+            let facts = fact.map(|fact| Fact::Prove(ProveFact { known, ..fact }));
+            return Ok((String::from("prove/direct"), facts.into_iter().collect()));
+        }
         let channel = watch.channel(&job.meter);
         let known = match job.tested {
             None => known,

@@ -144,6 +144,11 @@ impl Channel {
         }
     }
 
+    /// The newest reading is the first of its function.
+    pub(super) fn alone(&self) -> bool {
+        self.before.is_none()
+    }
+
     /// Notes a reading that states something.
     pub(super) fn note(&mut self, function: Function, sample: Sample) {
         self.before = self.newest.filter(|(was, _)| *was == function).map(|(_, before)| before);

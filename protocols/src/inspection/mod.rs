@@ -13,8 +13,9 @@
 //! empty.
 //!
 //! Reading order: `record` and `run` hold what was, `job` and `brief` what is asked, `attach` where
-//! a reading belongs, `channel` and `window` how it becomes a value, `proof` and `null` what is
-//! shown besides, `weigh`, `gate` and `outcome` what follows, `command` and `acts` what people do.
+//! a reading belongs, `channel` and `window` how it becomes a value, `proof`, `null` and `direct`
+//! what is shown besides, `weigh`, `gate` and `outcome` what follows, `command` and `acts` what
+//! people do.
 
 mod acts;
 mod assume;
@@ -25,6 +26,7 @@ mod channel;
 pub mod chart;
 mod command;
 mod condition;
+mod direct;
 mod evidence;
 mod follow;
 mod gate;

@@ -7,6 +7,7 @@ use tapline_drivers::{Function, Now};
 
 use super::brief::Brief;
 use super::channel::Channel;
+use super::direct::DirectRun;
 use super::job::Job;
 use super::null::NullRun;
 use super::proof::ProofRun;
@@ -21,6 +22,7 @@ pub(super) struct Watch {
     channels: BTreeMap<String, Channel>,
     pub(super) null: Option<NullRun>,
     pub(super) proof: ProofRun,
+    pub(super) direct: DirectRun,
     /// Why the last null or proof was not accepted, a word.
     pub(super) refused: Option<&'static str>,
     /// Moment from which an instrument that was not seen yet counts as spent.
@@ -71,6 +73,7 @@ impl Watch {
     pub(super) fn lost(&mut self, instrument: &str, at: Now) {
         self.channel(instrument).lose(at);
         self.proof = ProofRun::default();
+        self.direct = DirectRun::default();
         if self.null.as_ref().is_some_and(|null| null.meter == instrument) {
             self.null = None;
         }

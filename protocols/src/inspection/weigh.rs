@@ -10,7 +10,7 @@ use super::evidence;
 use super::job::{self, EXCLUDED, Job};
 use super::null::{self, Nulled};
 use super::record::{Line, Record, StepRecord, StepState};
-use super::{like, scale, source, warmth};
+use super::{direct, like, scale, source, warmth};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
 use crate::correct::{Mains, Null};
@@ -175,6 +175,7 @@ fn weighed(
     measured.scatter = scatter(value);
     measured.reasons = evidence::against(record, brief, (job, step), line);
     measured.proved = evidence::path(record, brief, job, line);
+    measured.direct = direct::of_value(record, value);
     let asks_110 = |needs: &Needs| needs.mains.as_deref() == Some("at_110_percent");
     if step.needs.as_ref().is_some_and(asks_110) && !at_110(record, brief, line) {
         measured.reasons.push("supply_not_110".to_string());
@@ -303,6 +304,7 @@ fn ask_for(
         off: brief.off(job, job.function),
         first_list: brief.policy.doubt < 2,
         rounds_over: brief.policy.doubt < 3,
+        scales_all: brief.policy.doubt < 4,
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };
     ask(&question, &brief.limits)

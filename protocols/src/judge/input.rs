@@ -9,7 +9,7 @@ use serde::Deserialize;
 use tapline_drivers::{Indication, Number, Quantity, Unit};
 
 use super::stated::{accuracy, besides, celsius, certificate};
-use super::{Confirmed, Measured, Question, RuleAsked, ask, validity};
+use super::{Confirmed, Measured, Question, RuleAsked, Share, ask, validity};
 use crate::amount::Amount;
 use crate::correct::{Mains, Null};
 use crate::fact::Judged;
@@ -59,6 +59,9 @@ pub struct JudgeInput {
     pub indication: Option<String>,
     /// Resistance of the leads: one, or one a direction.
     pub lead_null: Option<OneOrMany>,
+    /// What the same meter read as dc of each value of an alternating current, in `unit`: one for
+    /// all, or one each. Where it is more than a tenth, nothing is scaled to the reference voltage.
+    pub direct: Option<OneOrMany>,
     /// Supply.
     pub mains: Option<MainsInput>,
     /// Temperatures of an insulation: it is reckoned from one to the other.
@@ -252,6 +255,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         off: None,
         first_list: false,
         rounds_over: false,
+        scales_all: false,
         unweighted: input.network.as_deref() == Some("none"),
     })
 }
@@ -287,9 +291,11 @@ fn network(input: &JudgeInput, unit: Unit, measurand: &str) -> Result<bool, Inpu
 fn values(input: &JudgeInput, unit: Unit) -> Result<Vec<Measured>, InputFault> {
     let indications = indications(input)?;
     let nulls = nulls(input, unit, indications.len())?;
+    let direct = direct(input, unit, indications.len())?;
     let proved = input.proved == Some(true);
     let of = |(i, indication): (usize, Indication)| Measured {
         null: nulls.get(i).copied(),
+        direct: direct.get(i).copied(),
         proved,
         ..Measured::new(indication, unit)
     };
@@ -335,20 +341,39 @@ fn single(word: &str, value: Option<&str>) -> Result<Indication, InputFault> {
 }
 
 fn nulls(input: &JudgeInput, unit: Unit, count: usize) -> Result<Vec<Null>, InputFault> {
-    let null = |text: &String| {
-        let amount = Amount { number: number("lead_null", text)?, unit };
-        Ok(Null { amount, seq: None })
-    };
-    match &input.lead_null {
+    if input.lead_null.is_some() && unit.quantity != Quantity::Ohm {
+        return Err(fault("lead_null", "goes with a resistance only"));
+    }
+    let null = |amount| Null { amount, seq: None };
+    Ok(each("lead_null", input.lead_null.as_ref(), unit, count)?.into_iter().map(null).collect())
+}
+
+fn direct(input: &JudgeInput, unit: Unit, count: usize) -> Result<Vec<Share>, InputFault> {
+    let measurand = input.measurand.as_deref().unwrap_or_default();
+    let fits = quantity_of(measurand) == Quantity::Ampere
+        && input.kind.as_deref().is_none_or(|kind| kind == "ac");
+    if input.direct.is_some() && !fits {
+        return Err(fault("direct", "goes with an alternating current only: `kind` ac"));
+    }
+    let share = |amount| Share { amount: Some(amount), seq: None };
+    Ok(each("direct", input.direct.as_ref(), unit, count)?.into_iter().map(share).collect())
+}
+
+/// One amount a value, given once or for each.
+fn each(
+    key: &str,
+    texts: Option<&OneOrMany>,
+    unit: Unit,
+    count: usize,
+) -> Result<Vec<Amount>, InputFault> {
+    let amount = |text: &String| Ok(Amount { number: number(key, text)?, unit });
+    match texts {
         None => Ok(Vec::new()),
-        Some(_) if unit.quantity != Quantity::Ohm => {
-            Err(fault("lead_null", "goes with a resistance only"))
-        }
-        Some(OneOrMany::One(text)) => Ok(alloc::vec![null(text)?; count]),
-        Some(OneOrMany::Many(texts)) if texts.len() == count => texts.iter().map(null).collect(),
+        Some(OneOrMany::One(text)) => Ok(alloc::vec![amount(text)?; count]),
+        Some(OneOrMany::Many(texts)) if texts.len() == count => texts.iter().map(amount).collect(),
         Some(OneOrMany::Many(texts)) => {
             let text = format!("has {} texts for {count} values: one, or one each", texts.len());
-            Err(fault("lead_null", &text))
+            Err(fault(key, &text))
         }
     }
 }

@@ -20,10 +20,12 @@
 //!
 //! What each reason does (see `reasons`): most make a value undecided whatever it is; a path that
 //! was not proved, an asset not shown alive, a supply not checked and an unknown bandwidth only
-//! take a pass away, as no current comes from an open path; `near_limit`, `worse_than_before` and
+//! take a pass away, as no current comes from an open path, and so does a direct share that was not
+//! scaled up; `near_limit`, `worse_than_before` and
 //! `conditions_declared` stand beside a pass. Several values: any failing one fails the step,
 //! else any undecided one leaves it undecided.
 
+mod direct;
 mod doubtful;
 mod input;
 mod one;
@@ -50,6 +52,7 @@ use crate::register::{Accuracy, Gives};
 use crate::temperature::Temperature;
 use one::{Context, Finding};
 
+pub use direct::Share;
 pub use input::{
     CelsiusInput, GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, PointInput,
     StatedInput, VALUES_MAX, judge,
@@ -97,6 +100,8 @@ pub struct Question<'a> {
     /// As the first two lists of [`crate::fact::DOUBT`] have it: a value is shown rounded even to
     /// where it seems to lie on the other side of its limit.
     pub rounds_over: bool,
+    /// As the first three lists of [`crate::fact::DOUBT`] have it: nobody asks for a direct share.
+    pub scales_all: bool,
 }
 
 /// What is known of a meter's doubt besides its stated accuracy. It counts only beside one.
@@ -125,6 +130,8 @@ pub struct Measured {
     pub scatter: Option<Scatter>,
     /// It was proved that current could have flown (path and asset alive).
     pub proved: bool,
+    /// What was read of it as direct current, where anybody looked.
+    pub direct: Option<Share>,
     /// Closed words known about this value.
     pub reasons: Vec<String>,
 }
@@ -140,6 +147,7 @@ impl Measured {
             null: None,
             scatter: None,
             proved: false,
+            direct: None,
             reasons: Vec::new(),
         }
     }
@@ -269,7 +277,7 @@ fn corrected(
             Correct::Network if question.unweighted => {}
             Correct::Network => return Ok(None),
             Correct::MainsScaling => match validity::mains(question.mains.as_ref())? {
-                true => items.mains(question.mains.as_ref())?,
+                true => common.extend(direct::scaled(question, &mut items)?),
                 false => common.push("no_mains_value"),
             },
             Correct::Temperature => match &question.temperature {

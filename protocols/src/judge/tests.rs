@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod direct;
 mod doubts;
 mod laws;
 mod rules;

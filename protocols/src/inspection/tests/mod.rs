@@ -2,6 +2,7 @@
 
 mod begun;
 pub(super) mod bench;
+mod direct;
 mod doubt;
 mod earlier;
 mod earth;
