@@ -14,6 +14,7 @@ pub mod index;
 pub mod learn;
 pub mod link;
 mod page;
+mod past;
 pub mod ports;
 pub mod replay;
 pub mod serve;

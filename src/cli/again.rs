@@ -1,16 +1,15 @@
 //! `tapline replay --all`: every record of a data folder once more; only what differs is listed.
 
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::path::Path;
 
 use serde_json::json;
 
 use super::args::{Common, Replay, Span};
-use super::believed::Refused;
 use super::change::change;
 use super::replay::replayed;
 use super::{Exit, Trouble, crowd, offline, output};
-use crate::books::{OnShelf, Shelf, place};
+use crate::books::OnShelf;
+use crate::past::{Refused, place_of, records};
 use crate::replay::{Difference, Report, Verdict};
 use crate::words::english;
 
@@ -20,7 +19,7 @@ const PRINTED_MAX: usize = 3;
 /// Replays all records of a data folder. Exit: as the worst of them, 2 before 1 before 3 before 0.
 pub(super) fn all(args: &Replay, common: &Common) -> Result<Exit, Trouble> {
     let folder = offline::folder(args.file.as_deref(), &args.config)?;
-    let records = records(&folder)?;
+    let records = records(&folder).map_err(Trouble::Said)?;
     let mut sum = Sum::default();
     let work = |record: &OnShelf| one(&folder, record, &args.span);
     let pace = crowd::each(&records, work, |record, result| {
@@ -42,22 +41,6 @@ pub(super) fn all(args: &Replay, common: &Common) -> Result<Exit, Trouble> {
     }
     output::talk(&sum.text(pace.rate()));
     Ok(Exit::of_code(sum.exit))
-}
-
-/// All records of a data folder, in the order of their names.
-pub(crate) fn records(folder: &Path) -> Result<Vec<OnShelf>, Trouble> {
-    let shelf = Shelf::new(Arc::new(offline::disk(folder)?));
-    shelf.inspections().map_err(|halted| Trouble::Said(halted.to_string()))
-}
-
-/// The file of a record, and whether it is in work: it may have been sealed since it was listed.
-pub(super) fn place_of(folder: &Path, record: &OnShelf) -> (PathBuf, bool) {
-    let open = folder.join(format!("{}/{}.jsonl", place::OPEN, record.id));
-    if !record.sealed && open.is_file() {
-        return (open, true);
-    }
-    let sealed = place::sealed_path(&record.id).expect("its name was read when it was listed");
-    (folder.join(sealed), false)
 }
 
 /// `None`: it is not among those that are wanted.

@@ -1,39 +1,15 @@
 //! `tapline due`: when each asset is to be inspected next, from the register and the sealed books.
 
-use std::collections::BTreeMap;
-use std::path::Path;
-use std::sync::Arc;
-
 use serde_json::{Value, json};
-use tapline_protocols::Fact;
-use tapline_protocols::due::{Anchor, Counting, Day, Done, Every, Snap};
-use tapline_protocols::fact::Word;
+use tapline_protocols::due::Day;
 use tapline_protocols::register::Asset;
 
-use super::again::records;
 use super::args::{Common, Due};
-use super::past::{self, Past};
 use super::{Exit, Trouble, crowd, judge, offline, output};
-use crate::books::Shelf;
 use crate::clock;
-use crate::station::event::BookId;
+use crate::past;
+use crate::past::due::{Counted, Ledger, Row, summary};
 use crate::words::english;
-
-/// What happened to an asset, in the order of the station's lines.
-enum Event {
-    /// The station counts so from here on.
-    Counts(Counting),
-    Registered(Box<Asset>),
-    Inspected(Box<Past>),
-}
-
-/// An asset on its way through the books.
-#[derive(Default)]
-pub(crate) struct Row {
-    pub(crate) asset: Option<Asset>,
-    pub(crate) due: Option<Day>,
-    pub(crate) last: Option<(String, Day, Word)>,
-}
 
 /// Lists the assets, those that are due first. Exit: 0, or 2 where a record can't be read.
 pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
@@ -43,26 +19,20 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
             .ok_or_else(|| Trouble::Said(english().tell("due", "no_day", &[("day", day)])))?,
         None => Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day"),
     };
-    let mut events = registered(&folder, args.asset.as_deref())?;
-    let known = events.iter().any(|(_, event)| matches!(event, Event::Registered(_)));
-    if let (Some(asset), false) = (&args.asset, known) {
+    let mut ledger = Ledger::of(&folder, args.asset.as_deref()).map_err(Trouble::Said)?;
+    if let (Some(asset), false) = (&args.asset, ledger.knows_an_asset()) {
         let text = english().tell("due", "unknown", &[("asset", asset)]);
         return Err(Trouble::Said(text));
     }
     let mut exit = 0;
-    let records = records(&folder)?;
+    let records = past::records(&folder).map_err(Trouble::Said)?;
     let wanted = args.asset.as_deref();
     crowd::each(
         &records,
         |record| past::read(&folder, record, wanted),
         |record, result| {
             match result {
-                Ok(None) => {}
-                Ok(Some(past)) => {
-                    if let Some((seq, _)) = past.signed {
-                        events.push((seq, Event::Inspected(Box::new(past))));
-                    }
-                }
+                Ok(past) => past.into_iter().for_each(|past| ledger.take(past)),
                 Err(why) => {
                     exit = judge::worse(exit, 2);
                     output::talk(&format!("{}: {why}", record.id));
@@ -71,7 +41,8 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
             Ok(())
         },
     )?;
-    let rows = sorted(walked(events, args));
+    let counted = Counted { from_due: args.from_due, month_end: args.month_end };
+    let rows = ledger.rows(counted);
     for row in &rows {
         output::data(&if common.json { json_line(row, today) } else { text(row, today) })?;
     }
@@ -79,120 +50,6 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
         output::talk(&summary(&rows, today));
     }
     Ok(Exit::of_code(exit))
-}
-
-/// The same for the page, with what could not be read, in words.
-pub(crate) fn rows(folder: &Path, args: &Due) -> Result<(Vec<Row>, Vec<String>), Trouble> {
-    let mut events = registered(folder, None)?;
-    let mut troubles = Vec::new();
-    for record in records(folder)? {
-        match past::read(folder, &record, None) {
-            Ok(Some(past)) => {
-                if let Some((seq, _)) = past.signed {
-                    events.push((seq, Event::Inspected(Box::new(past))));
-                }
-            }
-            Ok(None) => {}
-            Err(why) => troubles.push(format!("{}: {why}", record.id)),
-        }
-    }
-    Ok((sorted(walked(events, args)), troubles))
-}
-
-/// Registered assets; what has no date comes last.
-fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
-    let mut rows: Vec<Row> = rows.into_values().filter(|row| row.asset.is_some()).collect();
-    rows.sort_by_key(|row| (row.due.is_none(), row.due));
-    rows
-}
-
-/// Assets as they were registered, each time, and how the station counted.
-fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, Trouble> {
-    let shelf = Shelf::new(Arc::new(offline::disk(folder)?));
-    let halted = |halted: crate::books::Halted| Trouble::Said(halted.to_string());
-    let mut lines = shelf.lines(&BookId::Station).map_err(halted)?;
-    let mut events = Vec::new();
-    for line in lines.by_ref() {
-        let line = line.map_err(halted)?;
-        match line.fact {
-            Fact::Asset(asset) if wanted.is_none_or(|wanted| wanted == asset.id) => {
-                events.push((line.seq, Event::Registered(asset)));
-            }
-            Fact::Start(start) => events.push((line.seq, Event::Counts(start.due))),
-            _ => {}
-        }
-    }
-    match lines.damaged() {
-        Some(_) => Err(Trouble::Said(english().say("due", "damaged").into())),
-        None => Ok(events),
-    }
-}
-
-fn walked(mut events: Vec<(u64, Event)>, args: &Due) -> BTreeMap<String, Row> {
-    events.sort_by_key(|(seq, _)| *seq);
-    let mut rows: BTreeMap<String, Row> = BTreeMap::new();
-    let mut counting = Counting::default();
-    for (_, event) in events {
-        match event {
-            Event::Counts(so) => counting = so,
-            Event::Registered(asset) => {
-                rows.entry(asset.id.clone()).or_default().register(*asset);
-            }
-            Event::Inspected(past) => {
-                rows.entry(past.asset.id.clone()).or_default().inspect(&past, args.or(counting));
-            }
-        }
-    }
-    rows
-}
-
-impl Row {
-    /// A date that the register names anew is what somebody decided.
-    fn register(&mut self, asset: Asset) {
-        let before = self.asset.as_ref().and_then(|old| old.due.clone());
-        if asset.due != before
-            && let Some(due) = asset.due.as_deref().and_then(Day::parse)
-        {
-            self.due = Some(due);
-        }
-        self.asset = Some(asset);
-    }
-
-    fn inspect(&mut self, past: &Past, counting: Counting) {
-        let Some((_, outcome)) = past.signed else { return };
-        self.last = Some((past.id.clone(), past.day, outcome));
-        let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
-        let Some(every) = interval.and_then(Every::parse) else { return };
-        let done = Done {
-            day: past.day,
-            scheduled: matches!(past.reason.as_str(), "scheduled" | "acceptance"),
-            complete: past.by_its_plan && outcome != Word::Undecided,
-            passed: matches!(outcome, Word::Pass | Word::ConditionalPass),
-        };
-        self.due = counting.every(every).after(&done, self.due);
-    }
-
-    /// Why there is no date, or how it stands to the day; a code of the words.
-    pub(crate) fn state(&self, today: Day) -> &'static str {
-        let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_ref());
-        match (self.due, interval, &self.last) {
-            (Some(due), ..) if due < today => "overdue",
-            (Some(_), ..) => "due",
-            (None, None, _) => "no_interval",
-            (None, Some(_), None) => "never",
-            (None, Some(_), Some(_)) => "not_passed",
-        }
-    }
-}
-
-impl Due {
-    /// What is asked for goes before what the station was told.
-    fn or(&self, told: Counting) -> Counting {
-        Counting {
-            anchor: if self.from_due { Anchor::LastDue } else { told.anchor },
-            snap: if self.month_end { Snap::MonthEnd } else { told.snap },
-        }
-    }
 }
 
 fn json_line(row: &Row, today: Day) -> String {
@@ -233,72 +90,4 @@ fn text(row: &Row, today: Day) -> String {
         ("last", &last),
     ];
     english().tell("due", row.state(today), &values)
-}
-
-pub(crate) fn summary(rows: &[Row], today: Day) -> String {
-    let count = |state: &str| rows.iter().filter(|row| row.state(today) == state).count();
-    let (overdue, due) = (count("overdue"), count("due"));
-    let values = [
-        ("assets", rows.len().to_string()),
-        ("overdue", overdue.to_string()),
-        ("without", (rows.len() - overdue - due).to_string()),
-        ("today", today.text()),
-    ];
-    let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    let code = if rows.is_empty() { "empty" } else { "summary" };
-    english().tell("due", code, &values)
-}
-
-#[cfg(test)]
-mod tests {
-    use tapline_protocols::register::read_assets;
-
-    use super::*;
-
-    fn args() -> Due {
-        let config = "/nowhere".into();
-        let (folder, asset, on) = (None, None, None);
-        Due { folder, asset, from_due: false, month_end: false, on, config }
-    }
-
-    fn inspected(seq: u64, day: &str) -> (u64, Event) {
-        let day = Day::parse(day).unwrap();
-        let past = Past {
-            id: format!("K3-{}-0001", day.text().replace('-', "")),
-            asset: lamp(),
-            day,
-            reason: "scheduled".into(),
-            signed: Some((seq, Word::Pass)),
-            by_its_plan: true,
-            verdicts: Vec::new(),
-        };
-        (seq, Event::Inspected(Box::new(past)))
-    }
-
-    fn lamp() -> Asset {
-        let text = include_str!("../../contrib/example/assets.csv");
-        let lamp = read_assets(text).unwrap().into_iter().find(|one| one.id == "P-0109");
-        Asset { id: "P-1".into(), interval: Some("P2Y".into()), due: None, ..lamp.unwrap() }
-    }
-
-    /// Section 12 of Germany's ordinance on operating medical products (in force since 2025-02-20,
-    /// excerpt seen): from 2024-05-06 to 2026-05-31. What was inspected before the site counted so
-    /// keeps its day.
-    #[test]
-    fn an_inspection_is_counted_as_the_site_did_then() {
-        let month_end = Counting { snap: Snap::MonthEnd, ..Counting::default() };
-        let events = |counts: Vec<(u64, Event)>| {
-            let lamp = (1, Event::Registered(Box::new(lamp())));
-            [lamp, inspected(10, "2024-05-06")].into_iter().chain(counts).collect::<Vec<_>>()
-        };
-        let due = |counts, args: &Due| walked(events(counts), args)["P-1"].due.unwrap().text();
-        assert_eq!(due(vec![], &args()), "2026-05-06");
-        assert_eq!(due(vec![(5, Event::Counts(month_end))], &args()), "2026-05-31");
-        assert_eq!(due(vec![(15, Event::Counts(month_end))], &args()), "2026-05-06");
-        let asked = Due { month_end: true, ..args() };
-        assert_eq!(due(vec![], &asked), "2026-05-31");
-        let from_due = Counting { anchor: Anchor::LastDue, ..Counting::default() };
-        let later = vec![(15, Event::Counts(from_due)), inspected(20, "2026-04-20")];
-        assert_eq!(due(later, &args()), "2028-05-06");
-    }
 }

@@ -8,13 +8,12 @@ use tapline_drivers::{Quantity, Unit};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ChainLink, Judged, ProveFact, Read, ReadingId, UncertaintyPart};
 
-use super::again::place_of;
 use super::args::{Common, Explain};
-use super::believed::{Refused, believed};
 use super::change::{value, word};
 use super::{Exit, Trouble, offline, output};
 use crate::books::{Line, OnShelf};
 use crate::clock::rfc3339;
+use crate::past::{self, Refused, believed, place_of};
 use crate::replay::{Bytes, Heard, Named, Rests, from};
 use crate::words::english;
 
@@ -50,7 +49,7 @@ fn file(args: &Explain) -> Result<(PathBuf, bool), Trouble> {
         return Ok((named.to_owned(), open.is_some_and(|name| name == crate::books::place::OPEN)));
     }
     let folder = offline::folder(args.folder.as_deref(), &args.config)?;
-    let records = super::again::records(&folder)?;
+    let records = past::records(&folder).map_err(Trouble::Said)?;
     let found = records.iter().find(|one: &&OnShelf| one.id == args.inspection);
     let values = [("id", args.inspection.as_str())];
     let missing = || Trouble::Said(english().tell("explain", "no_inspection", &values));

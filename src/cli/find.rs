@@ -9,12 +9,11 @@ use tapline_protocols::amount::Amount;
 use tapline_protocols::fact::{Judged, Word};
 use tapline_protocols::inspection::{Assumed, Off};
 
-use super::again::{place_of, records};
 use super::args::{Common, Find, Span};
-use super::believed::{Refused, believed};
 use super::change::{change, limit, value, word};
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::books::OnShelf;
+use crate::past::{Refused, believed, place_of, records};
 use crate::replay::{Basis, Resting, Search, is_hash};
 use crate::words::english;
 
@@ -36,7 +35,7 @@ struct Found {
 pub(super) fn find(args: &Find, common: &Common) -> Result<Exit, Trouble> {
     let asked = asked(args)?;
     let folder = offline::folder(args.folder.as_deref(), &args.config)?;
-    let records = records(&folder)?;
+    let records = records(&folder).map_err(Trouble::Said)?;
     let mut sum = Sum { assumed: asked.assumed.is_some(), ..Sum::default() };
     let work = |record: &OnShelf| one(&folder, record, (&args.span, &asked));
     let pace = crowd::each(&records, work, |record, result| match result {

@@ -1,11 +1,10 @@
 //! The command line.
 
 mod about;
-pub(crate) mod again;
+mod again;
 mod again_args;
 mod alike;
 pub mod args;
-mod believed;
 pub(crate) mod bench;
 mod bench_args;
 pub(crate) mod change;
@@ -15,11 +14,11 @@ mod clock;
 mod crowd;
 pub mod decode;
 mod demo;
-pub(crate) mod due;
+mod due;
 pub mod explain;
 mod find;
 mod folder;
-pub(crate) mod history;
+mod history;
 mod identify;
 pub mod judge;
 pub mod key;
@@ -27,7 +26,6 @@ mod learn;
 mod offline;
 mod output;
 mod page;
-pub(crate) mod past;
 mod plain;
 pub mod plan;
 mod ports;

@@ -9,10 +9,10 @@ use tapline_drivers::AnyDriver;
 use super::args::{Common, PlanShow};
 use super::{Exit, Trouble, decode, judge, output, plan, rebuild};
 use crate::books::Folder;
-use crate::books::place::{IDLE, INSPECTIONS, OPEN, STATION};
 use crate::capture::Capture;
 use crate::clock;
 use crate::config::{Config, drivers};
+use crate::past;
 use crate::station::Described;
 use crate::words::english;
 
@@ -176,12 +176,7 @@ pub(super) fn load(config: &Path) -> Result<Config, Trouble> {
 
 /// A data folder to be read. What is none is not made into one.
 pub(super) fn disk(folder: &Path) -> Result<Folder, Trouble> {
-    let refused = |why: &str| Trouble::Said(format!("{}: {why}", folder.display()));
-    let books = [OPEN, INSPECTIONS, STATION, IDLE];
-    if !books.iter().any(|name| folder.join(name).is_dir()) {
-        return Err(refused("no data folder is here\n  next: name the one that holds `station`"));
-    }
-    Folder::open(folder).map_err(|error| refused(&error.to_string()))
+    past::folder(folder).map_err(Trouble::Said)
 }
 
 #[cfg(test)]

@@ -7,8 +7,8 @@ use tapline_protocols::fact::Open;
 use tapline_protocols::judge::JUDGE;
 
 use super::again;
-use super::believed::{Refused, believed};
 use super::verify::Said;
+use crate::past::{Refused, believed};
 use crate::replay::{Difference, Report, Run};
 use crate::station::Context;
 

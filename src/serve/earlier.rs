@@ -10,8 +10,8 @@ use tapline_protocols::fact::{Earlier, Opened};
 use tokio::sync::mpsc;
 
 use crate::books::{Books, OnShelf, Shelf};
-use crate::cli::past;
 use crate::clock;
+use crate::past;
 use crate::station::event::{Event, Stored};
 
 /// Newest inspections of an asset that are looked at.

@@ -7,14 +7,14 @@ use super::Desk;
 use super::past::place;
 use crate::books::OnShelf;
 use crate::cli::change::limit;
-use crate::cli::history::{Group, groups};
-use crate::cli::past;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
 use crate::index::Query;
 use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
 use crate::page::{shown, word};
+use crate::past;
+use crate::past::history::{Group, groups};
 
 /// `GET /asset/{id}`: its sealed inspections are read, as the index names them.
 pub(super) async fn view(

@@ -1,6 +1,6 @@
 //! The worklist and the list of results.
 
-use std::path::PathBuf;
+use std::path::Path;
 
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
@@ -9,14 +9,14 @@ use serde::Deserialize;
 use tapline_protocols::due::Day;
 
 use super::Desk;
-use crate::cli::args;
-use crate::cli::due::{rows, summary};
 use crate::clock;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
 use crate::index;
 use crate::page::lists::{self, Asked};
 use crate::page::word;
+use crate::past;
+use crate::past::due::{Counted, Ledger, Row, summary};
 
 /// Microseconds of a week.
 const WEEK_US: i64 = 7 * 86_400_000_000;
@@ -41,17 +41,8 @@ pub(super) async fn due(
     let folder = desk.hall.shared.folder.clone();
     blocking(move || {
         let today = Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day");
-        let args = args::Due {
-            folder: None,
-            asset: None,
-            from_due: false,
-            month_end: false,
-            on: None,
-            config: PathBuf::new(),
-        };
-        let read = rows(&folder, &args);
-        let (mut rows, troubles) =
-            read.map_err(|trouble| Refused::new("busy", trouble.to_string()))?;
+        let read = rows(&folder);
+        let (mut rows, troubles) = read.map_err(|trouble| Refused::new("busy", trouble))?;
         let within = |text: &str| text.to_lowercase().contains(&place.to_lowercase());
         rows.retain(|row| row.asset.as_ref().is_some_and(|asset| within(&asset.location)));
         let shown: Vec<lists::Due> = rows
@@ -72,6 +63,19 @@ pub(super) async fn due(
         Ok(Html(lists::due(&shown, &place, (&summary(&rows, today), &troubles))))
     })
     .await
+}
+
+/// All assets in the order of their dates, with what could not be read, in words.
+fn rows(folder: &Path) -> Result<(Vec<Row>, Vec<String>), String> {
+    let mut ledger = Ledger::of(folder, None)?;
+    let mut troubles = Vec::new();
+    for record in past::records(folder)? {
+        match past::read(folder, &record, None) {
+            Ok(past) => past.into_iter().for_each(|past| ledger.take(past)),
+            Err(why) => troubles.push(format!("{}: {why}", record.id)),
+        }
+    }
+    Ok((ledger.rows(Counted::default()), troubles))
 }
 
 /// Which results, and in which order.

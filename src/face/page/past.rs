@@ -9,10 +9,10 @@ use tapline_protocols::fact::Judged;
 use tapline_protocols::limits::Direction;
 
 use crate::books::OnShelf;
-use crate::cli::past;
 use crate::face::Hall;
 use crate::index::Query;
 use crate::page::work::share;
+use crate::past;
 use crate::station::status::BenchStatus;
 
 /// How many inspections are looked back at.

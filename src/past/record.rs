@@ -1,5 +1,4 @@
-//! What the sealed inspections of a data folder came to, for `due` and `history`: the books are
-//! read, not the index, and the station may run meanwhile.
+//! What a sealed inspection came to.
 
 mod like;
 
@@ -14,8 +13,8 @@ use tapline_protocols::limits::Table;
 use tapline_protocols::plan::{self, Expanded, Plan};
 use tapline_protocols::register::Asset;
 
-use super::again::place_of;
 use super::believed::{Refused, believed};
+use super::shelf::place_of;
 use crate::books::{Line, OnShelf};
 
 /// A sealed inspection.

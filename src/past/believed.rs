@@ -12,7 +12,7 @@ use crate::books::{Ending, Line, Reader};
 use crate::clock::rfc3339;
 
 /// Why a book was not read to its end.
-pub(super) enum Refused {
+pub(crate) enum Refused {
     /// Nobody asked for it.
     Unwanted,
     /// A sentence.
@@ -33,7 +33,7 @@ const NO_BOOK: &str = "no book begins here: name the .jsonl file of an inspectio
 /// # Errors
 /// It is not wanted, can't be read or understood, or is torn or damaged: what is missing would
 /// look like a difference. The end of a book in work may be on its way to the disk.
-pub(super) fn believed(
+pub(crate) fn believed(
     file: &Path,
     in_work: bool,
     wanted: impl Fn(&Open, &str) -> bool,

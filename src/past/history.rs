@@ -1,0 +1,161 @@
+//! What an asset's sealed inspections measured, like for like, where it is going, and whether the
+//! newest value is worse than the one before it.
+
+use std::collections::BTreeMap;
+
+use tapline_drivers::{Number, Unit};
+use tapline_protocols::doubt::trend::{Like, Point, Reaches, Trend, trend, worse_than_before};
+use tapline_protocols::due::Day;
+use tapline_protocols::exact::Ratio;
+use tapline_protocols::fact::{Judged, Word};
+use tapline_protocols::limits::Direction;
+
+use super::Past;
+use crate::words::english;
+
+/// Values that may be compared, oldest first.
+pub(crate) struct Group {
+    pub(crate) like: Like,
+    pub(crate) values: Vec<(String, Day, Judged)>,
+}
+
+/// A repair begins a new reference, whatever it touched: what was measured before it is kept, and
+/// no longer compared.
+pub(crate) fn groups(all: &[Past]) -> Vec<Group> {
+    let mut groups: BTreeMap<Like, Group> = BTreeMap::new();
+    let mut reference = 0;
+    for past in all {
+        reference += u32::from(past.reason == "after_repair");
+        for (like, judged) in &past.verdicts {
+            let like = Like { reference, ..like.clone() };
+            let fresh = || Group { like: like.clone(), values: Vec::new() };
+            let group = groups.entry(like.clone()).or_insert_with(fresh);
+            group.values.push((past.id.clone(), past.day, judged.clone()));
+        }
+    }
+    groups.into_values().collect()
+}
+
+impl Group {
+    /// The newest value that is a number and says something, as it was judged.
+    pub(crate) fn newest(&self) -> Option<&Judged> {
+        self.values.iter().rev().map(|(_, _, judged)| judged).find(|judged| says(judged))
+    }
+
+    /// Values that say something, in the unit of the newest one.
+    fn points(&self, unit: Unit) -> Vec<Point> {
+        let said = self.values.iter().filter(|(_, _, judged)| says(judged));
+        let point = |(_, day, judged): &(String, Day, Judged)| {
+            let value = in_unit(Ratio::parse(judged.value.as_ref()?)?, judged.unit?, unit)?;
+            Some(Point { like: self.like.clone(), day: *day, value })
+        };
+        said.filter_map(point).collect()
+    }
+
+    /// Where its values are going; `None` where none of them is a number with a limit.
+    pub(crate) fn trend(&self) -> Option<Trend> {
+        let newest = self.newest()?;
+        let (unit, limit) = (newest.unit?, newest.limit.as_ref()?);
+        let bound = in_unit(Ratio::of(Number::parse(&limit.value)?).ok()?, limit.unit, unit)?;
+        Some(trend(&self.points(unit), &self.like, direction(newest)?, bound))
+    }
+
+    /// The newest value is worse than the one before it, beyond both uncertainties.
+    /// `None` where fewer than two values say something, or one has no uncertainty.
+    pub(crate) fn worse(&self) -> Option<bool> {
+        let newest = self.newest()?;
+        let unit = newest.unit?;
+        let mut said = self.values.iter().rev().map(|(_, _, j)| j).filter(|judged| says(judged));
+        let sized = |judged: &Judged| {
+            let own = judged.unit?;
+            let value = in_unit(Ratio::parse(judged.value.as_ref()?)?, own, unit)?;
+            let expanded = Ratio::parse(&judged.uncertainty.as_ref()?.expanded)?;
+            Some((value, in_unit(expanded, own, unit)?))
+        };
+        let [now, before] = [said.next().and_then(sized)?, said.next().and_then(sized)?];
+        worse_than_before(now, before, direction(newest)?).ok()
+    }
+
+    /// What its values have in common, in words.
+    pub(crate) fn heading(&self) -> String {
+        let like = &self.like;
+        let all = [
+            &like.measurand,
+            &like.method,
+            &like.kind,
+            &like.point,
+            &like.condition,
+            &like.contact,
+            &like.cord,
+            &like.setup,
+        ];
+        let mut heading: Vec<String> = all
+            .into_iter()
+            .filter(|word| !word.is_empty())
+            .map(|word| word.replace('_', " "))
+            .collect();
+        if like.reference > 0 {
+            let n = like.reference.to_string();
+            heading.push(english().tell("history", "reference", &[("n", &n)]));
+        }
+        heading.join("; ")
+    }
+
+    /// Where it is going, in words.
+    pub(crate) fn outlook(&self) -> Vec<String> {
+        let worse = (self.worse() == Some(true)).then(|| tell("worse", &[]));
+        self.trend_text().into_iter().chain(worse).collect()
+    }
+
+    fn trend_text(&self) -> Option<String> {
+        let unit = self.newest()?.unit?.ucum().to_string();
+        let trend = self.trend()?;
+        let points = ("points", trend.points.to_string());
+        let Some(slope) = trend.slope else { return Some(tell("few", &[points])) };
+        let (limit, day) = reaches(trend.limit);
+        let values = [
+            points,
+            ("slope", slope.per_year),
+            ("low", slope.low),
+            ("high", slope.high),
+            ("unit", unit),
+            ("day", day.unwrap_or_default()),
+        ];
+        Some(format!("{} {}", tell("slope", &values), tell(limit, &values)))
+    }
+}
+
+/// A number that a verdict rests on; a bound is none, and what is undecided says nothing.
+fn says(judged: &Judged) -> bool {
+    judged.verdict != Word::Undecided && judged.indication.is_none() && judged.value.is_some()
+}
+
+fn direction(judged: &Judged) -> Option<Direction> {
+    match judged.limit.as_ref()?.direction.as_str() {
+        "max" => Some(Direction::Max),
+        "min" => Some(Direction::Min),
+        _ => None,
+    }
+}
+
+fn in_unit(ratio: Ratio, from: Unit, to: Unit) -> Option<Ratio> {
+    let up = i32::from(from.prefix.exponent()) - i32::from(to.prefix.exponent());
+    ratio.shifted(up).ok().filter(|_| from.quantity == to.quantity)
+}
+
+/// Whether and when a limit is reached: a code of the words, and the day.
+pub(crate) fn reaches(limit: Reaches) -> (&'static str, Option<String>) {
+    match limit {
+        Reaches::TooFew => ("too_few", None),
+        Reaches::NoTrend => ("no_trend", None),
+        Reaches::Away => ("away", None),
+        Reaches::Far => ("far", None),
+        Reaches::On(day) => ("on", Some(day.text())),
+    }
+}
+
+/// A sentence of histories.
+pub(crate) fn tell(code: &str, values: &[(&str, String)]) -> String {
+    let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    english().tell("history", code, &values)
+}

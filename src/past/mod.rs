@@ -1,0 +1,16 @@
+//! Past records: what lies in a data folder, read again. The books are read, not the index, and the
+//! station may run meanwhile; nothing is written.
+//!
+//! Reading order: `shelf` is where records lie, [`believed`] which of their lines count, `record`
+//! what a sealed inspection came to, [`due`] when assets are to be inspected next, [`history`] what
+//! an asset measured like for like.
+
+mod believed;
+pub(crate) mod due;
+pub(crate) mod history;
+mod record;
+mod shelf;
+
+pub(crate) use believed::{Refused, believed};
+pub(crate) use record::{Past, read};
+pub(crate) use shelf::{folder, place_of, records};
