@@ -69,6 +69,14 @@ impl Index {
         })
     }
 
+    /// Names of all closed inspections of an asset, in the order of their opening.
+    ///
+    /// # Errors
+    /// The index is of no use any more.
+    pub fn closed_of(&self, asset: &str) -> Result<Vec<String>, IndexFault> {
+        Index::guarded(|| Ok(self.history(asset)?.into_iter().map(|(_, id)| id).collect()))
+    }
+
     /// One inspection, in work or closed; `None` if the index never saw it.
     ///
     /// # Errors

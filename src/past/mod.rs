@@ -3,10 +3,11 @@
 //!
 //! Reading order: `shelf` is where records lie, [`believed`] which of their lines count, `record`
 //! what a sealed inspection came to, [`due`] when assets are to be inspected next, [`history`] what
-//! an asset measured like for like.
+//! an asset measured like for like, [`earlier`] what a new inspection is compared with.
 
 mod believed;
 pub(crate) mod due;
+pub(crate) mod earlier;
 pub(crate) mod history;
 mod record;
 mod shelf;

@@ -3,33 +3,40 @@
 //! nothing.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::thread;
 
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{Earlier, Opened};
 use tokio::sync::mpsc;
 
-use crate::books::{Books, OnShelf, Shelf};
+use super::indexer::Indexer;
+use super::shared::Shared;
+use crate::books::{Books, OnShelf, Shelf, place};
 use crate::clock;
 use crate::past;
+use crate::past::earlier::{AFTER_REPAIR, newest};
 use crate::station::event::{Event, Stored};
 
-/// Newest inspections of an asset that are looked at.
-const LOOKED_AT_MAX: usize = 8;
-/// Newest records of all assets among which they are sought: some seconds of a cold disk.
+/// Newest records of all assets among which they are sought while the index can't name those of
+/// one: some seconds of a cold disk.
 const SOUGHT_MAX: usize = 50_000;
-/// A repair begins a new reference: what was measured before it is no longer compared.
-const AFTER_REPAIR: &str = "after_repair";
 
 /// Reads them where a line opens an inspection.
-pub(super) fn read(books: &Books, folder: &Path, line: &Stored, to: &mpsc::Sender<Event>) {
+pub(super) fn read(
+    books: &Books,
+    shared: &Arc<Shared>,
+    (folder, line): (&Path, &Stored),
+    to: &mpsc::Sender<Event>,
+) {
     let Fact::Open(open) = &line.fact else { return };
     let Some(opened) = open.inspection.clone().filter(|one| one.reason != AFTER_REPAIR) else {
         return;
     };
     let (id, folder, shelf, to) = (open.id.clone(), folder.to_owned(), books.shelf(), to.clone());
+    let shared = shared.clone();
     let work = move || {
-        let list = of_asset(&shelf, &folder, &opened);
+        let list = of_asset(&shelf, &folder, &opened, shared.indexer.get());
         if !list.is_empty() {
             // The engine may have stopped; then nothing is compared.
             let _ = to.blocking_send(Event::Earlier { at: clock::now(), id, list });
@@ -41,117 +48,36 @@ pub(super) fn read(books: &Books, folder: &Path, line: &Stored, to: &mpsc::Sende
     }
 }
 
-fn of_asset(shelf: &Shelf, folder: &Path, opened: &Opened) -> Vec<Earlier> {
-    let records = match shelf.inspections() {
-        Ok(records) => records,
+/// The index names them, if it has every line that was stored before; else all records are passed
+/// over, the newest first.
+fn of_asset(
+    shelf: &Shelf,
+    folder: &Path,
+    opened: &Opened,
+    index: Option<&Indexer>,
+) -> Vec<Earlier> {
+    let read = |record: &OnShelf| past::read(folder, record, Some(&opened.asset));
+    if let Some(named) = index.and_then(|index| named(index, folder, &opened.asset)) {
+        return newest(named.iter().rev(), read);
+    }
+    match shelf.inspections() {
+        Ok(records) => newest(records.iter().rev().take(SOUGHT_MAX), read),
         Err(halted) => {
             tracing::warn!(%halted, "Earlier values are not compared.");
-            return Vec::new();
+            Vec::new()
         }
-    };
-    newest(records.iter().rev(), |record| past::read(folder, record, Some(&opened.asset)))
+    }
 }
 
-/// The newest value of each that may be compared, newest record first; what can't be read is left
-/// out, and so is what lies farther back than both bounds.
-fn newest<'r>(
-    records: impl Iterator<Item = &'r OnShelf>,
-    read: impl Fn(&OnShelf) -> Result<Option<past::Past>, String>,
-) -> Vec<Earlier> {
-    let mut list: Vec<Earlier> = Vec::new();
-    let mut looked_at = 0;
-    for record in records.take(SOUGHT_MAX) {
-        let past = match read(record) {
-            Ok(Some(past)) if past.signed.is_some() => past,
-            Ok(_) => continue,
-            Err(why) => {
-                tracing::warn!(id = record.id, why, "An earlier inspection is not compared.");
-                continue;
-            }
-        };
-        for (like, judged) in &past.verdicts {
-            let fresh = list.iter().all(|one| one.like != *like);
-            list.extend(Earlier::of(like.clone(), judged, &past.id).filter(|_| fresh));
-        }
-        looked_at += 1;
-        if past.reason == AFTER_REPAIR || looked_at == LOOKED_AT_MAX {
-            break;
-        }
+/// Closed inspections of an asset in the order of their names.
+fn named(index: &Indexer, folder: &Path, asset: &str) -> Option<Vec<OnShelf>> {
+    if !index.is_level() {
+        return None;
     }
-    list
-}
-
-#[cfg(test)]
-mod tests {
-    use tapline_protocols::doubt::trend::Like;
-    use tapline_protocols::due::Day;
-    use tapline_protocols::fact::{Judged, Word};
-    use tapline_protocols::register::read_assets;
-
-    use super::*;
-
-    fn record(id: &str) -> OnShelf {
-        OnShelf { id: id.into(), sealed: true }
-    }
-
-    fn judged(value: &str) -> Judged {
-        let text = format!(
-            r#"{{"value":"{value}","unit":"Ohm","shown":null,"limit":null,"rule":null,"share":null,
-            "uncertainty":{{"u":"0.001","k":"2","expanded":"0.002"}},"probability":null,
-            "verdict":"pass","reasons":[]}}"#
-        );
-        serde_json::from_str(&text).unwrap()
-    }
-
-    fn past(id: &str, reason: &str, values: &[(&str, &str)]) -> past::Past {
-        let like = |point: &str| Like { point: point.into(), ..Like::default() };
-        let assets = read_assets(include_str!("../../contrib/example/assets.csv")).unwrap();
-        past::Past {
-            id: id.into(),
-            asset: assets[0].clone(),
-            day: Day::parse("2026-01-01").unwrap(),
-            reason: reason.into(),
-            signed: Some((1, Word::Pass)),
-            by_its_plan: true,
-            verdicts: values.iter().map(|(at, value)| (like(at), judged(value))).collect(),
-        }
-    }
-
-    /// The newest of each counts; a repair begins anew, and its own values are the first.
-    #[test]
-    fn the_newest_like_value_since_the_last_repair_is_compared_with() {
-        let records = ["5", "4", "3", "2", "1"].map(record);
-        let read = |record: &OnShelf| match record.id.as_str() {
-            "5" => Ok(Some(past("5", "scheduled", &[("case", "0.14")]))),
-            "4" => Err("it is not what was sealed".into()),
-            "3" => Ok(None),
-            "2" => Ok(Some(past("2", AFTER_REPAIR, &[("case", "0.12"), ("rail", "0.11")]))),
-            _ => Ok(Some(past("1", "acceptance", &[("case", "0.10"), ("bolt", "0.09")]))),
-        };
-        let list = newest(records.iter(), read);
-        let found: Vec<_> = list.iter().map(|one| (&one.book[..], &one.value[..])).collect();
-        assert_eq!(found, [("5", "0.14"), ("2", "0.11")]);
-    }
-
-    #[test]
-    fn a_long_history_is_looked_at_as_far_as_the_bound() {
-        let records: Vec<OnShelf> = (0..20).map(|n| record(&format!("{n:02}"))).collect();
-        let read = |record: &OnShelf| {
-            Ok(Some(past(&record.id, "scheduled", &[(record.id.as_str(), "0.1")])))
-        };
-        assert_eq!(newest(records.iter().rev(), read).len(), LOOKED_AT_MAX);
-    }
-
-    /// A workshop of many assets does not read all of its years each time an inspection opens.
-    #[test]
-    fn records_of_other_assets_are_passed_over_as_far_as_the_bound() {
-        let other = record("0");
-        let read = std::cell::Cell::new(0);
-        let none = |_: &OnShelf| {
-            read.set(read.get() + 1);
-            Ok(None)
-        };
-        assert!(newest(std::iter::repeat_n(&other, SOUGHT_MAX + 1), none).is_empty());
-        assert_eq!(read.get(), SOUGHT_MAX);
-    }
+    let ids = index.ask(|index| index.closed_of(asset)).ok()?;
+    let sealed = |id: &str| place::sealed_path(id).is_some_and(|path| folder.join(path).is_file());
+    let mut all: Vec<OnShelf> =
+        ids.into_iter().map(|id| OnShelf { sealed: sealed(&id), id }).collect();
+    all.sort();
+    Some(all)
 }

@@ -70,6 +70,8 @@ enum Job {
     Doubt(Arc<Index>, String),
     /// Something may have been written past it.
     Look,
+    /// Whether it has every line that was handed over before.
+    Level(SyncSender<bool>),
 }
 
 impl Indexer {
@@ -135,6 +137,15 @@ impl Indexer {
                 Err(format!("{} ({why})", english().say("index", "building")))
             }
         }
+    }
+
+    /// It has every line that was handed over before this was asked. Waits for it a little; an
+    /// index that is just read from the books is not.
+    #[must_use]
+    pub fn is_level(&self) -> bool {
+        let (told, level) = sync_channel(1);
+        self.job(Job::Level(told));
+        level.recv_timeout(OPEN_MAX).unwrap_or(false)
     }
 
     /// How the index is, for the status: `state` (`checking building ready away full`), the books
@@ -275,6 +286,11 @@ impl Keeper {
                 }
             }
             Job::Look => {}
+            Job::Level(told) => {
+                let level = !self.hall.behind.load(Ordering::SeqCst) && self.index().is_some();
+                // Who asked may have left.
+                let _ = told.send(level);
+            }
         }
     }
 

@@ -61,7 +61,7 @@ impl Writer {
                 let shown = lines.iter().zip(&texts).map(|(line, text)| Shown::new(line, text));
                 self.shared.feed.show(shown.collect());
                 for line in &lines {
-                    earlier::read(&self.books, &self.folder, line, &self.sealed);
+                    earlier::read(&self.books, &self.shared, (&self.folder, line), &self.sealed);
                 }
                 let taps = lines.iter().filter_map(|line| match &line.fact {
                     Fact::Tap(tap) => Some(&tap.link),

@@ -134,6 +134,7 @@ pub(crate) fn answers(index: &Index) -> Result<Value, IndexFault> {
         "each": each.collect::<Result<Vec<_>, IndexFault>>()?,
         "raw": ids.iter().map(raw).collect::<Result<Vec<_>, IndexFault>>()?,
         "verdicts": index.verdicts(ids[0])?,
+        "closed": index.closed_of("P-0107")?,
         "assets": index.register("asset", None, 500)?,
     }))
 }
@@ -208,6 +209,8 @@ fn lists_are_in_the_order_of_opening_and_obey_their_filters() {
     let asset = Some("P-0107".to_string());
     assert_eq!(ids(Query { asset: asset.clone(), after, ..Query::default() }), [2, 3]);
     assert_eq!(ids(Query { asset: Some("P-01".into()), ..Query::default() }), [0u32; 0]);
+    assert_eq!(answers["closed"], serde_json::json!(["K3-20261124-0001", "K3-20261124-0002"]));
+    assert!(index.closed_of("P-01").unwrap().is_empty());
     let on = |from: &str, to: &str| Query {
         from: Some(from.into()),
         to: Some(to.into()),

@@ -111,6 +111,27 @@ fn lines_that_found_no_room_in_the_queue_are_read_from_the_book() {
     assert!(!keeper.hall.behind.load(Ordering::SeqCst));
 }
 
+/// Who compares with all that was stored before has to know that all of it is there.
+#[test]
+fn an_index_is_level_where_it_has_every_line_that_was_handed_over() {
+    let mut house = House::new();
+    house.line(Fact::Stop(ReasonFact { reason: None }));
+    let mut keeper = house.keeper();
+    let level = |keeper: &mut Keeper| {
+        let (told, level) = sync_channel(1);
+        keeper.job(Job::Level(told));
+        level.recv().unwrap()
+    };
+    assert!(!level(&mut keeper), "it is not open yet");
+    keeper.open();
+    assert!(level(&mut keeper));
+    keeper.hall.behind.store(true, Ordering::SeqCst);
+    assert!(!level(&mut keeper), "it missed lines");
+    keeper.hall.behind.store(false, Ordering::SeqCst);
+    keeper.fault(&full());
+    assert!(!level(&mut keeper));
+}
+
 #[test]
 fn a_doubt_is_built_again_three_times_and_then_left_to_a_person() {
     let mut house = House::new();
