@@ -22,8 +22,12 @@ fn the_interface_is_as_its_document_says() {
     let (place, secret) = address.trim().split_once("/#").unwrap();
     let examples = std::env::var("EXAMPLES").unwrap_or_else(|_| "10".into());
     let tool = interpreter().with_file_name("schemathesis");
+    let config = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/schemathesis.toml");
+    let folder = tempfile::tempdir().unwrap();
     let done = Command::new(tool)
-        .args(["--config-file", "tests/outside/schemathesis.toml", "run"])
+        // It keeps what it found where it runs.
+        .current_dir(folder.path())
+        .args(["--config-file", config, "run"])
         .args([&format!("{place}/v1/openapi.json"), "--no-color", "--continue-on-failure"])
         .args(["--header", &format!("Authorization: Bearer {secret}")])
         .args(["--exclude-path", ENDLESS, "--max-examples", &examples])
