@@ -2,8 +2,10 @@
 //! network volt to ampere, scaling to the reference mains voltage, insulation at a reference
 //! temperature.
 //!
-//! The network is the weighting (IEC 60601-1 Figure 12): the current judged is the voltage over
-//! 1 kohm at every frequency. No frequency enters here.
+//! The network is the weighting (IEC 60601-1 Figure 12, IEC 60990 Figure 4): the current judged is
+//! the voltage over 1 kohm, or 500 ohm, at every frequency. No frequency enters here.
+
+mod network;
 
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -18,6 +20,8 @@ use crate::doubt::scatter::Scatter;
 use crate::exact::{Arithmetic, Ratio};
 use crate::fact::ChainLink;
 use crate::temperature::Temperature;
+
+pub use network::Network;
 
 /// What stands for a supply that nobody measured, in the `assumed` of its link.
 pub const ASSUMED_MAINS: &str = "mains_at_90_percent";
@@ -274,11 +278,11 @@ impl Items {
         Ok(())
     }
 
-    /// Volt across the network's 1 kohm to ampere: V is mA, mV is uA.
+    /// Volt across the network's resistor to ampere: over 1 kohm V is mA, mV is uA.
     ///
     /// # Errors
     /// When the values are no voltages, or one has no room.
-    pub fn network(&mut self) -> Result<(), Arithmetic> {
+    pub fn network(&mut self, network: Network) -> Result<(), Arithmetic> {
         let prefix = match (self.unit.quantity, self.unit.prefix) {
             (Quantity::Volt, Prefix::Kilo) => Prefix::One,
             (Quantity::Volt, Prefix::One) => Prefix::Milli,
@@ -290,11 +294,14 @@ impl Items {
         let left = i32::from(self.unit.prefix.exponent()) - 3 - i32::from(prefix.exponent());
         for item in &mut self.list {
             item.scale(|r| r.shifted(left))?;
+            if network != Network::Fig12 {
+                item.scale(|r| r.times(Ratio::new(1000, network.ohms())?))?;
+            }
             item.places += left;
         }
         self.unit = Unit { prefix, quantity: Quantity::Ampere };
         let link = ChainLink {
-            times: Some("1/1000".into()),
+            times: Some(format!("1/{}", network.ohms())),
             gives: self.texts(),
             unit: Some(self.unit),
             ..link("network", before)

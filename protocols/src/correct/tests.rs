@@ -41,10 +41,10 @@ fn a_voltage_over_the_network_is_a_current_at_every_frequency() {
         ("0.23", "kV", "0.23", "A"),
     ] {
         let mut items = values(&[volt], unit);
-        items.network().unwrap();
+        items.network(Network::Fig12).unwrap();
         assert_eq!((items.texts(), items.unit.ucum()), (vec![text.into()], ampere));
     }
-    assert!(values(&["1"], "Ohm").network().is_err());
+    assert!(values(&["1"], "Ohm").network(Network::Fig12).is_err());
 }
 
 #[test]

@@ -11,7 +11,7 @@ use tapline_drivers::{Indication, Number, Quantity, Unit};
 use super::stated::{accuracy, besides, celsius, certificate};
 use super::{Confirmed, Measured, Question, RuleAsked, Share, ask, validity};
 use crate::amount::Amount;
-use crate::correct::{Mains, Null};
+use crate::correct::{Mains, Network, Null};
 use crate::fact::Judged;
 use crate::limits::{Key, NoRow, Supply, Table, at_110_percent, quantity_of};
 use crate::plan::Correct;
@@ -68,8 +68,9 @@ pub struct JudgeInput {
     pub celsius: Option<CelsiusInput>,
     /// What the meter gives to the asset.
     pub gives: Option<GivesInput>,
-    /// `iec60601_fig12`, or `none` for an instrument that does not weight by frequency. A limit of
-    /// the unweighted current takes `none` alone, one of IEC 60990 never the first.
+    /// `iec60601_fig12`; `iec60990_u1` or `iec60990_u2` by the terminals of that network; `none`
+    /// for an instrument that does not weight by frequency. A limit of the unweighted current takes
+    /// `none` alone, one of IEC 60990 its own terminals, all others never those.
     pub network: Option<String>,
     /// Stated accuracy.
     pub accuracy: Option<StatedInput>,
@@ -256,6 +257,7 @@ fn question(input: &JudgeInput) -> Result<Question<'_>, InputFault> {
         first_list: false,
         rounds_over: false,
         scales_all: false,
+        network: input.network.as_deref().and_then(Network::of),
         unweighted: input.network.as_deref() == Some("none"),
     })
 }
@@ -280,9 +282,10 @@ fn network(input: &JudgeInput, unit: Unit, measurand: &str) -> Result<bool, Inpu
     }
     match (unit.quantity, word) {
         _ if quantity_of(measurand) == Quantity::Volt => Ok(false),
-        (Quantity::Volt, Some("iec60601_fig12")) => Ok(true),
+        (Quantity::Volt, Some(word)) if Network::of(word).is_some() => Ok(true),
         (Quantity::Volt, _) => {
-            Err(fault("network", "is needed for a value in volts: iec60601_fig12"))
+            let words = "iec60601_fig12, iec60990_u1, iec60990_u2";
+            Err(fault("network", &format!("is needed for a value in volts: {words}")))
         }
         _ => Ok(false),
     }

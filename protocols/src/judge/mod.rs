@@ -42,7 +42,7 @@ use tapline_drivers::{Indication, Unit};
 
 use crate::amount::Amount;
 use crate::certificate::Certificate;
-use crate::correct::{Items, Mains, Null};
+use crate::correct::{Items, Mains, Network, Null};
 use crate::doubt::scatter::Scatter;
 use crate::exact::{Arithmetic, Ratio};
 use crate::fact::{Judged, LimitUsed, UncertaintyUsed, Word};
@@ -91,6 +91,8 @@ pub struct Question<'a> {
     pub rule: RuleAsked,
     /// The row counts although it is from memory.
     pub confirmed: Confirmed,
+    /// The network that is said; without one, values in volts are over that of IEC 60601-1.
+    pub network: Option<Network>,
     /// The instrument does not weight by frequency: a value above the limit says nothing.
     pub unweighted: bool,
     /// Readings and nulls times this are what the meter should have shown.
@@ -271,7 +273,7 @@ fn corrected(
                 }
             }
             Correct::Network if items.unit.quantity == tapline_drivers::Quantity::Volt => {
-                items.network()?;
+                items.network(question.network.unwrap_or_default())?;
             }
             // A clamp sees the current itself; above the limit it says nothing.
             Correct::Network if question.unweighted => {}
