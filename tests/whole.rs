@@ -6,11 +6,14 @@
 //! needs no source.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "whole/ammeter.rs"]
+mod ammeter;
 #[path = "whole/bench.rs"]
 mod bench;
 #[path = "whole/circuit.rs"]
 mod circuit;
 
+use ammeter::{Around, stands};
 use bench::{Bench, Came};
 use circuit::Thing;
 use tapline_demo::circuit::Kind;
@@ -195,11 +198,129 @@ fn a_spot_check() {
     fails(&spot, "pe", 0.4, &[]);
 }
 
-/// Nothing shows yet that the ammeter sees the current.
+const DIFFERENTIAL: Case = case("iec62353-recurrent-differential", "W-01");
+
+/// Forgotten data cable: a second earth, which the differential current includes.
+const CABLE: Fault = (Kind::R(0.02), "case", "earth");
+/// 100 kohm from a pole to the case: 2.3 mA, of which the limit is 0.5 mA.
+const LEAKS: Fault = (Kind::R(100e3), "N", "case");
+/// Where the lever really stands when it is asked for a position, for the nth time.
+type Lever = fn(&str, usize) -> &'static str;
+const AS_ASKED: Lever = |word, _| stands(word);
+
+fn differential(faults: &[Fault], around: Around, lever: Lever) -> Came {
+    let mut bench = bench(&DIFFERENTIAL, 0.08, faults);
+    bench.confirm(&unconfirmed(DIFFERENTIAL.plan));
+    bench.ammeter(around, lever);
+    bench.inspect(DIFFERENTIAL.plan, &[])
+}
+
+/// In both polarities, with a second earth and with the clamp turned round, too; what a person says
+/// of the lever stands beside the pass.
 #[test]
-fn the_differential_method_is_undecided() {
-    let came = inspect(&case("iec62353-recurrent-differential", "W-01"), 0.08, &[]);
-    assert_eq!(came.outcome, "undecided", "{came:?}");
+fn the_recurrent_test_by_the_differential_method() {
+    passes(&DIFFERENTIAL);
+    second_class();
+    for around in [Around::Both, Around::Turned] {
+        let came = differential(&[CABLE], around, AS_ASKED);
+        assert_eq!(came.outcome, "pass", "{around:?}: {came:?}");
+        assert_eq!(came.steps["leak"].1, ["conditions_declared"], "{came:?}");
+    }
+    fails(&DIFFERENTIAL, "pe", 0.4, &[]);
+}
+
+/// A pump that leaks 0.03 mA to earth from either pole; without that, the ammeter can't tell it
+/// from one that hangs in the wall.
+fn second_class() {
+    let second = Case { asset: "W-02", ..DIFFERENTIAL };
+    let strays = [(Kind::C(0.4e-9), "L2", "earth"), (Kind::C(0.4e-9), "N2", "earth")];
+    for (faults, word) in [(&strays[..], "pass"), (&[], "undecided")] {
+        let came = inspect(&second, 0.08, faults);
+        assert_eq!(came.outcome, word, "{came:?}");
+    }
+}
+
+/// What such an ammeter shows above the limit is not weighted: undecided, and never a pass.
+#[test]
+fn what_leaks_never_passes_by_the_differential_method() {
+    let filter = (Kind::C(10e-9), "L", "case");
+    for faults in [&[LEAKS][..], &[LEAKS, CABLE], &[filter]] {
+        let came = differential(faults, Around::Both, AS_ASKED);
+        assert_eq!(came.outcome, "undecided", "{faults:?}: {came:?}");
+        assert!(came.steps["leak"].1.contains(&"unweighted".to_string()), "{came:?}");
+    }
+}
+
+/// Wherever the ammeter is that does not see all of it: the leaking asset does not pass, nor does a
+/// sound one.
+#[test]
+fn an_ammeter_that_does_not_see_all_passes_nothing() {
+    for around in [
+        Around::Share(0.31),
+        Around::Share(0.85),
+        Around::Nowhere,
+        Around::One,
+        Around::Cord,
+        Around::Earth,
+    ] {
+        for faults in [&[][..], &[LEAKS, CABLE]] {
+            let came = differential(faults, around, AS_ASKED);
+            assert_eq!(came.outcome, "undecided", "{around:?} {faults:?}: {came:?}");
+        }
+    }
+    let came = differential(&[LEAKS], Around::Share(0.2), AS_ASKED);
+    assert_eq!(came.steps["leak"].1, ["path_not_proved", "conditions_declared"], "{came:?}");
+}
+
+/// Whatever becomes of the lever: 0.92 mA, which the known current of 1.53 mA takes away in part.
+#[test]
+fn a_lever_that_stands_elsewhere_passes_nothing() {
+    let levers: [(&str, Lever); 7] = [
+        ("never", |_, _| "off"),
+        ("always minus", |_, _| "minus"),
+        ("minus for off", |word, _| if word == "off" { "minus" } else { stands(word) }),
+        ("minus at first", |word, nth| if nth == 0 { "minus" } else { stands(word) }),
+        ("minus is off", |word, _| if word == "minus" { "off" } else { stands(word) }),
+        ("one late", |_, nth| ["off", "off", "plus", "minus"][nth.min(3)]),
+        ("plus twice", |word, _| if word == "off" { "off" } else { "plus" }),
+    ];
+    for (name, lever) in levers {
+        let came = differential(&[(Kind::R(250e3), "L", "case")], Around::Both, lever);
+        assert_eq!(came.outcome, "undecided", "{name}: {came:?}");
+    }
+    for (name, lever) in &levers[..1] {
+        let came = differential(&[], Around::Both, *lever);
+        assert_eq!(came.steps["leak"].1[0], "path_not_proved", "{name}: {came:?}");
+    }
+}
+
+/// The box has no test current, one that is too small for the limit, or one with another resistor
+/// than the register has.
+#[test]
+fn without_its_test_current_nothing_passes() {
+    let test = ", test = \"declared\" }\ntest_resistance = \"150 kOhm\"\n\
+                test_tolerance_percent = \"1\"";
+    for (from, to, reason) in [
+        (test, " }", "fixture_missing"),
+        ("150 kOhm", "230 kOhm", "path_not_proved"),
+        ("150 kOhm", "100 kOhm", "path_not_proved"),
+    ] {
+        let mut bench = bench(&DIFFERENTIAL, 0.08, &[]);
+        bench.confirm(&unconfirmed(DIFFERENTIAL.plan));
+        bench.fixtures(from, to);
+        let came = bench.inspect(DIFFERENTIAL.plan, &[]);
+        assert_eq!(came.outcome, "undecided", "{to}: {came:?}");
+        assert!(came.steps["leak"].1.contains(&reason.to_string()), "{to}: {came:?}");
+    }
+}
+
+/// It is alive there, and the ammeter sees the known current.
+#[test]
+fn an_asset_in_the_wall_beside_the_box_does_not_pass() {
+    let mut bench = bench(&DIFFERENTIAL, 0.08, &[LEAKS]);
+    bench.confirm(&unconfirmed(DIFFERENTIAL.plan));
+    bench.wall();
+    let came = bench.inspect(DIFFERENTIAL.plan, &[]);
     assert_eq!(came.steps["leak"].1, ["path_not_proved", "conditions_declared"], "{came:?}");
 }
 

@@ -29,10 +29,10 @@ pub enum BenchCommand {
         #[arg(long, default_value = "scheduled")]
         reason: String,
     },
-    /// A deliberate act: connected, clear, live or dead
+    /// A deliberate act: connected, clear, live, dead, or test for the lever of the test current
     Act {
         /// Which
-        #[arg(value_parser = ["connected", "clear", "live", "dead"])]
+        #[arg(value_parser = ["connected", "clear", "live", "dead", "test"])]
         what: String,
     },
     /// Arm a capture, or capture where the operator decides the moment

@@ -97,7 +97,8 @@ pub(crate) fn words_of(switch: &str) -> &'static [&'static str] {
         Some(Switch::S1 | Switch::S7 | Switch::S10) => &["closed", "open"],
         Some(Switch::S5) => &["normal", "reversed"],
         Some(Switch::Supply) => &["on", "off"],
-        None => &[],
+        // No contacts see the lever of the test current: it has three positions.
+        Some(Switch::Test) | None => &[],
     }
 }
 
@@ -108,6 +109,7 @@ fn letters(switch: Switch) -> &'static str {
         Switch::S7 => "S7",
         Switch::S10 => "S10",
         Switch::Supply => "supply",
+        Switch::Test => "test",
     }
 }
 

@@ -44,6 +44,7 @@ fn primary(bench: &Bench) -> Markup {
         "connect" => act("connected"),
         "clear" => act("clear"),
         "live" | "voltage_on" => act("live"),
+        "test_current" => act("test"),
         "dead" | "voltage_off" | "may_be_live" => act("dead"),
         "alive" | "set_state" => button("prove", &[("what", "alive")], false, "alive"),
         "join_clips" => button("prove", &[("what", "closed_path")], false, "closed_path"),
@@ -283,7 +284,9 @@ mod tests {
 
     #[test]
     fn an_act_that_a_hazard_hangs_on_says_what_was_seen() {
-        for state in ["connect", "clear", "live", "voltage_on", "dead", "capture", "measure"] {
+        for state in
+            ["connect", "clear", "live", "voltage_on", "test_current", "dead", "capture", "measure"]
+        {
             let html = primary(&bench(state)).into_string();
             assert!(html.contains("data-expect"), "{state}: {html}");
         }

@@ -374,7 +374,7 @@ fn signs(code: &str) -> Option<Option<String>> {
 /// `S5-REVERSED`. The supply has none: it is moved by acts or seen by contacts.
 fn lever(word: &str) -> Option<Settings> {
     let (switch, setting) = word.split_once('-')?;
-    let switch = [Switch::S1, Switch::S5, Switch::S7, Switch::S10]
+    let switch = [Switch::S1, Switch::S5, Switch::S7, Switch::S10, Switch::Test]
         .into_iter()
         .find(|one| one.name().eq_ignore_ascii_case(switch))?;
     let setting = switch.words().iter().find(|one| one.eq_ignore_ascii_case(setting))?;

@@ -14,6 +14,7 @@ use tapline_demo::noise::Noise;
 use tapline_protocols::Fact;
 use tapline_protocols::fact::Policy;
 
+use super::ammeter::stands;
 use super::circuit::{Clips, Room, Thing};
 
 const WALL_US: i64 = 1_795_507_200_000_000;
@@ -24,7 +25,7 @@ const PATIENCE_US: u64 = 15_000_000;
 const TRIES: u32 = 4;
 
 const INSTRUMENTS: &str = include_str!("../plans/bench/instruments.toml");
-const FIXTURES: &str = include_str!("../plans/bench/fixtures.toml");
+pub(super) const FIXTURES: &str = include_str!("../plans/bench/fixtures.toml");
 const OPERATORS: &str = include_str!("../../demo/scenes/operators.toml");
 const TALKERS: [(&str, &str); 4] =
     [("ohm", "LR-01"), ("bond", "HC-01"), ("iso", "IR-01"), ("amp", "DA-01")];
@@ -35,7 +36,7 @@ pub(crate) struct Bench {
     status: Value,
     now: u64,
     thing: Thing,
-    room: Room,
+    pub(super) room: Room,
     seen: Seen,
     dmm: Multimeter,
     /// What the multimeter says next.
@@ -44,7 +45,11 @@ pub(crate) struct Bench {
     plus: bool,
     facts: Vec<Fact>,
     sealed: bool,
-    refusals: Vec<String>,
+    pub(super) refusals: Vec<String>,
+    /// What the person makes of where the lever of the test current is to stand.
+    pub(super) lever: fn(&str, usize) -> &'static str,
+    /// How often the lever was asked for since hands were clear.
+    levers: usize,
     /// Keys of what was said to commands that were done.
     said: Vec<String>,
 }
@@ -86,6 +91,8 @@ impl Bench {
             facts: Vec::new(),
             sealed: false,
             refusals: Vec::new(),
+            lever: |word, _| stands(word),
+            levers: 0,
             said: Vec::new(),
         };
         let at = bench.at();
@@ -227,6 +234,7 @@ impl Bench {
             }
             "prove_closed" | "prove_open" | "reprove" => self.set(prompt),
             "clear" => {
+                self.levers = 0;
                 self.set(prompt);
                 self.soon(later, act("clear"));
             }
@@ -234,6 +242,10 @@ impl Bench {
                 self.room.moved.extend(["supply", "source"]);
                 self.moved();
                 self.soon(later, act("live"));
+            }
+            "test_current" => {
+                self.set(prompt);
+                self.soon(later, act("test"));
             }
             "voltage_on" => {
                 self.room.moved.insert("tester");
@@ -292,6 +304,10 @@ impl Bench {
                 true => self.room.moved.remove(name),
                 false => self.room.moved.insert(name),
             };
+        }
+        if let Some(word) = prompt["set"]["test"].as_str() {
+            self.room.lever = (self.lever)(word, self.levers);
+            self.levers += 1;
         }
         self.moved();
     }
@@ -372,7 +388,7 @@ impl Bench {
         self.effects();
     }
 
-    fn ask(&mut self, request: &Value, by: Option<&str>) {
+    pub(super) fn ask(&mut self, request: &Value, by: Option<&str>) {
         let request: Request = serde_json::from_value(request.clone()).unwrap();
         let (at, ticket, origin) = (self.at(), 1, Origin::Socket(0));
         let by = by.map(String::from);

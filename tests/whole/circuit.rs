@@ -2,12 +2,14 @@
 
 use std::collections::BTreeSet;
 
+use super::ammeter::Around;
 use tapline_demo::circuit::{EARTH, Kind, Netlist};
 use tapline_demo::meter::Seen;
 use tapline_protocols::register::{Asset, Class};
 
-const WIRE: Kind = Kind::R(0.005);
-const HERTZ: f64 = 50.0;
+pub(super) const WIRE_OHM: f64 = 0.005;
+const WIRE: Kind = Kind::R(WIRE_OHM);
+pub(super) const HERTZ: f64 = 50.0;
 /// Resistance of the lead pair of the low-resistance meters, ohm.
 const LEADS_OHM: f64 = 0.058;
 
@@ -24,6 +26,12 @@ pub(crate) struct Room {
     pub(crate) clips: Clips,
     /// The person forgets to switch the source on.
     pub(crate) no_source: bool,
+    /// Where the lever of the test current really stands: `plus`, `minus`, else off.
+    pub(crate) lever: &'static str,
+    /// What the differential ammeter is really around.
+    pub(crate) around: Around,
+    /// The asset is plugged into the wall beside the box.
+    pub(crate) wall: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -149,7 +157,7 @@ impl Thing {
         }
     }
 
-    fn bench(&self, room: &Room) -> Netlist {
+    pub(super) fn bench(&self, room: &Room) -> Netlist {
         let on = |what| room.moved.contains(what);
         let mut net = self.netlist();
         net.add(Kind::V(self.volts, HERTZ), "m.L", "m.N").add(WIRE, "m.N", EARTH);
@@ -158,14 +166,14 @@ impl Thing {
         if alternative {
             net.add(WIRE, "L", "N");
         } else {
-            let reversed = on("S5");
-            let (phase, neutral) = if reversed { ("N", "L") } else { ("L", "N") };
+            let (phase, neutral) = if on("S5") { ("w.2", "w.1") } else { ("w.1", "w.2") };
             if on("supply") {
-                net.add(Kind::R(0.01), "m.L", phase);
+                net.add(WIRE, "m.L", phase);
                 if !on("S1") {
-                    net.add(Kind::R(0.01), "m.N", neutral);
+                    net.add(WIRE, "m.N", neutral);
                 }
             }
+            super::ammeter::window(&mut net, room);
             if !on("S7") {
                 net.add(WIRE, "PE", EARTH);
             }
@@ -237,21 +245,5 @@ impl Thing {
                 net.solve(0.0).unwrap().between(&one, &other) / 1e-6
             }
         }
-    }
-
-    /// What an ammeter around both supply conductors sees, ampere.
-    pub(crate) fn differential(&self, room: &Room) -> f64 {
-        if !room.moved.contains("supply") {
-            return 0.0;
-        }
-        let solved = self.bench(room).solve(HERTZ).unwrap();
-        let through = |from: &str, to: &str| {
-            let (a, b) = (solved.at(from), solved.at(to));
-            ((a.re - b.re) / 0.01, (a.im - b.im) / 0.01)
-        };
-        let reversed = room.moved.contains("S5");
-        let (phase, neutral) = if reversed { ("N", "L") } else { ("L", "N") };
-        let ((a, b), (c, d)) = (through("m.L", phase), through("m.N", neutral));
-        (a + c).hypot(b + d)
     }
 }

@@ -37,7 +37,7 @@ pub struct SwitchFact {
 /// A deliberate act.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ActFact {
-    /// `connected clear live dead arm`.
+    /// `connected clear live dead arm test`.
     pub what: String,
     /// Active step; `null/L-1` where a null is armed.
     pub step: String,
@@ -99,7 +99,8 @@ pub struct Carried {
 /// A path, supply or liveness check.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ProveFact {
-    /// `network_resistance no_voltage alive supply source closed_path temperature direct`.
+    /// `network_resistance no_voltage alive supply source closed_path temperature direct
+    /// test_current`.
     pub what: String,
     /// Step it belongs to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -126,7 +127,8 @@ pub struct ProveFact {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub want: Option<String>,
     /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`; temperature: what it was
-    /// read from, the value being degrees Celsius; direct: `above below overload` of a bound.
+    /// read from, the value being degrees Celsius; direct: `above below overload` of a bound;
+    /// `test_current`: `plus minus off`, where its lever stood.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// Alive: the operating state that the asset was set to and seen in.

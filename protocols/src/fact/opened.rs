@@ -108,7 +108,10 @@ pub struct Policy {
 ///    what reads as more than the range is one only where the instrument has shown its voltage.
 /// 5. An asset that is measured in several operating states was set to the one of the value, and
 ///    seen in it, since it was energised.
-pub const PROOFS: u32 = 5;
+/// 6. A differential ammeter sees a known current that the supply box puts on in both senses, after
+///    each value and before anything is switched; in its measure the asset keeps the limit. An
+///    ammeter behind a switching supply is said to be fast and true r.m.s., as a voltmeter is.
+pub const PROOFS: u32 = 6;
 
 /// The newest list of what doubt is made of.
 ///

@@ -13,7 +13,7 @@ use super::proof::{self, Stage};
 use super::record::{Line, Record, StepRecord};
 use super::run::Phase;
 use super::sample::{Sample, Says};
-use super::{condition, follow, scale, source};
+use super::{condition, follow, scale, source, test_current};
 use crate::fact::{ActFact, Fact, ProveFact, SwitchFact};
 use crate::plan::{Proof, Settings, Switch};
 use crate::register::Known;
@@ -26,13 +26,13 @@ pub(super) const RATED_PERMILLE: i128 = 100;
 /// the voltage, thousandths.
 const EARTHED_PERMILLE: i128 = 10;
 
-/// `connected clear live dead`.
+/// `connected clear live dead`, and `test` where the lever of the test current was moved as asked.
 pub(super) fn act(
     desk: Desk<'_>,
     what: &str,
     expect: Option<&Expect>,
 ) -> Result<Vec<Fact>, Refusal> {
-    let what = one_of(what, &["connected", "clear", "live", "dead"], "refusal.act")?;
+    let what = one_of(what, &["connected", "clear", "live", "dead", "test"], "refusal.act")?;
     desk.seen(expect)?;
     if what == "dead" {
         return dead(desk);
@@ -43,8 +43,19 @@ pub(super) fn act(
     match what {
         "connected" => connected(desk, job),
         "clear" => clear(desk, job),
+        "test" => test(desk, job),
         _ => live(desk, job),
     }
+}
+
+/// The lever of the test current was moved to where it is asked for.
+fn test(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
+    let next = test_current::next(desk.record, desk.brief, job);
+    let next = next.filter(|word| !test_current::stands(desk.record, word));
+    let set = Settings::from([(Switch::Test, next.ok_or_else(|| out_of_turn(desk))?.to_string())]);
+    let mut facts = Vec::from([fact("test", job)]);
+    facts.extend(declared(desk, &set));
+    Ok(facts)
 }
 
 fn fact(what: &str, job: &Job) -> Fact {
@@ -205,6 +216,9 @@ pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fac
     }
     if desk.watch.seen(&job.meter).is_some_and(super::channel::Channel::measuring) {
         return Err(Refusal::new("conflict", "refusal.window_runs"));
+    }
+    if test_current::runs(desk.record, job).is_some() && !test_current::stands(desk.record, "off") {
+        return Err(out_of_turn(desk));
     }
     Ok(Vec::from([Desk::arm(&job.step)]))
 }
@@ -380,9 +394,16 @@ pub(super) fn switch(desk: Desk<'_>, set: &Settings, known: Known) -> Result<Vec
         }
         known = known.min(*best);
     }
-    if desk.record.run.phase == Phase::Live {
+    if desk.record.run.phase == Phase::Live && !tests(desk, set) {
         return Err(Refusal::new("conflict", "refusal.dead_first"));
     }
     let (fixture, set) = (fixture.id.clone(), set.clone());
     Ok(Vec::from([Fact::Switch(SwitchFact { fixture, set, known })]))
+}
+
+/// The lever of the test current stands where it is asked for, and nothing else is said.
+fn tests(desk: Desk<'_>, set: &Settings) -> bool {
+    let active = desk.record.active().and_then(|step| desk.brief.job(&step.expanded.step));
+    let next = active.and_then(|job| test_current::next(desk.record, desk.brief, job));
+    next.is_some_and(|next| *set == Settings::from([(Switch::Test, next.to_string())]))
 }

@@ -20,6 +20,7 @@ use super::record::Record;
 use super::run::Phase;
 use super::sample::Sample;
 use super::source;
+use super::test_current;
 use crate::fact::{Fact, ProveFact, ReadingId};
 use crate::plan::Rule;
 
@@ -114,6 +115,9 @@ impl Inspection {
         match (job.runs(), self.record.run.phase) {
             (true, Phase::Connected) => self.prove(reading, sample?),
             (true, Phase::Dead | Phase::Cleared) => Err("not_live"),
+            (true, Phase::Live) if test_current::runs(&self.record, job).is_some() => {
+                self.test(reading, sample?)
+            }
             (true, Phase::Live) | (false, _) => self.capture(reading, sample?),
         }
     }
@@ -142,6 +146,22 @@ impl Inspection {
             _ => "prove/network_resistance",
         };
         Ok((String::from(what), facts))
+    }
+
+    /// A value was captured: what the ammeter makes of the known current.
+    fn test(
+        &mut self,
+        reading: &Reading,
+        sample: Sample,
+    ) -> Result<(String, Vec<Fact>), &'static str> {
+        let Inspection { record, brief, watch, .. } = self;
+        let (brief, step) = (brief.as_ref().ok_or("idle")?, record.active().ok_or("idle")?);
+        let job = brief.job(&step.expanded.step).ok_or("idle")?;
+        let facts = watch.test.take((record, brief, job), reading.function, sample)?;
+        if facts.iter().any(|fact| matches!(fact, Fact::Prove(shown) if !shown.ok)) {
+            watch.refused = Some("path_not_proved");
+        }
+        Ok((String::from("prove/test_current"), facts))
     }
 
     fn capture(

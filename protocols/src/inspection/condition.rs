@@ -4,7 +4,7 @@ use super::brief::Brief;
 use super::job::Job;
 use super::record::{Line, Record, Setting};
 use super::run::Phase;
-use super::{evidence, source};
+use super::{evidence, source, test_current};
 use crate::fact::{ActFact, ValueFact};
 use crate::plan::{Settings, Switch};
 use crate::register::Known;
@@ -70,14 +70,18 @@ pub(super) fn in_state(record: &Record, job: &Job) -> bool {
 }
 
 /// The operator asked for one more capture.
-fn armed_since(record: &Record, job: &Job, seq: u64) -> bool {
+pub(super) fn armed_since(record: &Record, job: &Job, seq: u64) -> bool {
     let arms = |act: &&Line<ActFact>| act.fact.what == "arm" && act.fact.step == job.step;
     record.acts.iter().rev().find(arms).is_some_and(|act| seq < act.seq)
 }
 
-/// The switches that a job needs, supply on included where it is the box that energises.
+/// The switches that a job needs, supply on included where it is the box that energises. A value is
+/// captured with the known current off.
 pub(super) fn needed(job: &Job) -> Settings {
     let mut set = job.set.clone();
+    if job.test_current {
+        set.insert(Switch::Test, "off".into());
+    }
     if job.by_box {
         set.insert(Switch::Supply, "on".into());
     }
@@ -89,6 +93,9 @@ pub(super) fn needed(job: &Job) -> Settings {
 pub(super) fn to_set(record: &Record, job: &Job) -> Settings {
     let mut set = job.set.clone();
     set.extend(strays(record, job));
+    if job.test_current && test_current::runs(record, job).is_none() {
+        set.insert(Switch::Test, "off".into());
+    }
     set
 }
 
@@ -96,7 +103,9 @@ pub(super) fn to_set(record: &Record, job: &Job) -> Settings {
 fn strays(record: &Record, job: &Job) -> Settings {
     let stray = |(switch, setting): (&Switch, &Setting)| {
         let rest = switch.words()[0];
-        let named = *switch == Switch::Supply || job.set.contains_key(switch);
+        let named = *switch == Switch::Supply
+            || job.set.contains_key(switch)
+            || (*switch == Switch::Test && job.test_current);
         (!named && setting.word != rest).then(|| (*switch, rest.into()))
     };
     let all = record.switches.iter().filter(|_| job.rests);

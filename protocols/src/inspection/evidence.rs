@@ -3,14 +3,14 @@
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use tapline_drivers::Number;
+use tapline_drivers::{Function, Number};
 
 use super::brief::Brief;
 use super::job::Job;
 use super::proof;
 use super::record::{Line, Record, StepRecord};
 use super::run::Placement;
-use super::{scale, source};
+use super::{scale, source, test_current};
 use crate::amount::Amount;
 use crate::fact::{ProveFact, ValueFact};
 use crate::plan::{Correct, Direction, Proof, Settings, Step};
@@ -63,6 +63,9 @@ pub(super) fn against(
     }
     if job.source && source::of_value(record, line).is_none() {
         words.push("source_not_shown");
+    }
+    if test_current::proved(record, brief, job, line) == Some(Known::Declared) {
+        words.push("conditions_declared");
     }
     if step.prove.contains(&Proof::Supply) && supply(record, line).is_none() {
         words.push("supply_not_checked");
@@ -125,6 +128,9 @@ fn sign(value: &ValueFact) -> Option<bool> {
 
 /// The path was shown: before the value, and after it where the lead could have come off.
 pub(super) fn path(record: &Record, brief: &Brief, job: &Job, line: &Line<ValueFact>) -> bool {
+    if job.test_current {
+        return test_current::proved(record, brief, job, line).is_some();
+    }
     if !job.prove.contains(&Proof::NetworkResistance) {
         // A low resistance shows its path itself; an insulation only between two closed clips.
         return job.low_resistance() || closed_before_and_after(record, brief, job, line.seq);
@@ -214,11 +220,17 @@ fn placement_of(record: &Record, line: &Line<ProveFact>) -> Option<Placement> {
 /// A switching supply, and a voltmeter that averages, of which nobody says that it does not, or
 /// that ends before 10 kHz.
 fn slow(brief: &Brief, (job, step): (&Job, &Step)) -> bool {
-    if brief.policy.proofs < 2 || !brief.asset.switching_supply || job.setup.is_none() {
+    let bare = job.setup.is_none();
+    let ammeter = brief.policy.proofs >= 6 && job.live() && job.function == Function::CurrentAc;
+    if brief.policy.proofs < 2 || !brief.asset.switching_supply || (bare && !ammeter) {
         return false;
     }
     let range = super::job::range(brief.instruments.get(&job.meter), step, job.function);
     let ends = range.and_then(|range| range.bandwidth).map(scale::of);
+    if bare && ends.is_none() {
+        // No network weights what it reads, and nobody has looked how far it reads.
+        return true;
+    }
     range.is_none_or(|range| range.true_rms != Some(true))
         || ends.is_some_and(|hertz| hertz < BAND_END)
 }

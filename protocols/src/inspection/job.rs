@@ -67,6 +67,8 @@ pub(super) struct Job {
     pub(super) moves: bool,
     /// Its values say how far their readings scatter.
     pub(super) scatters: bool,
+    /// After each value a known current shows that the ammeter sees all that flows.
+    pub(super) test_current: bool,
     /// The test voltage that it asks for, 10^-24 volts, where it is measured between hands clear
     /// and dead.
     pub(super) tested: Option<i128>,
@@ -128,6 +130,7 @@ impl Job {
                 && step.hazard == Some(Hazard::Live)
                 && !(brief.policy.proofs >= 3 && may_be_nothing(step, function)),
             scatters: brief.policy.doubt >= 2,
+            test_current: brief.policy.proofs >= 6 && step.prove.contains(&Proof::TestCurrent),
             tested,
             closed: closed(brief, step, expanded, instrument),
             lapsed: lapsed(brief, instrument, setup.map(|setup| setup.calibration_due.as_str())),

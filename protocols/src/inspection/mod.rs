@@ -14,10 +14,11 @@
 //!
 //! Reading order: `record` and `run` hold what was, `job` and `brief` what is asked, `attach` where
 //! a reading belongs, `channel` and `window` how it becomes a value, `proof`, `null` and `direct`
-//! what is shown besides, `weigh`, `gate` and `outcome` what follows, `command` and `acts` what
-//! people do.
+//! what is shown besides, `test_current` and `ammeter` what an ammeter sees, `weigh`, `gate` and
+//! `outcome` what follows, `command` and `acts` what people do.
 
 mod acts;
+mod ammeter;
 mod assume;
 mod attach;
 mod bench_check;
@@ -41,6 +42,7 @@ mod run;
 mod sample;
 mod scale;
 mod source;
+mod test_current;
 mod tester;
 mod warmth;
 mod watch;
@@ -74,6 +76,7 @@ pub use outcome::Outcome;
 pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
 pub use run::{Phase, Placement, Run};
+pub(crate) use test_current::{is_test_resistance, is_test_tolerance};
 
 /// One inspection.
 #[derive(Debug, Clone, Default)]

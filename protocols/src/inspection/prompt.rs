@@ -13,11 +13,11 @@ use super::proof::{self, Stage};
 use super::record::{Record, StepRecord, StepState};
 use super::run::Phase;
 use super::watch::Watch;
-use super::{condition, evidence, follow, source, warmth};
+use super::{condition, evidence, follow, source, test_current, warmth};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 26] = [
+pub const STATES: [&str; 27] = [
     "waiting",
     "parked",
     "null",
@@ -37,6 +37,7 @@ pub const STATES: [&str; 26] = [
     "set_state",
     "source",
     "capture",
+    "test_current",
     "dead",
     "voltage_off",
     "reprove",
@@ -69,6 +70,7 @@ pub const STATES: [&str; 26] = [
 /// | `set_state` | set the asset to the state `operating`, see it in that, then `prove alive` |
 /// | `source` | read the source's own voltmeter, then `prove source`, twice |
 /// | `capture` | wait, hands off |
+/// | `test_current` | move the lever of the test current as `set` says, then `act test` |
 /// | `dead` | switch supply and source off, then `act dead`; a witnessed box says it by itself |
 /// | `voltage_off` | switch it off, discharge, measure that it is gone, then `act dead` |
 /// | `reprove` | close S7 before a lead is moved; the network is read by itself |
@@ -185,6 +187,12 @@ fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings 
             Settings::from([(Switch::S7, "closed".to_string())])
         }
         ("clear", _) => condition::to_set(record, job),
+        ("test_current" | "capture", _) if test_current::runs(record, job).is_some() => {
+            let mut set = condition::needed(job);
+            let next = test_current::next(record, brief, job).unwrap_or("off");
+            set.insert(Switch::Test, next.to_string());
+            set
+        }
         ("live" | "alive" | "set_state" | "source" | "capture", _) => condition::needed(job),
         ("connect" | "dead" | "may_be_live", _) if job.by_box => Settings::from([supply("off")]),
         _ => Settings::new(),
@@ -211,7 +219,8 @@ fn missing(record: &Record, brief: &Brief, job: &Job) -> Vec<&'static str> {
             words.push("no_temperature");
         }
     }
-    if job.proves_network() && !proof::provable(brief, job) {
+    let network = job.proves_network() && !proof::provable(brief, job);
+    if network || (job.test_current && !test_current::provable(brief, job)) {
         words.push("path_not_proved");
     }
     words
@@ -290,11 +299,20 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Live, _) => {
             let captured = record.captured(step).is_some_and(|v| record.run.live < v.seq);
             match job.source && source::now(record, &job.step).is_none() {
-                _ if captured => "dead",
+                _ if captured => tested_current(record, brief, job),
                 true => "source",
                 false => "capture",
             }
         }
+    }
+}
+
+/// What follows a value: the known current in both senses, where there is one.
+fn tested_current(record: &Record, brief: &Brief, job: &Job) -> &'static str {
+    match test_current::next(record, brief, job) {
+        None => "dead",
+        Some(word) if test_current::stands(record, word) => "capture",
+        Some(_) => "test_current",
     }
 }
 

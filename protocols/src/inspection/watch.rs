@@ -13,6 +13,7 @@ use super::null::NullRun;
 use super::proof::ProofRun;
 use super::record::Record;
 use super::run::Phase;
+use super::test_current::TestRun;
 use crate::fact::{ActFact, Fact, LinkFact, StepFact};
 use crate::register::Known;
 
@@ -23,6 +24,7 @@ pub(super) struct Watch {
     pub(super) null: Option<NullRun>,
     pub(super) proof: ProofRun,
     pub(super) direct: DirectRun,
+    pub(super) test: TestRun,
     /// Why the last null or proof was not accepted, a word.
     pub(super) refused: Option<&'static str>,
     /// Moment from which an instrument that was not seen yet counts as spent.
@@ -74,6 +76,7 @@ impl Watch {
         self.channel(instrument).lose(at);
         self.proof = ProofRun::default();
         self.direct = DirectRun::default();
+        self.test = TestRun::default();
         if self.null.as_ref().is_some_and(|null| null.meter == instrument) {
             self.null = None;
         }
@@ -129,6 +132,7 @@ impl Watch {
                 self.refused = None;
             }
             Fact::Switch(_) => {
+                self.test = TestRun::default();
                 self.disturb(record, brief);
                 if record.run.phase != was {
                     self.phase(at, record, brief);
@@ -167,6 +171,7 @@ impl Watch {
         match (act.what.as_str(), brief.job(&act.step)) {
             ("arm", Some(job)) if job.by_operator() => self.channel(&job.meter).ask(at),
             ("arm", Some(job)) => self.channel(&job.meter).arm(at),
+            ("test", Some(_)) => self.disturb(record, brief),
             (what, Some(job)) => {
                 if matches!(what, "connected" | "dead") {
                     self.channel(&job.meter).volts.begin(at);

@@ -114,7 +114,11 @@ impl<'a> BenchGiven<'a> {
         let absent = needed.find(|switch| !fixture.switches.contains_key(switch.name()));
         let poles = step.prove.contains(&Proof::NetworkResistance)
             && fixture.poles.as_deref() != Some("all");
-        absent.map(|switch| switch.name()).or(poles.then_some("poles"))
+        let test = step.prove.contains(&Proof::TestCurrent) && fixture.test_resistance.is_none();
+        absent
+            .map(|switch| switch.name())
+            .or(poles.then_some("poles"))
+            .or(test.then_some("test_current"))
     }
 
     /// The network of the setup, where that very one is not here or out of date.

@@ -167,6 +167,8 @@ words! {
         Source,
         /// The path is closed before and after.
         ClosedPath,
+        /// The ammeter sees a known current that the supply box puts on in both senses.
+        TestCurrent,
     }
 }
 

@@ -137,8 +137,9 @@ pub struct Totals {
     /// Switches moved, the supply included.
     pub moves: u32,
     /// Deliberate acts: at a placement with a hazard `connected`, at each of its conditions
-    /// `clear`, `live`, `dead`, the operating state where there are several, and the source's
-    /// voltage twice where one takes part; one for a value under the rule `operator`.
+    /// `clear`, `live`, `dead`, the operating state where there are several, the source's
+    /// voltage twice where one takes part, and three of a test current; one for a value under the
+    /// rule `operator`.
     pub acts: u32,
     /// Estimate: 30 s a placement, 5 s a move and an act, 15 s an answer, and for a value its
     /// window and 3 s; rounded up to minutes.
@@ -253,6 +254,9 @@ impl Walk {
                 moves.extend([format!("{what}=on"), format!("{what}=off")]);
             }
         }
+        if step.prove.contains(&Proof::TestCurrent) {
+            moves.extend(["plus", "minus", "off"].map(|word| format!("test={word}")));
+        }
         self.totals.moves += u32::try_from(moves.len()).unwrap_or(u32::MAX);
         moves
     }
@@ -269,7 +273,9 @@ impl Walk {
         let source = 2 * u32::from(step.prove.contains(&Proof::Source));
         let live = step.hazard == Some(Hazard::Live);
         let state = u32::from(live && one.state.is_some());
-        let acts = if step.hazard.is_some() { 3 + source + u32::from(places_leads) } else { 0 };
+        let test = 3 * u32::from(step.prove.contains(&Proof::TestCurrent));
+        let acts =
+            if step.hazard.is_some() { 3 + source + test + u32::from(places_leads) } else { 0 };
         totals.values += 1;
         totals.acts += acts + state + u32::from(by_hand);
         totals.placements += u32::from(places_leads);

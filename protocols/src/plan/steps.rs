@@ -19,16 +19,21 @@ pub enum Switch {
     /// Supply: `on`, `off`.
     #[serde(rename = "supply")]
     Supply,
+    /// Lever of the known test current: `off`, `plus`, `minus`. No plan sets it: it is moved for
+    /// the proof alone, while the asset is energised.
+    #[serde(rename = "test")]
+    Test,
 }
 
 impl Switch {
-    /// The words of its two positions, position of rest first.
+    /// The words of its positions, position of rest first.
     #[must_use]
     pub fn words(self) -> &'static [&'static str] {
         match self {
             Switch::S1 | Switch::S7 | Switch::S10 => &["closed", "open"],
             Switch::S5 => &["normal", "reversed"],
             Switch::Supply => &["off", "on"],
+            Switch::Test => &["off", "plus", "minus"],
         }
     }
 
@@ -41,6 +46,7 @@ impl Switch {
             Switch::S7 => "S7",
             Switch::S10 => "S10",
             Switch::Supply => "supply",
+            Switch::Test => "test",
         }
     }
 }

@@ -55,9 +55,16 @@ pub struct Fixture {
     /// `all`: the supply switch opens all poles; `one` refuses the network proof.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub poles: Option<String>,
-    /// Its switches (`S1 S5 S7 S10 supply`) and the best each can give.
+    /// Its switches (`S1 S5 S7 S10 supply test`) and the best each can give.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub switches: BTreeMap<String, Known>,
+    /// The resistor that drives the known test current of a supply box from one supply conductor to
+    /// the other, past the ammeter in one sense or the other: 40 kOhm to 2 MOhm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test_resistance: Option<Amount>,
+    /// How far that resistor may be off, percent, a decimal up to 5.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test_tolerance_percent: Option<String>,
     /// Series resistance of a network, from its certificate.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r1: Option<Amount>,

@@ -10,7 +10,9 @@ use tapline_drivers::Quantity;
 use super::fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
 use super::operator::{Competence, Operator};
 use super::unique::entries;
+use crate::amount::Amount;
 use crate::fault::Fault;
+use crate::inspection::{is_test_resistance, is_test_tolerance};
 use crate::plan::Switch;
 use crate::read::{self, Form, Value};
 
@@ -57,11 +59,38 @@ fn fixture(mut form: Form<'_, '_>) -> Option<Fixture> {
     let rcd_ma = own(&mut form, "rcd_ma", is_box, |v| v.count(1..=RCD_MA_MAX));
     let poles = own(&mut form, "poles", is_box, |v| v.one_of(&["all", "one"]));
     let switches = own(&mut form, "switches", is_box, switches).unwrap_or_default();
+    let test = switches.contains_key(Switch::Test.name());
+    let test_resistance = own(&mut form, "test_resistance", test, test_resistance);
+    let test_tolerance_percent = own(&mut form, "test_tolerance_percent", test, test_tolerance);
     let r1 = own(&mut form, "r1", is_network, |v| v.amount(Quantity::Ohm));
     let r2 = own(&mut form, "r2", is_network, |v| v.amount(Quantity::Ohm));
     form.finish();
     let (id, what, inspection_due) = (id?, what?, inspection_due?);
-    Some(Fixture { id, what, inspection_due, rcd_ma, poles, switches, r1, r2, certificate })
+    Some(Fixture {
+        id,
+        what,
+        inspection_due,
+        rcd_ma,
+        poles,
+        switches,
+        test_resistance,
+        test_tolerance_percent,
+        r1,
+        r2,
+        certificate,
+    })
+}
+
+fn test_resistance(value: &Value<'_, '_>) -> Option<Amount> {
+    let amount = value.amount(Quantity::Ohm)?;
+    let text = "drives the test current: 40 kOhm to 2 MOhm";
+    if is_test_resistance(amount) { Some(amount) } else { value.fault(text.into()) }
+}
+
+fn test_tolerance(value: &Value<'_, '_>) -> Option<String> {
+    let percent = value.decimal()?;
+    let text = "is how far `test_resistance` may be off: above 0 and at most 5";
+    if is_test_tolerance(&percent) { Some(percent) } else { value.fault(text.into()) }
 }
 
 /// A key that one kind of fixture must have and the others can't have.
@@ -74,8 +103,7 @@ fn own<'s, 'i, T>(
     if owns {
         return form.need(key).and_then(|value| read(&value));
     }
-    form.may(key)
-        .and_then(|value| value.fault("this kind of fixture has none: leave it out".into()))
+    form.may(key).and_then(|value| value.fault("this fixture has none: leave it out".into()))
 }
 
 fn switches(value: &Value<'_, '_>) -> Option<BTreeMap<String, Known>> {
@@ -197,6 +225,22 @@ mod tests {
             28, "lead.L-1.reference.minus", "is missing";
         a_reference_in_volts: read_fixtures(FIXTURES), "0.059 Ohm" => "0.059 V":
             28, "lead.L-1.reference.minus", "another quantity";
+        a_test_current_without_its_resistor: read_fixtures(FIXTURES),
+            "supply = \"declared\" }" => "supply = \"declared\", test = \"declared\" }\n\
+            test_tolerance_percent = \"1\"":
+            4, "fixture.SB-1.test_resistance", "is missing";
+        a_test_current_that_is_too_large: read_fixtures(FIXTURES),
+            "supply = \"declared\" }" => "supply = \"declared\", test = \"declared\" }\n\
+            test_resistance = \"39 kOhm\"\ntest_tolerance_percent = \"1\"":
+            11, "fixture.SB-1.test_resistance", "40 kOhm to 2 MOhm";
+        a_test_current_that_is_vague: read_fixtures(FIXTURES),
+            "supply = \"declared\" }" => "supply = \"declared\", test = \"declared\" }\n\
+            test_resistance = \"150 kOhm\"\ntest_tolerance_percent = \"5.1\"":
+            12, "fixture.SB-1.test_tolerance_percent", "at most 5";
+        a_resistor_without_its_lever: read_fixtures(FIXTURES),
+            "supply = \"declared\" }" => "supply = \"declared\" }\n\
+            test_resistance = \"150 kOhm\"":
+            11, "fixture.SB-1.test_resistance", "leave it out";
         a_newer_fixture_format: read_fixtures(FIXTURES), "fixtures-1\"" => "fixtures-9\"":
             2, "format", "install a newer version";
         an_unknown_competence: read_operators(OPERATORS), "\"live_work\"" => "\"live\"":

@@ -36,7 +36,7 @@ const OF_A_BENCH: &[Act<'static>] = &[
     (
         "act",
         "A deliberate act of an energised step. It switches nothing.",
-        &[Word("what", &["connected", "clear", "live", "dead"]), Expect],
+        &[Word("what", &["connected", "clear", "live", "dead", "test"]), Expect],
     ),
     (
         "answer",

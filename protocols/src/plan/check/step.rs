@@ -2,11 +2,11 @@
 
 use alloc::format;
 
-use tapline_drivers::Number;
+use tapline_drivers::{Function, Number};
 
 use super::Findings;
 use crate::plan::model::{
-    Axis, Capture, Correct, Hazard, Method, Needs, Potential, Proof, Rule, Step, While,
+    Axis, Capture, Contact, Correct, Hazard, Method, Needs, Potential, Proof, Rule, Step, While,
 };
 use crate::plan::steps::Switch;
 use crate::read::nearest;
@@ -58,6 +58,7 @@ pub(super) fn measured(step: &Step, place: &str, findings: &mut Findings<'_>) {
     }
     axes(step, place, findings);
     switches(step, place, findings);
+    test_current(step, place, findings);
     hazard(step, place, findings);
     corrections(step, place, findings);
     let several = !step.each.is_empty() || !step.sweep.is_empty();
@@ -129,13 +130,36 @@ fn switches(step: &Step, place: &str, findings: &mut Findings<'_>) {
         if step.set.contains_key(switch) {
             findings.add(place, "sweep", format!("`{name}` stands in `set` as well"));
         }
+        let text = "a test current is put on for its own proof alone: `prove = [\"test_current\"]`";
+        findings.unless(*switch != Switch::Test, place, "sweep", text);
         let text = "the supply is switched by the operator's acts, never walked through";
         findings.unless(*switch != Switch::Supply, place, "sweep", text);
     }
+    let text = "a test current is put on for its own proof alone: `prove = [\"test_current\"]`";
+    findings.unless(!step.set.contains_key(&Switch::Test), place, "set", text);
     let switched = !step.sweep.is_empty() || !step.set.is_empty();
     let has_box = step.fixtures.contains(&FixtureKind::SupplyBox);
     let text = "switches need the fixture `supply_box`";
     findings.unless(!switched || has_box, place, "fixtures", text);
+}
+
+/// A known current is one of the supply box, and shows something of a bare ammeter on its plug.
+fn test_current(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let proved = step.prove.contains(&Proof::TestCurrent);
+    let bare = |needs: &Needs| needs.function == [Function::CurrentAc] && needs.network.is_none();
+    let there = step.hazard == Some(Hazard::Live)
+        && step.contact == Some(Contact::Plug)
+        && step.fixtures.contains(&FixtureKind::SupplyBox)
+        && step.needs.as_ref().is_some_and(bare);
+    let text = "`test_current` is proved of an ammeter around the conductors of the supply box: \
+                `hazard = \"live\"`, `contact = \"plug\"`, the fixture `supply_box`, \
+                `function = [\"current_ac\"]` without network";
+    findings.unless(there || !proved, place, "prove", text);
+    let other = matches!(&step.method, Some(Method::One(word)) if word == "differential");
+    let text = "a test current shows what the method `differential` measures";
+    findings.unless(other || !proved, place, "method", text);
+    let text = "an ammeter that sees nothing reads as good: prove `test_current`";
+    findings.unless(proved || !other, place, "prove", text);
 }
 
 fn hazard(step: &Step, place: &str, findings: &mut Findings<'_>) {

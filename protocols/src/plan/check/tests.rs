@@ -128,6 +128,14 @@ faults! {
         : "each", "within `applied_part`";
     a_switch_fixed_and_walked: "leak", "[\"S5\"]" => "[\"S5\", \"S7\"]"
         : "sweep", "`S7` stands in `set`";
+    a_walk_through_the_test_current: "leak", "[\"S5\"]" => "[\"S5\", \"test\"]"
+        : "sweep", "own proof alone";
+    a_test_current_that_is_set: "leak", "set        = { S7" => "set        = { test = \"plus\", S7"
+        : "set", "own proof alone";
+    a_test_current_beside_a_network: "leak", "\"alive\", " => "\"alive\", \"test_current\", "
+        : "prove", "around the conductors";
+    a_test_current_of_another_method: "leak", "\"alive\", " => "\"alive\", \"test_current\", "
+        : "method", "`differential`";
     a_walk_through_the_supply: "leak", "[\"S5\"]" => "[\"supply\"]"
         : "sweep", "never walked through";
     switches_without_a_box: "leak", "\"supply_box\", " => ""
