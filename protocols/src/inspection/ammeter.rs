@@ -239,6 +239,17 @@ mod tests {
         }
     }
 
+    /// What no arithmetic can tell, and the page for plans says so: the lever at minus for off, at
+    /// off for both senses, and an asset that leaks as much as the known current, in phase.
+    #[test]
+    fn a_lever_that_is_wrong_four_times_may_cancel_what_leaks() {
+        let one = plain(1.0, 1_550_000.0, 0.0);
+        let shown = Shown { off: [one.on[1]; 2], on: [one.off[0]; 2] };
+        assert!(proved(shown));
+        let right_once = Shown { off: [one.on[1], one.off[0]], ..shown };
+        assert!(!proved(right_once));
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig { cases: 10_000, ..ProptestConfig::default() })]
 
@@ -289,8 +300,8 @@ mod tests {
             prop_assert!(proves(shown, DOUBT, known, LIMIT));
         }
 
-        /// The lever stood in one sense whenever it was said to be off: what reads as little as the
-        /// limit then is never proved, whatever the asset leaks.
+        /// The lever stood in one sense whenever it was said to be off, and not at off for both
+        /// senses: what reads as little as the limit is never proved then, whatever leaks.
         #[test]
         fn a_current_that_was_never_off_shows_itself(
             a in 500_000.0..4_000_000.0f64,
