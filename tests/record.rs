@@ -52,7 +52,9 @@ fn a_file_is_no_instrument() {
     fs::remove_file(&file).unwrap();
     fs::write(&file, "R4 +0.182 Ohm\r\n").unwrap();
     station.restart();
-    wait::until_true("it is refused", || link(&station, "dmm")["state"] == "down");
+    // A link is down from the start; why it stays so is known when it was tried.
+    wait::until_true("it is refused", || link(&station, "dmm")["why"].is_string());
+    assert_eq!(link(&station, "dmm")["state"], "down");
     let why = link(&station, "dmm")["why"].as_str().unwrap().to_owned();
     assert!(why.contains("bytes of another day are no instrument"), "{why}");
 }
