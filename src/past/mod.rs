@@ -1,7 +1,7 @@
 //! Past records: what lies in a data folder, read again. The books are read, not the index, and the
 //! station may run meanwhile; nothing is written.
 //!
-//! Reading order: `shelf` is where records lie, [`believed`] which of their lines count, `record`
+//! Reading order: `shelf` is where records lie, `believed` which of their lines count, `record`
 //! what a sealed inspection came to, [`due`] when assets are to be inspected next, [`history`] what
 //! an asset measured like for like, [`earlier`] what a new inspection is compared with.
 
