@@ -32,16 +32,15 @@ impl Closing {
     }
 }
 
-/// Closes a serial port. Its lock is given up at once, whatever the closing takes: neither we nor
-/// anybody else finds it taken by a station that has done with it.
+/// Closes a serial port. What waits to be sent is thrown away while the lock is still ours: later
+/// it would be what the next one wrote. Then the lock is given up, whatever the closing takes:
+/// neither we nor anybody else finds the port taken by a station that has done with it.
 pub(super) fn serial(port: impl AsFd + Send + 'static, path: &Path) -> Closing {
-    // What can't be unlocked is gone.
+    // Nothing of this is needed where the port is gone.
+    let _ = tcflush(&port, QueueSelector::OFlush);
     let _ = ioctl_tiocnxcl(&port);
     let _ = flock(&port, FlockOperation::Unlock);
-    close(path, move || {
-        let _ = tcflush(&port, QueueSelector::OFlush);
-        drop(port);
-    })
+    close(path, move || drop(port))
 }
 
 /// Runs a closing on a thread of its own.
