@@ -101,7 +101,7 @@ impl Hours {
     }
 
     fn import(&mut self, what: &str, text: &str) {
-        self.ask(Request::Import { what: what.into(), text: text.into() });
+        self.ask(Request::import(what, text));
     }
 
     fn register(&mut self) {

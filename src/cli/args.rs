@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 pub use super::again_args::{Due, Explain, Find, History, Replay, Span};
+pub use super::asset_args::AssetCommand;
 pub use super::bench_args::BenchCommand;
 
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
@@ -150,11 +151,11 @@ pub enum Command {
         #[command(subcommand)]
         what: LimitsCommand,
     },
-    /// Assets: list, show, import
+    /// Assets: list, show, import, export
     Asset {
         /// What to do with them.
         #[command(subcommand)]
-        what: RegisterCommand,
+        what: AssetCommand,
     },
     /// Operators: list, show, import, log in at the bench
     Operator {

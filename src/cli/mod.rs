@@ -5,6 +5,8 @@ mod again;
 mod again_args;
 mod alike;
 pub mod args;
+mod asset;
+mod asset_args;
 pub(crate) mod bench;
 mod bench_args;
 pub(crate) mod change;
@@ -185,7 +187,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),
         Command::Limits { what } => register::limits(&client(), what, &common),
-        Command::Asset { what } => register::run(&client(), "assets", what, &common),
+        Command::Asset { what } => asset::run(&client(), what, &common),
         Command::Instrument { what } => register::instruments(&client(), what, &common),
         Command::Standard { what } => register::run(&client(), "standards", what, &common),
         Command::Fixture { what } => register::run(&client(), "fixtures", what, &common),

@@ -1,6 +1,6 @@
 //! Standard output is data, standard error is talk. The only place that prints.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 
 use super::plain::plain;
 use super::verify::Said;
@@ -22,6 +22,20 @@ pub(super) fn data(text: &str) -> Result<(), Trouble> {
 pub(super) fn painted(text: &str) -> Result<(), Trouble> {
     let mut out = io::stdout().lock();
     writeln!(out, "{text}").and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
+}
+
+/// Writes bytes as they are where a program reads them; where a person does, they are made
+/// harmless to the terminal.
+///
+/// # Errors
+/// [`Trouble::Quiet`] when nobody reads any more.
+pub(super) fn exactly(bytes: &[u8]) -> Result<(), Trouble> {
+    let mut out = io::stdout().lock();
+    if out.is_terminal() {
+        drop(out);
+        return String::from_utf8_lossy(bytes).lines().try_for_each(data);
+    }
+    out.write_all(bytes).and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
 }
 
 /// Says something to the person, harmless to a terminal.

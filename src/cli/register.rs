@@ -76,7 +76,7 @@ pub(super) fn limits(
     Ok(Exit::Done)
 }
 
-fn list(client: &Client, what: &str, common: &Common) -> Result<Exit, Trouble> {
+pub(super) fn list(client: &Client, what: &str, common: &Common) -> Result<Exit, Trouble> {
     let mut none = true;
     client.pages(&format!("/v1/{what}"), |page| {
         let items = page["items"].as_array().map_or(&[][..], Vec::as_slice);
@@ -117,7 +117,7 @@ fn row(what: &str, item: &Value) -> String {
     columns(what).iter().map(cell).collect::<Vec<_>>().join("  ").trim_end().to_owned()
 }
 
-fn show(client: &Client, what: &str, id: &str) -> Result<Exit, Trouble> {
+pub(super) fn show(client: &Client, what: &str, id: &str) -> Result<Exit, Trouble> {
     let item = client.get(&format!("/v1/{what}/{}", offline::escaped(id)))?;
     output::data(&serde_json::to_string_pretty(&item).unwrap_or_default())?;
     Ok(Exit::Done)

@@ -9,6 +9,7 @@ use tapline_protocols::register::Known;
 use super::begin::Begin;
 use super::core::Core;
 use super::event::{Answer, BookId, Effect, Origin, Problem, Request};
+use super::import::File;
 use super::say::{bad, conflict, missing, refused};
 use crate::clock::Stamp;
 
@@ -102,7 +103,10 @@ impl Core {
             Request::Check { standard, instrument } => {
                 self.begin_check(seat, &standard, instrument.as_deref())
             }
-            Request::Import { what, text } => self.import(at, by, &what, &text),
+            Request::Import { what, text, map, dry_run } => {
+                let (what, text, map) = (what.as_str(), text.as_str(), map.as_deref());
+                self.import(at, by, &File { what, text, map, dry_run })
+            }
             other => self.act(seat, other),
         }
     }

@@ -5,6 +5,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::Earlier;
 use tapline_protocols::plan::Settings;
 
+use super::changes::Changes;
 use super::status::Status;
 use crate::clock::{Change, Stamp};
 
@@ -303,10 +304,23 @@ pub enum Request {
         what: String,
         /// Text of the file.
         text: String,
+        /// Assets alone: what a list of another program calls our columns, the text of a
+        /// `tapline-asset-map-1`.
+        #[serde(default)]
+        map: Option<String>,
+        /// Only say what would change.
+        #[serde(default)]
+        dry_run: bool,
     },
 }
 
 impl Request {
+    /// A file for a register, in its own format.
+    #[must_use]
+    pub fn import(what: &str, text: impl Into<String>) -> Request {
+        Request::Import { what: what.into(), text: text.into(), map: None, dry_run: false }
+    }
+
     /// A proof without figures.
     #[must_use]
     pub fn prove(what: &str) -> Request {
@@ -387,6 +401,9 @@ pub struct Answer {
     /// Outcome, when it was signed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<String>,
+    /// What a file changed in the register, or would.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changes: Option<Box<Changes>>,
 }
 
 /// Why a command was not done (RFC 9457 `code`, `detail`, `next`).

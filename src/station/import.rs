@@ -1,17 +1,34 @@
 //! The register grows: each entry of a file that people write becomes a fact.
 
+use std::collections::BTreeSet;
+
+use serde_json::{Map, Value};
 use tapline_protocols::fact::RefusedFact;
 use tapline_protocols::register::{
-    read_assets, read_fixtures, read_instruments, read_operators, read_standards,
+    Asset, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, read_asset_list, read_fixtures,
+    read_instruments, read_operators, read_standards,
 };
 use tapline_protocols::{Fact, Fault};
 
+use super::changes::Changes;
 use super::core::Core;
 use super::event::{Answer, Problem};
 use super::say::bad;
 use super::settings::may_send;
 use super::wire::Wire;
 use crate::clock::Stamp;
+
+/// A file that people write, on its way into the register.
+pub(super) struct File<'a> {
+    /// Which register.
+    pub what: &'a str,
+    /// Text of the file.
+    pub text: &'a str,
+    /// How its columns are read: text of a file in that format.
+    pub map: Option<&'a str>,
+    /// Only say what would change.
+    pub dry_run: bool,
+}
 
 impl Core {
     /// Adds a file to the register, all of it or nothing. Entries that say what the register says
@@ -20,31 +37,66 @@ impl Core {
         &mut self,
         at: Stamp,
         by: Option<String>,
-        what: &str,
-        text: &str,
+        file: &File<'_>,
     ) -> Result<Answer, Problem> {
-        let facts = read(what, text)?;
-        let new: Vec<Fact> = facts.into_iter().filter(|fact| !self.is_known(fact)).collect();
+        let facts = self.read(file)?;
+        let mut changes = Changes::default();
+        let mut new: Vec<Fact> = Vec::new();
+        for fact in facts {
+            if changes.take(&fact, self.known(&fact)) {
+                new.push(fact);
+            }
+        }
         let count = new.len().to_string();
+        if file.dry_run {
+            let answer = Answer::done(self.seq).say(&["import.dry_run", file.what, &count]);
+            return Ok(Answer { changes: Some(Box::new(changes)), ..answer });
+        }
         for fact in new {
             self.put_station(at, fact, by.clone());
         }
         self.silence(at);
-        Ok(Answer::done(self.seq).say(&["import.done", what, &count]))
+        let answer = Answer::done(self.seq).say(&["import.done", file.what, &count]);
+        Ok(Answer { changes: Some(Box::new(changes)), ..answer })
     }
 
-    fn is_known(&self, fact: &Fact) -> bool {
+    /// What the register says of the entry that a fact is about.
+    fn known(&self, fact: &Fact) -> Option<Fact> {
         let register = &self.register;
-        match fact {
-            Fact::Asset(one) => register.asset(&one.id) == Some(one),
-            Fact::Instrument(one) => register.instruments.get(&one.id) == Some(one),
-            Fact::Setup(one) => register.setups.get(&one.id) == Some(one),
-            Fact::Fixture(one) => register.fixtures.get(&one.id) == Some(one),
-            Fact::Lead(one) => register.leads.get(&one.id) == Some(one),
-            Fact::Standard(one) => register.standards.get(&one.id) == Some(one),
-            Fact::Operator(one) => register.operators.get(&one.id) == Some(one),
-            _ => false,
+        Some(match fact {
+            Fact::Asset(one) => Fact::Asset(Box::new(register.asset(&one.id)?.clone())),
+            Fact::Instrument(one) => {
+                Fact::Instrument(Box::new(register.instruments.get(&one.id)?.clone()))
+            }
+            Fact::Setup(one) => Fact::Setup(Box::new(register.setups.get(&one.id)?.clone())),
+            Fact::Fixture(one) => Fact::Fixture(Box::new(register.fixtures.get(&one.id)?.clone())),
+            Fact::Lead(one) => Fact::Lead(Box::new(register.leads.get(&one.id)?.clone())),
+            Fact::Standard(one) => {
+                Fact::Standard(Box::new(register.standards.get(&one.id)?.clone()))
+            }
+            Fact::Operator(one) => {
+                Fact::Operator(Box::new(register.operators.get(&one.id)?.clone()))
+            }
+            _ => return None,
+        })
+    }
+
+    fn read(&self, file: &File<'_>) -> Result<Vec<Fact>, Problem> {
+        if file.what != "assets" {
+            return match file.map {
+                Some(_) => Err(bad("only a list of assets is read by a map")),
+                None => read(file.what, file.text),
+            };
         }
+        let map = file.map.map(AssetMap::read).transpose().map_err(|faults| {
+            faulty(&faults).next("Correct the lines named of the map, then import again.")
+        })?;
+        let list = read_asset_list(file.text, map.as_ref()).map_err(|faults| faulty(&faults))?;
+        let kept = |asset: Asset| match self.register.asset(&asset.id) {
+            Some(known) => kept(known, asset, &list.silent),
+            None => asset,
+        };
+        Ok(list.assets.into_iter().map(|one| Fact::Asset(Box::new(kept(one)))).collect())
     }
 
     /// An instrument that is now known to be able to put out a voltage is sent nothing more: its
@@ -71,16 +123,38 @@ impl Core {
     }
 }
 
+/// An asset as a list has it, but with what the register says where the list is silent.
+fn kept(known: &Asset, listed: Asset, silent: &BTreeSet<&str>) -> Asset {
+    let (mut told, listed_json) = (object(known), object(&listed));
+    for column in all_columns().filter(|column| !silent.contains(column)) {
+        let key = if column == "asset" { "id" } else { column };
+        match listed_json.get(key) {
+            Some(value) => told.insert(key.into(), value.clone()),
+            None => told.remove(key),
+        };
+    }
+    serde_json::from_value(told.into()).unwrap_or(listed)
+}
+
+fn all_columns() -> impl Iterator<Item = &'static str> {
+    COLUMNS_NEEDED.into_iter().chain(COLUMNS_MORE)
+}
+
+fn object<T: serde::Serialize>(entry: &T) -> Map<String, Value> {
+    match serde_json::to_value(entry) {
+        Ok(Value::Object(object)) => object,
+        _ => Map::new(),
+    }
+}
+
+fn faulty(faults: &[Fault]) -> Problem {
+    let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    bad(texts.join("\n")).next("Correct the lines named, then import the file again.")
+}
+
 fn read(what: &str, text: &str) -> Result<Vec<Fact>, Problem> {
-    let faulty = |faults: Vec<Fault>| {
-        let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
-        bad(texts.join("\n")).next("Correct the lines named, then import the file again.")
-    };
+    let faulty = |faults: Vec<Fault>| faulty(&faults);
     Ok(match what {
-        "assets" => {
-            let assets = read_assets(text).map_err(faulty)?;
-            assets.into_iter().map(|one| Fact::Asset(Box::new(one))).collect()
-        }
         "instruments" => {
             let (instruments, setups) = read_instruments(text).map_err(faulty)?;
             let instruments = instruments.into_iter().map(|one| Fact::Instrument(Box::new(one)));

@@ -9,6 +9,7 @@ mod begin;
 mod bench;
 mod carry;
 mod case;
+pub mod changes;
 mod check;
 mod command;
 mod core;

@@ -41,7 +41,8 @@ impl Answer {
     /// Done, with the last line that it caused.
     #[must_use]
     pub fn done(seq: u64) -> Answer {
-        Answer { seq, id: None, say: Vec::new(), besides: Vec::new(), outcome: None }
+        let (say, besides) = (Vec::new(), Vec::new());
+        Answer { seq, id: None, say, besides, outcome: None, changes: None }
     }
 
     /// With the inspection it concerns.

@@ -117,7 +117,7 @@ impl Day {
     }
 
     fn import(&mut self, what: &str, text: &str) {
-        self.ask(Request::Import { what: what.into(), text: text.into() });
+        self.ask(Request::import(what, text));
     }
 
     /// The registers, a person, an inspection with insulation in it.

@@ -228,7 +228,7 @@ fn an_instrument_that_may_put_out_a_voltage_is_sent_nothing() {
     assert!(!world.sent.is_empty(), "it was asked who it is");
     let text = include_str!("../../contrib/example/instruments.toml")
         .replace("source_class = \"none\"", "source_class = \"unknown\"");
-    world.ask(Request::Import { what: "instruments".into(), text }).unwrap();
+    world.ask(Request::import("instruments", text)).unwrap();
     let before = world.sent.len();
     world.scan("OP-0007");
     begin(&mut world, "P-0109").unwrap();

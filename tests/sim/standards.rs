@@ -31,7 +31,7 @@ room = "0.006 Ohm"
 certificate = "C-2020-1"
 calibration_due = 2021-03-31
 "#;
-    world.ask(Request::Import { what: "standards".into(), text }).unwrap();
+    world.ask(Request::import("standards", text)).unwrap();
     world
 }
 

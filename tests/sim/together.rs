@@ -37,7 +37,7 @@ fn events(station: &Station, seed: u64) -> Vec<Event> {
         Event::Command { at, ticket: now, origin, bench, by: None, request }
     };
     for (what, text) in station.register() {
-        all.push(ask(now, Request::Import { what: what.into(), text }));
+        all.push(ask(now, Request::import(what, text)));
         now += 1;
     }
     for link in ["ohm", "ohm2", "box", "scan"] {

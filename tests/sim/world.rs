@@ -130,7 +130,7 @@ impl World {
 
     fn fill(&mut self) {
         for (what, text) in self.station.register() {
-            self.ask(Request::Import { what: what.into(), text }).unwrap();
+            self.ask(Request::import(what, text)).unwrap();
         }
     }
 

@@ -207,7 +207,7 @@ fn a_null_of_another_lead_is_asked_anew() {
         let text = include_str!("../../contrib/example/fixtures.toml");
         assert!(text.contains("0.058 Ohm"));
         let text = text.replace("0.058 Ohm", "0.057 Ohm");
-        world.ask(Request::Import { what: "fixtures".into(), text }).unwrap();
+        world.ask(Request::import("fixtures", text)).unwrap();
         if restarts {
             again(&mut world);
         }

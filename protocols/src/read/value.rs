@@ -185,6 +185,12 @@ impl<'s, 'i> Value<'s, 'i> {
         }
     }
 
+    /// It is a text.
+    #[must_use]
+    pub fn is_text(&self) -> bool {
+        matches!(self.value.get_ref(), DeValue::String(_))
+    }
+
     /// It is a table.
     #[must_use]
     pub fn is_table(&self) -> bool {

@@ -2,23 +2,26 @@
 //! the files that people write (formats: `tapline-instruments-1` and its like).
 
 mod asset;
+mod assets;
 mod fixture;
 mod instrument;
 mod operator;
-mod read_assets;
 mod read_bench;
 mod read_fixtures;
 mod standard;
 mod unique;
 
 pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, PartType};
+pub use assets::{
+    AssetList, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, Encoding, read_asset_list, read_assets,
+    write_assets,
+};
 pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
 pub use instrument::{
     Accuracy, Coverage, Gives, Instrument, Isolation, IsolationKind, Kind, Over, Range, Setup,
     SourceClass,
 };
 pub use operator::{Competence, Operator};
-pub use read_assets::{COLUMNS_MORE, COLUMNS_NEEDED, read_assets};
 pub use read_bench::read_instruments;
 pub use read_fixtures::{read_fixtures, read_operators};
 pub use standard::{CheckStandard, read_standards};

@@ -15,11 +15,12 @@ enum Field {
     Word(&'static str, &'static [&'static str]),
     MayWord(&'static str, &'static [&'static str]),
     Seq(&'static str),
+    Flag(&'static str),
     Settings,
     Expect,
 }
 
-use Field::{Expect, May, MayWord, Seq, Settings, Text, Texts, Word};
+use Field::{Expect, Flag, May, MayWord, Seq, Settings, Text, Texts, Word};
 
 /// Last part of the path, what it does, its fields besides `by`.
 type Act<'a> = (&'static str, &'static str, &'a [Field]);
@@ -124,8 +125,13 @@ pub(super) fn paths() -> Map<String, Value> {
     }
     for name in IMPORTED {
         let path = format!("/v1/{name}");
-        let what = "Adds to the register: the text of a file in its format.";
-        let operation = post(&path, what, &[Text("text")], ("200", "Answer"));
+        let what = "Adds to the register: the text of a file in its format; `dry_run` only says \
+                    what would change. A list of assets may come with a `map` of its columns.";
+        let fields: &[Field] = match *name {
+            "assets" => &[Text("text"), May("map"), Flag("dry_run")],
+            _ => &[Text("text"), Flag("dry_run")],
+        };
+        let operation = post(&path, what, fields, ("200", "Answer"));
         paths.insert(path, json!({ "post": operation }));
     }
     paths
@@ -180,6 +186,7 @@ fn of(field: Field) -> (&'static str, bool, Value) {
             (name, false, json!({ "enum": words }))
         }
         Seq(name) => (name, true, json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX })),
+        Flag(name) => (name, false, json!({ "type": "boolean" })),
         Settings => ("set", true, schema("Settings")),
         Expect => ("expect", false, schema("Expect")),
     }

@@ -138,7 +138,7 @@ impl Clinic<'_> {
         let (on, when) = ((disk, Arc::clone(&self.key)), (year, epoch));
         let mut shift = Shift::start(on, when, before, nth * SEQS + 1);
         let mut import = |what: &str, text: String| {
-            let request = Request::Import { what: what.into(), text };
+            let request = Request::import(what, text);
             shift.ask(request).unwrap_or_else(|problem| panic!("{what}: {problem:?}"));
         };
         import("instruments", register::instruments(year));
