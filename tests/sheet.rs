@@ -1,5 +1,5 @@
-//! The printed sheet of the readers' self-test, read from a picture by a reader of another make
-//! (zxing-cpp, PyPI).
+//! The printed sheets, the readers' self-test and the control codes, read from pictures by a reader
+//! of another make (zxing-cpp, PyPI).
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 #[path = "support/python.rs"]
@@ -9,18 +9,19 @@ use std::io::{Read, Write};
 use std::process::{Command, Stdio};
 
 use serde_json::Value;
-use tapline::cli::scanner::{sheet, told};
+use tapline::cli::scanner::{codes, sheet, told};
+use tapline_drivers::scan::control::{self, ACT_WORDS, WORDS};
 use tapline_drivers::scan::selftest::{Separator, diagnose};
 
-/// What the other reader says of the sheet: each code with its symbology identifier and bytes.
-fn seen() -> Vec<(String, Vec<u8>)> {
+/// What the other reader says of a page: each code with its symbology identifier and bytes.
+fn seen(page: &str) -> Vec<(String, Vec<u8>)> {
     let mut child = Command::new(python::interpreter())
         .arg(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside/sheet.py"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
         .unwrap();
-    child.stdin.take().unwrap().write_all(sheet().unwrap().as_bytes()).unwrap();
+    child.stdin.take().unwrap().write_all(page.as_bytes()).unwrap();
     let mut told = String::new();
     child.stdout.take().unwrap().read_to_string(&mut told).unwrap();
     assert!(child.wait().unwrap().success(), "the other program failed: {told}");
@@ -38,7 +39,7 @@ fn seen() -> Vec<(String, Vec<u8>)> {
 
 #[test]
 fn the_printed_sheet_is_read_back_and_proves_the_reader() {
-    let seen = seen();
+    let seen = seen(&sheet().unwrap());
     let identifiers: Vec<&str> = seen.iter().map(|(aim, _)| aim.as_str()).collect();
     assert_eq!(identifiers, ["]d2", "]C1", "]C0", "]C0"]);
     let line = |(aim, bytes): &(String, Vec<u8>)| [aim.as_bytes(), bytes, b"\r\n"].concat();
@@ -57,4 +58,29 @@ fn the_printed_sheet_is_read_back_and_proves_the_reader() {
     let found = diagnose(&typed);
     let alias = found.profile().and_then(|profile| profile.gs_alias);
     assert_eq!(alias.as_deref(), Some("^]"));
+}
+
+#[test]
+fn the_printed_control_codes_are_read_back_and_are_all_there_are() {
+    for lines in [false, true] {
+        let page = codes(&["L-1".to_owned()], lines).unwrap();
+        let seen = seen(&page);
+        assert_eq!(seen.len(), page.matches("<figure>").count());
+        let texts: Vec<String> =
+            seen.into_iter().map(|(_, bytes)| String::from_utf8(bytes).unwrap()).collect();
+        let read = |text: &'_ String| control::read(text.as_bytes()).unwrap().word.to_owned();
+        let words: Vec<String> = texts.iter().map(read).collect();
+        // A parked inspection names itself, so its code is on no sheet; the tag is a word of SIGN.
+        let own = ["RESUME", "TAG"];
+        for word in WORDS.iter().chain(ACT_WORDS).filter(|word| !own.contains(word)) {
+            assert!(words.iter().any(|one| one == word), "{word} is printed");
+        }
+        // What makes a step live stands on the last page alone.
+        let card = page.rfind("<section>").unwrap();
+        let on_card = page[card..].matches("<figure>").count();
+        let (sheet, acts) = words.split_at(words.len() - on_card);
+        assert_eq!(acts, ACT_WORDS);
+        assert!(sheet.iter().all(|word| !ACT_WORDS.contains(&word.as_str())));
+    }
+    assert!(codes(&["Lötstelle".to_owned()], false).is_err(), "no code has this character");
 }

@@ -8,6 +8,8 @@ mod bench;
 mod cases;
 #[path = "sim/check.rs"]
 mod check;
+#[path = "sim/codes.rs"]
+mod codes;
 #[path = "sim/fate.rs"]
 mod fate;
 #[path = "sim/fooled.rs"]

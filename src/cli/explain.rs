@@ -208,7 +208,11 @@ fn fact(line: &Line) -> String {
         }
         Fact::Prove(one) => check(one),
         Fact::Answer(one) => {
-            let reason = one.reason.as_ref().map(|why| format!(" ({why})")).unwrap_or_default();
+            let reason = one
+                .reason
+                .as_ref()
+                .map(|why| format!(" ({})", english().reason(why)))
+                .unwrap_or_default();
             say("answer", &[("item", &one.item), ("answer", &one.answer)]) + &reason
         }
         other => named_word(other),

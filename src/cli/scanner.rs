@@ -1,5 +1,7 @@
 //! `scanner`: a printed sheet of known codes, and what a reader makes of them. Needs no station.
 
+mod codes;
+mod draw;
 mod sheet;
 
 use std::path::PathBuf;
@@ -9,6 +11,7 @@ use tapline_drivers::scan::selftest::{Findings, Separator, diagnose};
 
 use super::{Exit, Trouble, offline, output};
 use crate::words::english;
+pub use codes::codes;
 pub use sheet::sheet;
 
 /// What is done with a reader.
@@ -16,6 +19,15 @@ pub use sheet::sheet;
 pub enum ScannerCommand {
     /// Print the sheet, a page of HTML; print it at its full size
     Sheet,
+    /// Print the control codes, two pages of HTML: a sheet, and a card for steps that are live
+    Codes {
+        /// Lead set of the bench that is nulled by a code; several times for several
+        #[arg(long = "lead", value_name = "LEAD")]
+        leads: Vec<String>,
+        /// Lines (Code 128) for readers that read no squares (Data Matrix)
+        #[arg(long)]
+        lines: bool,
+    },
     /// Say what the reader does to the codes of the sheet, and the setting to store
     Test {
         /// What it sent, each code once [default: standard input, until ^D]
@@ -27,6 +39,11 @@ pub(super) fn run(what: &ScannerCommand) -> Result<Exit, Trouble> {
     match what {
         ScannerCommand::Sheet => {
             output::data(sheet().map_err(|error| Trouble::Said(error.to_string()))?.trim_end())?;
+            Ok(Exit::Done)
+        }
+        ScannerCommand::Codes { leads, lines } => {
+            let page = codes(leads, *lines).map_err(|error| Trouble::Said(error.to_string()))?;
+            output::data(page.trim_end())?;
             Ok(Exit::Done)
         }
         ScannerCommand::Test { file } => {

@@ -57,7 +57,7 @@ fn part_of(part: &Part) -> Markup {
             span.at { (part.at.join(" · ")) }
             span.state { (english().say("step_state", part.state)) }
             @if let Some(reason) = &part.reason {
-                span.reason { (english().say("reason", reason)) }
+                span.reason { (english().reason(reason)) }
             }
             @for value in &part.values { (captured(value)) }
             @if part.state == "skipped" || part.state == "done" && !part.values.is_empty() {

@@ -6,7 +6,7 @@ use tapline_protocols::fact::{NullFact, ProveFact};
 use tapline_protocols::inspection::CheckRun;
 
 use super::carry::Hung;
-use super::event::{Answer, Problem};
+use super::event::{Answer, Problem, Request};
 
 /// A fact of an earlier inspection that the next one may repeat.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,13 +34,13 @@ pub(super) struct Left {
     pub told: BTreeMap<String, String>,
 }
 
-/// A signature that waits for its badge.
+/// What a code asked for and only a badge lets happen: a signature, a value that is set aside.
 #[derive(Debug, Clone)]
-pub(super) struct Signing {
+pub(super) struct Pending {
     /// When the code was scanned, microseconds of the boot-time clock.
     pub at_us: u64,
-    /// The code said that the tag is attached.
-    pub tag: Option<String>,
+    /// What is done when the badge follows.
+    pub request: Request,
 }
 
 /// A bench. All of it is lost at a restart; what the inspection before left is read from its book.
@@ -56,8 +56,8 @@ pub(super) struct Bench {
     pub left: Left,
     /// A bench check in progress.
     pub check: Option<CheckRun>,
-    /// A code asked to sign: the badge of who is logged in must be the next code.
-    pub signing: Option<Signing>,
+    /// A code that needs a badge: that of who is logged in must be the next code.
+    pub pending: Option<Pending>,
     /// What came of the last scan of its own scanner.
     pub heard: Option<Result<Answer, Problem>>,
 }

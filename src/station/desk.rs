@@ -2,12 +2,12 @@
 
 use tapline_drivers::catalogue::is_scanner;
 use tapline_drivers::reading::{Scan, ScanKind};
-use tapline_drivers::scan::{Content, Fault, Profile, control, field, read};
+use tapline_drivers::scan::{Content, Fault, Profile, field, read};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
-use tapline_protocols::plan::{Settings, Switch};
 
-use super::bench::Signing;
+use super::bench::Pending;
+use super::codes::Asks;
 use super::command::Seat;
 use super::core::Core;
 use super::event::{Answer, Origin, Problem, Request};
@@ -22,8 +22,8 @@ const CODE_BYTES_MAX: usize = 256;
 /// What separates elements of GS1.
 const SEPARATOR: u8 = 0x1d;
 
-/// How long a code that asks to sign waits for its badge, microseconds of the boot-time clock.
-const SIGNING_US_MAX: u64 = 30_000_000;
+/// How long a code that needs a badge waits for it, microseconds of the boot-time clock.
+const BADGE_US_MAX: u64 = 30_000_000;
 
 impl Core {
     /// A scanner of a bench read a code.
@@ -104,14 +104,13 @@ impl Core {
         code: &str,
     ) -> Result<Answer, Problem> {
         let (bench, at) = (seat.bench.as_str(), seat.at);
-        let signing = self.bench(bench).signing.take();
+        let pending = self.bench(bench).pending.take();
         if fact.kind == ScanKind::Control {
             let seq = self.put_scan(bench, at, fact);
-            if let Some(tag) = signs(code) {
-                return self.ask_for_badge(seat, seq, tag);
-            }
-            let request = self.control(bench, code)?;
-            return self.request(seat, request);
+            return match self.control(bench, code)? {
+                Asks::Now(request) => self.request(seat, request),
+                Asks::WithBadge(request) => self.ask_for_badge(seat, seq, request),
+            };
         }
         match named(&self.register, content, code) {
             Named::One(asset) => {
@@ -143,12 +142,11 @@ impl Core {
             .next("Register the number, or scan another code."));
         }
         let seq = self.put_scan(bench, at, fact);
-        let waits = |s: &Signing| at.boot_us.saturating_sub(s.at_us) <= SIGNING_US_MAX;
+        let waits = |p: &Pending| at.boot_us.saturating_sub(p.at_us) <= BADGE_US_MAX;
         let works_here = operator.is_some() && operator.as_ref() == self.register.logins.get(bench);
-        if let Some(Signing { tag, .. }) = signing.filter(|s| works_here && waits(s)) {
-            let sign = Request::Sign { meaning: "performed".into(), tag, reason: None };
+        if let Some(Pending { request, .. }) = pending.filter(|p| works_here && waits(p)) {
             let seat = Seat { by: operator, origin: Origin::Scanner, ..seat.clone() };
-            return self.request(&seat, sign);
+            return self.request(&seat, request);
         }
         if operator.is_some() {
             return self.login(bench, at, operator);
@@ -176,21 +174,22 @@ impl Core {
         !known && self.register.operator(code).is_none()
     }
 
-    /// A code never signs alone: the badge of who works here must follow.
+    /// A code never signs or sets aside alone: the badge of who works here must follow.
     fn ask_for_badge(
         &mut self,
         seat: &Seat,
         seq: u64,
-        tag: Option<String>,
+        request: Request,
     ) -> Result<Answer, Problem> {
-        if self.benches[&seat.bench].active.is_none() {
-            return Err(conflict(
-                "no inspection is open on this bench",
-                "There is nothing to sign.",
-            ));
-        }
-        self.bench(&seat.bench).signing = Some(Signing { at_us: seat.at.boot_us, tag });
-        Ok(Answer::done(seq).say(&["sign.badge"]))
+        let answer = match &request {
+            Request::Discard { seq: value, .. } => {
+                let [step, amount] = self.captured(&seat.bench, *value);
+                Answer::done(seq).say(&["discard.badge", &step, &amount])
+            }
+            _ => Answer::done(seq).say(&["sign.badge"]),
+        };
+        self.bench(&seat.bench).pending = Some(Pending { at_us: seat.at.boot_us, request });
+        Ok(answer)
     }
 
     /// Nothing open: selects it. Its inspection open: the closing scan. Another one: refused.
@@ -236,48 +235,6 @@ impl Core {
                 self.put(book, at, Fact::Scan(fact), None)
             }
         }
-    }
-
-    /// What a control code asks for. Codes never set aside: that needs words.
-    fn control(&self, bench: &str, code: &str) -> Result<Request, Problem> {
-        let damaged = || bad(format!("`{code}` is damaged or no control code of this program"));
-        let control = control::read(code.as_bytes()).map_err(|_| damaged())?;
-        let act = |what: &str| Request::Act { what: what.into(), expect: None };
-        let answer =
-            |answer: &str| Request::Answer { answer: answer.into(), item: None, reason: None };
-        Ok(match (control.word, control.parameter) {
-            ("CONNECTED", None) => act("connected"),
-            ("CLEAR", None) => act("clear"),
-            ("LIVE", None) => act("live"),
-            ("DEAD", None) => act("dead"),
-            ("CAPTURE", None) => Request::Capture { expect: None },
-            ("PASS", None) => answer("pass"),
-            ("FAIL", None) => answer("fail"),
-            ("ALIVE", None) => Request::prove("alive"),
-            ("PARK", None) => Request::Park {},
-            ("BEGIN", plan) => Request::Begin {
-                plan: plan.map(str::to_ascii_lowercase),
-                asset: None,
-                reason: None,
-                with: Vec::new(),
-            },
-            ("RESUME", Some(id)) => Request::Resume { id: id.into() },
-            ("NULL", Some(lead)) => Request::Null { lead: lead.into() },
-            ("SWITCH", Some(word)) => Request::Switch { set: lever(word).ok_or_else(damaged)? },
-            ("REPEAT", None) => match self.active_step(bench) {
-                Some(step) => Request::Repeat { step },
-                None => return Err(conflict("there is no step to repeat", "Begin first.")),
-            },
-            (word, _) => {
-                return Err(bad(format!("`{word}` needs words: do it on the page or by command")));
-            }
-        })
-    }
-
-    fn active_step(&self, bench: &str) -> Option<String> {
-        let id = self.benches[bench].active.as_ref()?;
-        let step = self.cases[id].inspection.record().active()?;
-        Some(step.expanded.step.clone())
     }
 
     /// A badge at a bench, or nobody.
@@ -357,40 +314,5 @@ fn refusal(fault: Option<&Fault>) -> Problem {
         }
         _ => bad(format!("this code is refused: {}{place}", word.replace('_', " ")))
             .next("Scan it again, or type the asset's number."),
-    }
-}
-
-/// Whether a code asks to sign, and what it says of the tag: `SIGN`, `SIGN.TAG`.
-fn signs(code: &str) -> Option<Option<String>> {
-    let control = control::read(code.as_bytes()).ok().filter(|control| control.word == "SIGN")?;
-    match control.parameter {
-        None => Some(None),
-        Some("TAG") => Some(Some("attached".into())),
-        Some(_) => None,
-    }
-}
-
-/// The setting of a code beside a lever, which can be scanned only in that position:
-/// `S5-REVERSED`. The supply has none: it is moved by acts or seen by contacts.
-fn lever(word: &str) -> Option<Settings> {
-    let (switch, setting) = word.split_once('-')?;
-    let switch = [Switch::S1, Switch::S5, Switch::S7, Switch::S10, Switch::Test]
-        .into_iter()
-        .find(|one| one.name().eq_ignore_ascii_case(switch))?;
-    let setting = switch.words().iter().find(|one| one.eq_ignore_ascii_case(setting))?;
-    Some(Settings::from([(switch, setting.to_string())]))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_lever_code_sets_one_switch_and_never_the_supply() {
-        let reversed = Settings::from([(Switch::S5, "reversed".to_string())]);
-        assert_eq!(lever("S5-REVERSED"), Some(reversed));
-        for word in ["S5", "S5-OPEN", "SUPPLY-ON", "supply-on", "S7-"] {
-            assert_eq!(lever(word), None, "{word}");
-        }
     }
 }

@@ -56,6 +56,13 @@ impl Words {
         self.find(table, code).unwrap_or(code)
     }
 
+    /// A reason or remark as people read it: the sentence of a short word of a verdict or of a
+    /// printed code, else what somebody wrote.
+    #[must_use]
+    pub fn reason<'a>(&'a self, text: &'a str) -> &'a str {
+        self.find("reason", text).or_else(|| self.find("said", text)).unwrap_or(text)
+    }
+
     /// The sentence of a code with its values: `{name}` stands for the value of that name.
     #[must_use]
     pub fn tell(&self, table: &str, code: &str, values: &[(&str, &str)]) -> String {

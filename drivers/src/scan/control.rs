@@ -21,7 +21,7 @@ pub const WORDS: &[&str] = &[
 ];
 
 /// The words of the acts at a hazardous step, closed: printed on a card of their own.
-pub const ACT_WORDS: &[&str] = &["CONNECTED", "CLEAR", "LIVE", "DEAD", "ALIVE"];
+pub const ACT_WORDS: &[&str] = &["CONNECTED", "CLEAR", "LIVE", "TEST", "DEAD", "ALIVE"];
 
 /// A control code that was read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -144,7 +144,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "scan" => scan(event),
         "step" if word("state") == "active" => "next".into(),
         "step" => match event["reason"].as_str() {
-            Some(reason) => format!("{}: {}", word("state"), words.say("reason", reason)),
+            Some(reason) => format!("{}: {}", word("state"), words.reason(reason)),
             None => word("state"),
         },
         "switch" => format!("{} ({})", settings(&event["set"]), word("known")),
@@ -155,7 +155,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "value" => format!("{:>14}  captured{}", indication(event), value_words(event)),
         "drop" => format!("value of line {} set aside: {}", event["value"], word("cause")),
         "verdict" => verdict(event),
-        "note" => format!("note: {}", word("text")),
+        "note" => format!("note: {}", words.reason(&word("text"))),
         "override" => format!("opened by competence: {}", word("reason")),
         "link" => {
             format!("{} {}", words.say("link", &word("state")), word("why")).trim_end().into()
