@@ -172,6 +172,55 @@ fn keeps_what_the_workshop_entered(
     assert_eq!(pump["applied_parts"][0]["type"], "CF");
 }
 
+const PLACES: &str = "\
+asset,description,location,ownership,return_by,risk,retired,class,functional_earth,cord,\
+switching_supply,earthed_points,accessible_parts,applied_parts,interval,due
+W-1,pump,East/2/ICU/bed 4,hospital,,high,,II,no,fixed,no,,pump head,,P12M,2026-01-31
+W-2,pump,East/21,rented,2027-01-31,low,,II,no,fixed,no,,pump head,,P12M,2026-02-28
+W-3,pump,East/2/ICU,donated,,medium,2026-01-15,II,no,fixed,no,,pump head,,P12M,2026-01-31
+W-4,pump,East / 2,,,,2999-12-31,II,no,fixed,no,,pump head,,P12M,2026-03-31
+";
+
+#[test]
+fn places_hold_their_wards_and_what_is_retired_is_due_no_more() {
+    let station = Builder::new().start();
+    let file = station.folder().join("places.csv");
+    fs::write(&file, PLACES).unwrap();
+    station.done(&["asset", "import", file.to_str().unwrap()]);
+    let first = |text: String| -> Vec<String> {
+        text.lines().filter_map(|line| line.split_whitespace().next().map(String::from)).collect()
+    };
+    let listed = |place: &str| first(station.done(&["asset", "list", "--under", place]));
+    assert_eq!(listed("East/2"), ["W-1", "W-3", "W-4"]);
+    assert_eq!(listed("East/2/ICU"), ["W-1", "W-3"]);
+    let places = station.done(&["asset", "places"]);
+    for line in
+        ["     4  East", "     3    2", "     2      ICU", "     1        bed 4", "     1    21"]
+    {
+        assert!(places.lines().any(|other| other == line), "{line}: {places}");
+    }
+    let export = station.done(&["asset", "export", "--under", "East/21"]);
+    assert_eq!(export.lines().count(), 2, "{export}");
+    let pages = station.get("/v1/assets?under=East/2&limit=1&after=W-1");
+    assert_eq!((&pages["items"][0]["id"], &pages["next"]), (&json!("W-3"), &json!("W-3")));
+    let (data, day) = (station.data(), "2026-12-01");
+    let due = |more: &[&str]| {
+        let args = [&["due", data.to_str().unwrap(), "--on", day, "--json"], more].concat();
+        let lines = station.done(&args);
+        let asset = |line: &str| serde_json::from_str::<Value>(line).unwrap()["asset"].take();
+        let all = lines.lines().map(asset).filter(|id| id.as_str().unwrap().starts_with("W-"));
+        all.collect::<Vec<_>>()
+    };
+    assert_eq!(due(&[]), ["W-1", "W-2", "W-4"], "W-3 is retired");
+    assert_eq!(due(&["--under", "East/2"]), ["W-1", "W-4"]);
+    let scanned = station.run(&["scan", "W-3"]);
+    assert!(scanned.stderr.contains("retired since 2026-01-15"), "{scanned:?}");
+    let refused = station.run(&["begin"]);
+    assert_eq!(refused.code, 2, "{refused:?}");
+    assert!(refused.stderr.contains("retired since 2026-01-15"), "{refused:?}");
+    assert_eq!(station.run(&["begin", "--asset", "W-4"]).code, 0, "its day is to come");
+}
+
 #[test]
 fn all_faults_of_a_list_are_said_at_once_and_nothing_is_taken() {
     let station = Builder::new().start();

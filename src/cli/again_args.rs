@@ -71,6 +71,9 @@ pub struct Due {
     /// Only this asset
     #[arg(long, value_name = "ASSET")]
     pub asset: Option<String>,
+    /// Only what lies in this place, such as North/2: its wards and rooms too
+    #[arg(long, value_name = "PLACE")]
+    pub under: Option<String>,
     /// Count from the day on which it was due, so that early and late days move nothing [default:
     /// as the configuration said when the station started: from the day of the inspection]
     #[arg(long)]

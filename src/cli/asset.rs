@@ -1,5 +1,6 @@
 //! Assets in and out: `tapline asset import`, `tapline asset export`.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::Path;
@@ -19,13 +20,16 @@ pub(super) fn run(
     common: &Common,
 ) -> Result<Exit, Trouble> {
     match command {
-        AssetCommand::List => register::list(client, "assets", common),
+        AssetCommand::List { under } => {
+            register::list_of(client, "assets", &path(under.as_deref()), common)
+        }
+        AssetCommand::Places => places(client, common),
         AssetCommand::Show { id } => register::show(client, "assets", &id),
         AssetCommand::Import { file, map, dry_run } => {
             let map = map.map(|map| Ok((offline::text(&map)?, map))).transpose()?;
             import(client, &file, map, dry_run, common)
         }
-        AssetCommand::Export { file } => export(client, file.as_deref()),
+        AssetCommand::Export { file, under } => export(client, file.as_deref(), under.as_deref()),
     }
 }
 
@@ -124,16 +128,56 @@ fn windows_1252(byte: u8) -> char {
     }
 }
 
-/// Writes what reads back as the register has it, or nothing.
-fn export(client: &Client, file: Option<&Path>) -> Result<Exit, Trouble> {
+/// Where the assets of a place are listed.
+fn path(under: Option<&str>) -> String {
+    match under {
+        Some(place) => format!("/v1/assets?under={}", offline::escaped(place)),
+        None => "/v1/assets".into(),
+    }
+}
+
+fn assets(client: &Client, under: Option<&str>) -> Result<Vec<Asset>, Trouble> {
     let mut assets: Vec<Asset> = Vec::new();
-    client.pages("/v1/assets", |page| {
+    client.pages(&path(under), |page| {
         for item in page["items"].as_array().map_or(&[][..], Vec::as_slice) {
             let read = serde_json::from_value(item.clone());
             assets.push(read.map_err(|why| not_the_same(&why.to_string()))?);
         }
         Ok(())
     })?;
+    Ok(assets)
+}
+
+/// Every place with how many assets lie in it, wider places before those within them.
+fn places(client: &Client, common: &Common) -> Result<Exit, Trouble> {
+    let mut counts: BTreeMap<Vec<String>, usize> = BTreeMap::new();
+    for asset in assets(client, None)? {
+        let parts = asset.location.split('/').map(str::trim).filter(|part| !part.is_empty());
+        let parts: Vec<String> = parts.map(String::from).collect();
+        for depth in 1..=parts.len() {
+            *counts.entry(parts[..depth].to_vec()).or_default() += 1;
+        }
+        if parts.is_empty() {
+            *counts.entry(parts).or_default() += 1;
+        }
+    }
+    for (parts, count) in counts {
+        let place = parts.join("/");
+        output::data(&match common.json {
+            true => json!({ "place": place, "assets": count }).to_string(),
+            false => {
+                let indent = "  ".repeat(parts.len().saturating_sub(1));
+                let nowhere = english().say("register", "nowhere").to_owned();
+                format!("{count:>6}  {indent}{}", parts.last().unwrap_or(&nowhere))
+            }
+        })?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Writes what reads back as the register has it, or nothing.
+fn export(client: &Client, file: Option<&Path>, under: Option<&str>) -> Result<Exit, Trouble> {
+    let assets = assets(client, under)?;
     let text = write_assets(&assets);
     match read_assets(&text) {
         Ok(back) if back == assets => {}

@@ -7,8 +7,14 @@ use clap::Subcommand;
 /// Assets.
 #[derive(Debug, Subcommand)]
 pub enum AssetCommand {
-    /// All of them
-    List,
+    /// All of them, or those of a place
+    List {
+        /// Only what lies in this place, such as North/2: its wards and rooms too
+        #[arg(long, value_name = "PLACE")]
+        under: Option<String>,
+    },
+    /// Places as a tree, each with how many assets lie in it
+    Places,
     /// One of them
     Show {
         /// Its number
@@ -32,5 +38,8 @@ pub enum AssetCommand {
     Export {
         /// The file, which must not be there yet [default: standard output]
         file: Option<PathBuf>,
+        /// Only what lies in this place, such as North/2: its wards and rooms too
+        #[arg(long, value_name = "PLACE")]
+        under: Option<String>,
     },
 }

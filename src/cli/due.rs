@@ -24,6 +24,7 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
         let text = english().tell("due", "unknown", &[("asset", asset)]);
         return Err(Trouble::Said(text));
     }
+    let known = ledger.knows_an_asset();
     let mut exit = 0;
     let records = past::records(&folder).map_err(Trouble::Said)?;
     let wanted = args.asset.as_deref();
@@ -42,12 +43,17 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
         },
     )?;
     let counted = Counted { from_due: args.from_due, month_end: args.month_end };
-    let rows = ledger.rows(counted);
+    let mut rows = ledger.rows(counted, today);
+    let under = args.under.as_deref().unwrap_or_default();
+    rows.retain(|row| row.asset.as_ref().is_some_and(|asset| asset.lies_in(under)));
     for row in &rows {
         output::data(&if common.json { json_line(row, today) } else { text(row, today) })?;
     }
     if !common.json {
-        output::talk(&summary(&rows, today));
+        output::talk(&match rows.is_empty() && known {
+            true => english().say("due", "none_here").into(),
+            false => summary(&rows, today),
+        });
     }
     Ok(Exit::of_code(exit))
 }
@@ -62,6 +68,7 @@ fn json_line(row: &Row, today: Day) -> String {
         "asset": asset.map(|asset| &asset.id),
         "description": asset.map(|asset| &asset.description),
         "location": asset.map(|asset| &asset.location),
+        "risk": asset.and_then(|asset| asset.risk),
         "interval": asset.and_then(|asset| asset.interval.as_ref()),
         "due": row.due.map(Day::text),
         "state": row.state(today),

@@ -77,8 +77,18 @@ pub(super) fn limits(
 }
 
 pub(super) fn list(client: &Client, what: &str, common: &Common) -> Result<Exit, Trouble> {
+    list_of(client, what, &format!("/v1/{what}"), common)
+}
+
+/// What a path lists.
+pub(super) fn list_of(
+    client: &Client,
+    what: &str,
+    path: &str,
+    common: &Common,
+) -> Result<Exit, Trouble> {
     let mut none = true;
-    client.pages(&format!("/v1/{what}"), |page| {
+    client.pages(path, |page| {
         let items = page["items"].as_array().map_or(&[][..], Vec::as_slice);
         none &= items.is_empty();
         let text = |item: &Value| if common.json { item.to_string() } else { row(what, item) };

@@ -1,5 +1,7 @@
 //! Registers: assets, instruments, fixtures, operators.
 
+use std::ops::Bound;
+
 use axum::body::Bytes;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{ConnectInfo, Path, Query, State};
@@ -8,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 use tapline_protocols::fact::CheckFact;
 use tapline_protocols::inspection::chart;
+use tapline_protocols::register::Asset;
 
 use super::Hall;
 use super::acts::{ask, object};
@@ -32,6 +35,7 @@ pub(super) const IMPORTED: &[&str] =
 pub(super) struct From {
     after: Option<String>,
     limit: Option<usize>,
+    under: Option<String>,
 }
 
 /// `GET /v1/assets` and its like: entries in order of their ids.
@@ -41,16 +45,38 @@ pub(super) async fn list(
     from: Result<Query<From>, QueryRejection>,
 ) -> Result<Json<Value>, Refused> {
     let Query(from) = from.map_err(|why| Refused::new("bad_input", why.body_text()))?;
-    let mut list = hall.shared.ask(move |core| entries(core.register(), register)).await?;
-    if let Some(after) = from.after {
-        list.retain(|(id, _)| *id > after);
-    }
     let limit = limit(from.limit)?;
+    if from.under.is_some() && register != "assets" {
+        return Err(Refused::new("bad_input", "only assets lie in places: leave `under` out"));
+    }
+    let part = move |register_now: &Register| match register {
+        "assets" => assets(register_now, &from, limit + 1),
+        _ => {
+            let mut list = entries(register_now, register);
+            list.retain(|(id, _)| from.after.as_ref().is_none_or(|after| id > after));
+            list
+        }
+    };
+    let mut list = hall.shared.ask(move |core| part(core.register())).await?;
     let more = list.len() > limit;
     list.truncate(limit);
     let next = more.then(|| list.last().map(|(id, _)| id.clone()));
     let list: Vec<Value> = list.into_iter().map(|(_, entry)| entry).collect();
     Ok(Json(json!({ "items": list, "next": next })))
+}
+
+/// The first of the assets behind one, in a place; no more than are shown, of however many.
+fn assets(register: &Register, from: &From, most: usize) -> Vec<(String, Value)> {
+    let start = from.after.clone().map_or(Bound::Unbounded, Bound::Excluded);
+    let behind = register.assets.range((start, Bound::Unbounded));
+    let place = from.under.as_deref().unwrap_or_default();
+    behind.filter(|(_, (_, asset))| asset.lies_in(place)).take(most).map(revised).collect()
+}
+
+fn revised((id, (revision, asset)): (&String, &(u64, Asset))) -> (String, Value) {
+    let mut json = to_json(asset);
+    json["revision"] = (*revision).into();
+    (id.clone(), json)
 }
 
 /// `GET /v1/assets/{id}` and its like.
@@ -81,14 +107,7 @@ pub(super) async fn import(
 /// All entries of a register of [`NAMES`] with their ids.
 fn entries(register: &Register, name: &str) -> Vec<(String, Value)> {
     match name {
-        "assets" => {
-            let revised = |(id, (revision, asset)): (&String, &(u64, _))| {
-                let mut json = to_json(asset);
-                json["revision"] = (*revision).into();
-                (id.clone(), json)
-            };
-            register.assets.iter().map(revised).collect()
-        }
+        "assets" => register.assets.iter().map(revised).collect(),
         "instruments" => {
             let mut all: Vec<_> = pairs(register.instruments.iter());
             all.extend(pairs(register.setups.iter()));

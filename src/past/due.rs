@@ -48,8 +48,13 @@ impl Ledger {
     }
 
     /// Registered assets in the order of their dates; what has no date comes last.
-    pub(crate) fn rows(self, counted: Counted) -> Vec<Row> {
-        sorted(walked(self.0, counted))
+    ///
+    /// What is out of use for good on the day is left out.
+    pub(crate) fn rows(self, counted: Counted, today: Day) -> Vec<Row> {
+        let mut rows = sorted(walked(self.0, counted));
+        let today = today.text();
+        rows.retain(|row| row.asset.as_ref().is_none_or(|asset| !asset.is_retired(&today)));
+        rows
     }
 }
 

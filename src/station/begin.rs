@@ -84,6 +84,7 @@ impl Core {
         })?;
         let asset = self.register.asset(&asset).cloned().ok_or_else(|| missing("asset", &asset))?;
         self.not_open(&asset.id)?;
+        self.in_use(&asset, at)?;
         let reason = begin.reason.clone().unwrap_or_else(|| "scheduled".into());
         if !REASONS.contains(&reason.as_str()) {
             return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
@@ -130,6 +131,17 @@ impl Core {
                 format!("`{by}` has no competence `inspect` that is valid today"),
                 "Let somebody else begin, or register the competence with its new date.",
             )),
+        }
+    }
+
+    /// What is out of use for good is not inspected.
+    fn in_use(&self, asset: &Asset, at: Stamp) -> Result<(), Problem> {
+        match (asset.is_retired(&self.settings.zone.date(at.wall_us)), &asset.retired) {
+            (true, Some(day)) => Err(conflict(
+                format!("`{}` is retired since {day}", asset.id),
+                "If it is in use again, import it with an empty `retired`, then begin.",
+            )),
+            _ => Ok(()),
         }
     }
 

@@ -223,7 +223,12 @@ impl Core {
         }
         let plan = self.plan_for(asset).map(|plan| plan.id.clone()).unwrap_or_default();
         self.bench(bench).selected = Some((asset.into(), seq));
-        Ok(Answer::done(seq).say(&["scan.selected", asset, &plan]))
+        let known = self.register.asset(asset);
+        let gone = known.filter(|one| one.is_retired(&self.settings.zone.date(at.wall_us)));
+        let gone = gone.and_then(|one| one.retired.clone());
+        let gone = gone.map(|day| vec!["scan.retired".into(), asset.into(), day]);
+        let besides = gone.into_iter().collect();
+        Ok(Answer::done(seq).say(&["scan.selected", asset, &plan]).besides(besides))
     }
 
     /// Stores a scan where the bench's bytes go.

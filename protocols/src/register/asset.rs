@@ -59,6 +59,42 @@ pub struct AppliedPart {
     pub connections: u8,
 }
 
+/// Whose the asset is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ownership {
+    /// The hospital's own.
+    Hospital,
+    /// Lent to it.
+    Loaner,
+    /// Rented.
+    Rented,
+    /// Given to it.
+    Donated,
+    /// A patient's own.
+    PatientOwned,
+}
+
+impl Ownership {
+    /// It goes back to whoever owns it.
+    #[must_use]
+    pub fn goes_back(self) -> bool {
+        matches!(self, Ownership::Loaner | Ownership::Rented | Ownership::PatientOwned)
+    }
+}
+
+/// How much harm a fault of the asset does, by the workshop's own judgement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Risk {
+    /// Grave.
+    High,
+    /// Between the two.
+    Medium,
+    /// Little.
+    Low,
+}
+
 /// A plan step that the maker excludes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Excluded {
@@ -87,10 +123,22 @@ pub struct Asset {
     /// Its GIAI, or its GRAI with serial number, as its label says, without the identifier.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub giai: Option<String>,
-    /// Location path, `North/3/B`.
+    /// Location path, the widest place first: `North/2/ICU/bed 4`.
     pub location: String,
-    /// Owner.
+    /// Owner, in words.
     pub owner: String,
+    /// Whose it is, where that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ownership: Option<Ownership>,
+    /// Day on which it goes back to its owner, `2026-11-30`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub return_by: Option<String>,
+    /// How much harm a fault of it does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk: Option<Risk>,
+    /// First day on which it is out of use for good: it is due no more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retired: Option<String>,
     /// Protection class.
     pub class: Class,
     /// It has a functional earth.
@@ -129,4 +177,55 @@ pub struct Asset {
     pub due: Option<String>,
     /// Steps that the maker excludes.
     pub excluded: Vec<Excluded>,
+}
+
+impl Asset {
+    /// It is out of use for good on a day, `2026-11-30`.
+    #[must_use]
+    pub fn is_retired(&self, day: &str) -> bool {
+        self.retired.as_deref().is_some_and(|retired| retired <= day)
+    }
+
+    /// It lies in a place or in one within it: `North/2/ICU/bed 4` lies in `North/2` and not in
+    /// `North/21`. Every asset lies in the place without a name.
+    #[must_use]
+    pub fn lies_in(&self, place: &str) -> bool {
+        let mut parts = parts(&self.location);
+        self::parts(place).all(|part| parts.next() == Some(part))
+    }
+}
+
+/// The parts of a location path, blanks around them and empty ones taken off.
+fn parts(path: &str) -> impl Iterator<Item = &str> {
+    path.split('/').map(str::trim).filter(|part| !part.is_empty())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::register::read_assets;
+
+    #[test]
+    fn a_place_holds_what_lies_in_it_and_not_its_neighbour() {
+        let text = include_str!("../../../contrib/example/assets.csv");
+        let asset = read_assets(text).unwrap().remove(0);
+        let at = |location: &str| Asset { location: location.into(), ..asset.clone() };
+        for place in ["", "/", "North", "North/2", " North / 2 /ICU/", "North/2/ICU/bed 4"] {
+            assert!(at("North/2/ICU/bed 4").lies_in(place), "{place}");
+        }
+        for place in ["North/21", "North/2/ICU/bed 4/left", "2", "north", "South"] {
+            assert!(!at("North/2/ICU/bed 4").lies_in(place), "{place}");
+        }
+        assert!(at("").lies_in("") && !at("").lies_in("North"));
+    }
+
+    #[test]
+    fn an_asset_is_retired_from_its_day_on() {
+        let text = include_str!("../../../contrib/example/assets.csv");
+        let asset = read_assets(text).unwrap().remove(0);
+        let asset = Asset { retired: Some("2026-11-30".into()), ..asset };
+        let days = ["2026-11-29", "2026-11-30", "2027-01-01"];
+        assert_eq!(days.map(|day| asset.is_retired(day)), [false, true, true]);
+        assert!(!Asset { retired: None, ..asset }.is_retired("2027-01-01"));
+    }
 }

@@ -24,6 +24,9 @@ use Kind::{Count, Flag, Moment, Must, Seq, Text, Verdict};
 
 const PAGE: &[(&str, Kind)] = &[("after", Text), ("limit", Count)];
 
+/// `under`: a place, `North/2`, and all places within it.
+const ASSETS: &[(&str, Kind)] = &[("after", Text), ("limit", Count), ("under", Text)];
+
 const ASKS: &[Ask] = &[
     ("/v1/status", "What is going on, as it is on disk.", &[], "Status"),
     ("/v1/ports", "What is plugged in, and why it can't be used.", &[], "Thing"),
@@ -74,7 +77,8 @@ pub(super) fn paths() -> Map<String, Value> {
     for name in NAMES {
         let (list, one) = (format!("/v1/{name}"), format!("/v1/{name}/{{id}}"));
         let what = format!("The register's {name}, in the order of their ids.");
-        let all = ask(&list, &what, PAGE, &json_of("List"));
+        let query = if *name == "assets" { ASSETS } else { PAGE };
+        let all = ask(&list, &what, query, &json_of("List"));
         paths.insert(list, json!({ "get": all }));
         let single = ask(&one, "One of them.", &[], &json_of("Thing"));
         paths.insert(one, json!({ "get": single }));

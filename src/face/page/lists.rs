@@ -41,7 +41,7 @@ pub(super) async fn due(
     let folder = desk.hall.shared.folder.clone();
     blocking(move || {
         let today = Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day");
-        let read = rows(&folder);
+        let read = rows(&folder, today);
         let (mut rows, troubles) = read.map_err(|trouble| Refused::new("busy", trouble))?;
         let within = |text: &str| text.to_lowercase().contains(&place.to_lowercase());
         rows.retain(|row| row.asset.as_ref().is_some_and(|asset| within(&asset.location)));
@@ -66,7 +66,7 @@ pub(super) async fn due(
 }
 
 /// All assets in the order of their dates, with what could not be read, in words.
-fn rows(folder: &Path) -> Result<(Vec<Row>, Vec<String>), String> {
+fn rows(folder: &Path, today: Day) -> Result<(Vec<Row>, Vec<String>), String> {
     let mut ledger = Ledger::of(folder, None)?;
     let mut troubles = Vec::new();
     for record in past::records(folder)? {
@@ -75,7 +75,7 @@ fn rows(folder: &Path) -> Result<(Vec<Row>, Vec<String>), String> {
             Err(why) => troubles.push(format!("{}: {why}", record.id)),
         }
     }
-    Ok((ledger.rows(Counted::default()), troubles))
+    Ok((ledger.rows(Counted::default(), today), troubles))
 }
 
 /// Which results, and in which order.

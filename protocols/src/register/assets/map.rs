@@ -19,7 +19,7 @@ const WORDS_MAX: usize = 500;
 /// How dates may be written, besides `2026-11-30`.
 const DATES: [&str; 4] = ["D.M.Y", "D/M/Y", "M/D/Y", "Y/M/D"];
 /// Columns that hold a date.
-const DATED: [&str; 1] = ["due"];
+const DATED: [&str; 3] = ["due", "return_by", "retired"];
 /// Columns that hold a decimal.
 const DECIMAL: [&str; 4] = ["rated_volts", "rated_amps", "cord_metres", "heating_kw"];
 

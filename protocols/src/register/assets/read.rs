@@ -27,7 +27,7 @@ pub const COLUMNS_NEEDED: [&str; 9] = [
     "applied_parts",
 ];
 /// Columns that may be left out.
-pub const COLUMNS_MORE: [&str; 18] = [
+pub const COLUMNS_MORE: [&str; 22] = [
     "maker",
     "model",
     "serial",
@@ -35,6 +35,10 @@ pub const COLUMNS_MORE: [&str; 18] = [
     "giai",
     "location",
     "owner",
+    "ownership",
+    "return_by",
+    "risk",
+    "retired",
     "cords",
     "rated_volts",
     "rated_amps",

@@ -10,12 +10,14 @@ use serde::de::DeserializeOwned;
 
 use crate::fault::Fault;
 use crate::read::{FAULTS_MAX, csv, is_date, is_decimal, is_name, word};
-use crate::register::{AppliedPart, Asset, Class, Cord, Excluded};
+use crate::register::{AppliedPart, Asset, Class, Cord, Excluded, Ownership};
 
 /// Most entries of a list in a field.
 const LIST_MAX: usize = 64;
 /// Longest field, characters.
 const FIELD_CHARS_MAX: usize = 500;
+/// What a field that holds a day needs.
+const DAY: &str = "needs a day of the calendar, such as 2026-11-30";
 
 /// One row on its way to an asset.
 pub(super) struct Row<'f> {
@@ -34,6 +36,7 @@ impl<'f> Row<'f> {
         if description.is_empty() {
             self.fault("description", "is empty".into());
         }
+        let ownership: Option<Ownership> = self.may_word("ownership");
         let asset = Asset {
             id: id.unwrap_or_default(),
             description,
@@ -44,6 +47,10 @@ impl<'f> Row<'f> {
             giai: self.checked("giai", is_name, "is no asset identifier: 1 to 60 characters"),
             location: self.text("location"),
             owner: self.text("owner"),
+            ownership,
+            return_by: self.return_by(ownership),
+            risk: self.may_word("risk"),
+            retired: self.checked("retired", is_date, DAY),
             class: class.unwrap_or(Class::I),
             functional_earth: earth.unwrap_or_default(),
             cord: cord.unwrap_or(Cord::None),
@@ -60,7 +67,7 @@ impl<'f> Row<'f> {
             built_to: self.text("built_to"),
             plan: self.checked("plan", is_name, "is no name of a plan"),
             interval: self.checked("interval", is_interval, "needs a duration such as P12M"),
-            due: self.checked("due", is_date, "needs a day of the calendar, such as 2026-11-30"),
+            due: self.checked("due", is_date, DAY),
             excluded: self.list("excluded").filter_map(|e| self.exclusion(e)).collect(),
         };
         let whole = class.is_some() && cord.is_some() && !asset.id.is_empty();
@@ -113,6 +120,20 @@ impl<'f> Row<'f> {
                 None
             }
         }
+    }
+
+    /// A word of a column that may be empty.
+    fn may_word<T: DeserializeOwned>(&self, column: &str) -> Option<T> {
+        if self.field(column).is_empty() { None } else { self.word(column) }
+    }
+
+    fn return_by(&self, ownership: Option<Ownership>) -> Option<String> {
+        let day = self.checked("return_by", is_date, DAY);
+        if day.is_some() && !ownership.is_some_and(Ownership::goes_back) {
+            let text = "only what is loaner, rented or patient_owned (`ownership`) goes back";
+            self.fault("return_by", text.into());
+        }
+        day
     }
 
     fn yes_no(&self, column: &str) -> Option<bool> {

@@ -14,7 +14,8 @@ use crate::register::{Class, Cord, PartType};
 const EXAMPLE: &str = include_str!("../../../../contrib/example/assets.csv");
 const HEAD: &str = "asset,description,class,functional_earth,cord,switching_supply,\
                     earthed_points,accessible_parts,applied_parts,cords,rated_volts,\
-                    rated_amps,interval,due,plan,states,excluded";
+                    rated_amps,interval,due,plan,states,excluded,ownership,return_by,risk,\
+                    retired";
 
 #[test]
 fn the_example_reads_as_it_stands() {
@@ -39,7 +40,7 @@ fn semicolons_marks_and_carriage_returns_read_alike() {
 
 #[test]
 fn a_part_may_have_a_colon_in_its_name() {
-    let text = format!("{HEAD}\nP-1,pump,II,no,fixed,no,,,a: b:BF:2,,,,,,,,");
+    let text = format!("{HEAD}\nP-1,pump,II,no,fixed,no,,,a: b:BF:2,,,,,,,,,,,,");
     let parts = read_assets(&text).unwrap().remove(0).applied_parts;
     assert_eq!((parts[0].name.as_str(), parts[0].connections), ("a: b", 2));
 }
@@ -49,7 +50,7 @@ macro_rules! faults {
         #[test]
         fn $name() {
             let good = ["P-1", "pump", "I", "no", "detachable", "no", "screw", "", "", "C-1",
-                "230", "0.3", "P12M", "2026-11-30", "", "", ""];
+                "230", "0.3", "P12M", "2026-11-30", "", "", "", "rented", "2027-01-31", "high", ""];
             let at = HEAD.split(',').position(|column| column == $column).unwrap();
             let mut fields = good;
             fields[at] = $value;
@@ -82,6 +83,9 @@ faults! {
     a_part_with_too_many: "applied_parts" = "line:CF:65" => "1 to 64";
     no_duration: "interval" = "yearly" => "P12M";
     no_day: "due" = "2026-02-30" => "day of the calendar";
+    an_unknown_risk: "risk" = "5" => "high, medium, low";
+    no_day_of_return: "return_by" = "soon" => "day of the calendar";
+    no_day_of_retirement: "retired" = "2026-13-01" => "day of the calendar";
     no_plan_name: "plan" = "my plan" => "no name of a plan";
     an_exclusion_without_reason: "excluded" = "insulation" => "step=reason";
 }
@@ -96,6 +100,21 @@ fn only(text: &str) -> Fault {
     let mut faults = read_assets(text).unwrap_err();
     assert_eq!(faults.len(), 1, "{faults:?}");
     faults.remove(0)
+}
+
+#[test]
+fn only_what_goes_back_has_a_day_to_go_back() {
+    let row = |ownership: &str| {
+        format!("{HEAD}\nP-1,x,I,no,fixed,no{},{ownership},2027-01-31,,", ",".repeat(11))
+    };
+    for ownership in ["loaner", "rented", "patient_owned"] {
+        let asset = read_assets(&row(ownership)).unwrap().remove(0);
+        assert_eq!(asset.return_by.as_deref(), Some("2027-01-31"));
+    }
+    for ownership in ["hospital", "donated", ""] {
+        let fault = only(&row(ownership));
+        assert_eq!((fault.line, fault.field.as_str()), (2, "return_by"), "{ownership}");
+    }
 }
 
 #[test]
@@ -142,7 +161,7 @@ fn a_row_of_separators_alone_is_no_asset() {
 
 #[test]
 fn every_fault_is_said_up_to_a_hundred() {
-    let rows: String = (0..300).map(|n| format!("P-{n},,I,no,fixed,no,,,,,,,,,,,\n")).collect();
+    let rows: String = (0..300).map(|n| format!("P-{n},,I,no,fixed,no,,,,,,,,,,,,,,,\n")).collect();
     let faults = read_assets(&format!("{HEAD}\n{rows}")).unwrap_err();
     assert_eq!(faults.len(), FAULTS_MAX + 1);
     assert!(faults[FAULTS_MAX].text.contains("more faults"));

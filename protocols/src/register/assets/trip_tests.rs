@@ -8,7 +8,7 @@ use proptest::option;
 use proptest::prelude::*;
 
 use super::{read_assets, write_assets};
-use crate::register::{AppliedPart, Asset, Class, Cord, Excluded, PartType};
+use crate::register::{AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk};
 
 /// Text as people and other programs write it, at its worst: quotes, separators, line breaks,
 /// formulas. Blanks around it are taken off when it is read, and the register never has them.
@@ -65,6 +65,20 @@ fn dates() -> impl Strategy<Value = (Option<String>, Option<String>)> {
     (option::of("P[1-9][0-9]{0,3}[YMWD]"), option::of("20[0-9]{2}-0[1-9]-[12][0-8]"))
 }
 
+fn whose() -> impl Strategy<Value = Option<Ownership>> {
+    option::of(prop_oneof![
+        Just(Ownership::Hospital),
+        Just(Ownership::Loaner),
+        Just(Ownership::Rented),
+        Just(Ownership::Donated),
+        Just(Ownership::PatientOwned),
+    ])
+}
+
+fn risk() -> impl Strategy<Value = Option<Risk>> {
+    option::of(prop_oneof![Just(Risk::High), Just(Risk::Medium), Just(Risk::Low)])
+}
+
 prop_compose! {
     fn asset()(
         id in id(),
@@ -82,6 +96,7 @@ prop_compose! {
         numbers in vec(option::of("[1-9][0-9]{0,3}(\\.[0-9]{1,3})?"), 4),
         (parts, excluded) in (parts(), excluded()),
         (interval, due) in dates(),
+        (ownership, risk, (_, day), (_, retired)) in (whose(), risk(), dates(), dates()),
     ) -> Asset {
         let mut texts = texts.into_iter();
         let mut text = || texts.next().unwrap();
@@ -99,6 +114,10 @@ prop_compose! {
             giai: ids[1].clone(),
             location: text(),
             owner: text(),
+            ownership,
+            return_by: day.filter(|_| ownership.is_some_and(Ownership::goes_back)),
+            risk,
+            retired,
             class,
             functional_earth: flags.0,
             cord,

@@ -5,7 +5,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use super::read::{COLUMNS_MORE, COLUMNS_NEEDED};
-use crate::register::{Asset, Class, Cord, PartType};
+use crate::register::{Asset, Class, Cord, Ownership, PartType, Risk};
 
 /// Assets as CSV: every column, separated by `,`, rows ended by CR LF, a field in quotes where it
 /// needs them (RFC 4180). [`super::read_assets`] reads the same assets from it.
@@ -40,6 +40,10 @@ fn cell(asset: &Asset, column: &str) -> String {
         "giai" => may(asset.giai.as_ref()),
         "location" => asset.location.clone(),
         "owner" => asset.owner.clone(),
+        "ownership" => asset.ownership.map_or("", ownership).into(),
+        "return_by" => may(asset.return_by.as_ref()),
+        "risk" => asset.risk.map_or("", risk).into(),
+        "retired" => may(asset.retired.as_ref()),
         "class" => class(asset.class).into(),
         "functional_earth" => yes_no(asset.functional_earth),
         "cord" => cord(asset.cord).into(),
@@ -80,6 +84,24 @@ fn class(class: Class) -> &'static str {
         Class::III => "III",
         Class::Internal => "internal",
         Class::System => "system",
+    }
+}
+
+fn ownership(ownership: Ownership) -> &'static str {
+    match ownership {
+        Ownership::Hospital => "hospital",
+        Ownership::Loaner => "loaner",
+        Ownership::Rented => "rented",
+        Ownership::Donated => "donated",
+        Ownership::PatientOwned => "patient_owned",
+    }
+}
+
+fn risk(risk: Risk) -> &'static str {
+    match risk {
+        Risk::High => "high",
+        Risk::Medium => "medium",
+        Risk::Low => "low",
     }
 }
 
