@@ -222,6 +222,77 @@ fn places_hold_their_wards_and_what_is_retired_is_due_no_more() {
 }
 
 #[test]
+fn what_was_looked_for_is_known_without_an_inspection() {
+    let mut station = Builder::new().start();
+    let file = station.folder().join("places.csv");
+    fs::write(&file, PLACES).unwrap();
+    station.done(&["asset", "import", file.to_str().unwrap()]);
+    let data = station.data();
+    let list = |station: &Station| station.done(&["due", data.to_str().unwrap()]);
+    let line = |list: &str, id: &str| {
+        list.lines().find(|line| line.contains(id)).map(String::from).unwrap_or_default()
+    };
+    let visit = |station: &Station, id: &str, words: &[&str]| {
+        station.run(&[&["asset", "visit", id, "--outcome"], words].concat())
+    };
+    let said = visit(&station, "W-1", &["not_found", "--place", "East/2", "--retry", "2998-12-01"]);
+    assert_eq!((said.code, said.stderr.as_str()), (0, "W-1 was not found\n"));
+    assert_eq!(visit(&station, "W-4", &["in_use"]).code, 0);
+    // Killed, it knows what it said.
+    station.kill9();
+    station.restart();
+    let due = list(&station);
+    let lost = line(&due, "W-1");
+    assert!(lost.contains("NOT FOUND since") && lost.contains(", 0 days"), "{lost}");
+    assert!(lost.contains(", East/2; again on 2998-12-01"), "{lost}");
+    assert!(line(&due, "W-4").contains("; in use on"), "{due}");
+    assert!(!line(&due, "W-2").contains("; in use"), "{due}");
+    for (id, words, why) in [
+        ("W-9", vec!["in_use"], "no asset `W-9`"),
+        ("W-1", vec!["not_found", "--retry", "2020-01-01"], "needs a day from"),
+        ("W-1", vec!["retired", "--retry", "2998-12-01"], "leave `retry` out"),
+        ("W-3", vec!["not_found"], "retired since 2026-01-15"),
+    ] {
+        let refused = visit(&station, id, &words);
+        assert!(refused.code == 2 && refused.stderr.contains(why), "{why}: {refused:?}");
+    }
+    let retired = visit(&station, "W-1", &["retired", "--reason", "sold"]);
+    assert_eq!(retired.stderr, "W-1 is retired, and due no more\n");
+    assert_eq!(line(&list(&station), "W-1"), "", "a retired asset is on no list");
+    // A list that has no column for it does not bring it back.
+    let head = PLACES.replace("risk,retired,", "risk,").replace(",high,,", ",high,");
+    fs::write(&file, head.lines().take(2).collect::<Vec<_>>().join("\n")).unwrap();
+    station.done(&["asset", "import", file.to_str().unwrap()]);
+    assert_eq!(line(&list(&station), "W-1"), "");
+    let began = station.run(&["begin", "--asset", "W-4"]);
+    assert_eq!(began.code, 0, "{began:?}");
+    let refused = visit(&station, "W-4", &["not_found"]);
+    assert!(refused.stderr.contains("is open"), "{refused:?}");
+    station.done(&["end", "--outcome", "sent_out", "--reason", "to the maker"]);
+    assert!(line(&list(&station), "W-4").contains("; sent out on"), "{}", list(&station));
+}
+
+#[test]
+fn the_register_is_no_matter_of_one_bench() {
+    let station = Builder::new().start();
+    let (config, mut station) = (station.config(), station);
+    let text = fs::read_to_string(&config).unwrap();
+    let second = "[[bench]]\nid = \"b2\"\nname = \"Bench 2\"\nfixtures = []\n";
+    station.stop();
+    fs::write(&config, text + second).unwrap();
+    station.restart();
+    let file = station.folder().join("places.csv");
+    fs::write(&file, PLACES).unwrap();
+    station.done(&["asset", "import", file.to_str().unwrap()]);
+    let visit = ["asset", "visit", "W-1", "--outcome", "in_use"];
+    let nobody = station.run(&visit);
+    assert!(nobody.code == 2 && nobody.stderr.contains("nobody is named"), "{nobody:?}");
+    for who in [["--by", "op-7"], ["--bench", "b1"]] {
+        assert_eq!(station.run(&[&visit[..], &who].concat()).code, 0);
+    }
+}
+
+#[test]
 fn all_faults_of_a_list_are_said_at_once_and_nothing_is_taken() {
     let station = Builder::new().start();
     let file = station.folder().join("bad.csv");

@@ -29,6 +29,19 @@ pub(super) fn run(
             let map = map.map(|map| Ok((offline::text(&map)?, map))).transpose()?;
             import(client, &file, map, dry_run, common)
         }
+        AssetCommand::Visit { id, outcome, place, retry, reason } => {
+            let body = json!({
+                "outcome": outcome, "place": place, "retry": retry, "reason": reason,
+                "bench": common.bench, "by": common.by,
+            });
+            let answer =
+                client.post(&format!("/v1/assets/{}/visits", offline::escaped(&id)), &body)?;
+            match super::bench::said(&answer["say"]).filter(|_| !common.json) {
+                Some(sentence) => output::talk(&sentence),
+                None => output::data(&answer.to_string())?,
+            }
+            Ok(Exit::Done)
+        }
         AssetCommand::Export { file, under } => export(client, file.as_deref(), under.as_deref()),
     }
 }

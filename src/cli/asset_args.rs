@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 
+use crate::station::OUTCOMES;
+
 /// Assets.
 #[derive(Debug, Subcommand)]
 pub enum AssetCommand {
@@ -32,6 +34,24 @@ pub enum AssetCommand {
         /// Only say what would be new, changed and unchanged
         #[arg(long)]
         dry_run: bool,
+    },
+    /// Note that it was looked for and not inspected; no inspection is opened. The list of what is
+    /// due shows it, and how long nobody has found it
+    Visit {
+        /// Its number
+        id: String,
+        /// What came of it; retired takes it off the lists
+        #[arg(long, value_parser = OUTCOMES)]
+        outcome: String,
+        /// Where it was looked for, or is
+        #[arg(long)]
+        place: Option<String>,
+        /// Day on which somebody will look for it again, such as 2026-12-01
+        #[arg(long, value_name = "DAY")]
+        retry: Option<String>,
+        /// Why
+        #[arg(long)]
+        reason: Option<String>,
     },
     /// Write the register as CSV, which imports again to the same. Text stays exactly what it is:
     /// a spreadsheet may take a field that begins with = for a formula

@@ -73,6 +73,7 @@ fn json_line(row: &Row, today: Day) -> String {
         "due": row.due.map(Day::text),
         "state": row.state(today),
         "last": last,
+        "visited": row.visited.as_ref().map(|visited| visited.json(today)),
     });
     line.to_string()
 }
@@ -96,5 +97,6 @@ fn text(row: &Row, today: Day) -> String {
         ("location", of(|asset| &asset.location)),
         ("last", &last),
     ];
-    english().tell("due", row.state(today), &values)
+    let visited = row.visited.as_ref().map(|visited| visited.text(today)).unwrap_or_default();
+    english().tell("due", row.state(today), &values) + &visited
 }

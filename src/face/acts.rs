@@ -76,6 +76,19 @@ pub(super) async fn confirm(hall: State<Hall>, peer: ConnectInfo<Peer>, body: By
     ask(&hall, peer.0, None, "confirm", body).await.map(Json)
 }
 
+/// `POST /v1/assets/{id}/visits`: `{"outcome","place","retry","reason","bench","by"}`.
+pub(super) async fn visit(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    Path(asset): Path<String>,
+    body: Bytes,
+) -> Done {
+    let mut body = object(&body)?;
+    let bench = take(&mut body, "bench")?;
+    body.insert("asset".into(), asset.into());
+    ask(&hall, peer.0, bench, "visit", body).await.map(Json)
+}
+
 /// Asks the station for something whose fields stand in a body.
 pub(super) async fn ask(
     hall: &Hall,

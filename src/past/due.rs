@@ -6,10 +6,11 @@ use std::sync::Arc;
 
 use tapline_protocols::Fact;
 use tapline_protocols::due::{Anchor, Counting, Day, Done, Every, Snap};
-use tapline_protocols::fact::Word;
+use tapline_protocols::fact::{VisitFact, Word};
 use tapline_protocols::register::Asset;
 
 use super::Past;
+use super::visited::Visited;
 use crate::books::Shelf;
 use crate::station::event::BookId;
 use crate::words::english;
@@ -63,6 +64,7 @@ enum Event {
     /// The station counts so from here on.
     Counts(Counting),
     Registered(Box<Asset>),
+    Visited(Box<VisitFact>, Option<String>),
     Inspected(Box<Past>),
 }
 
@@ -72,6 +74,8 @@ pub(crate) struct Row {
     pub(crate) asset: Option<Asset>,
     pub(crate) due: Option<Day>,
     pub(crate) last: Option<(String, Day, Word)>,
+    /// It was looked for since.
+    pub(crate) visited: Option<Visited>,
 }
 
 fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
@@ -92,6 +96,9 @@ fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, 
             Fact::Asset(asset) if wanted.is_none_or(|wanted| wanted == asset.id) => {
                 events.push((line.seq, Event::Registered(asset)));
             }
+            Fact::Visit(visit) if wanted.is_none_or(|wanted| wanted == visit.asset) => {
+                events.push((line.seq, Event::Visited(visit, line.by)));
+            }
             Fact::Start(start) => events.push((line.seq, Event::Counts(start.due))),
             _ => {}
         }
@@ -111,6 +118,10 @@ fn walked(mut events: Vec<(u64, Event)>, counted: Counted) -> BTreeMap<String, R
             Event::Counts(so) => counting = so,
             Event::Registered(asset) => {
                 rows.entry(asset.id.clone()).or_default().register(*asset);
+            }
+            Event::Visited(visit, by) => {
+                let row = rows.entry(visit.asset.clone()).or_default();
+                row.visited = Some(Visited::then(row.visited.as_ref(), *visit, by));
             }
             Event::Inspected(past) => {
                 rows.entry(past.asset.id.clone()).or_default().inspect(&past, counted.or(counting));
@@ -135,6 +146,7 @@ impl Row {
     fn inspect(&mut self, past: &Past, counting: Counting) {
         let Some((_, outcome)) = past.signed else { return };
         self.last = Some((past.id.clone(), past.day, outcome));
+        self.visited = None;
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
         let Some(every) = interval.and_then(Every::parse) else { return };
         let done = Done {
@@ -201,6 +213,25 @@ mod tests {
             verdicts: Vec::new(),
         };
         (seq, Event::Inspected(Box::new(past)))
+    }
+
+    fn visited(seq: u64, outcome: &str) -> (u64, Event) {
+        let outcome = outcome.into();
+        let day = "2026-11-24".into();
+        let fact = VisitFact { asset: "P-1".into(), outcome, day, ..VisitFact::default() };
+        (seq, Event::Visited(Box::new(fact), Some("op-7".into())))
+    }
+
+    #[test]
+    fn what_was_inspected_was_found() {
+        let lamp = || (1, Event::Registered(Box::new(lamp())));
+        let row = |events| walked(events, Counted::default()).remove("P-1").unwrap();
+        let lost = [lamp(), visited(5, "not_found"), visited(6, "not_found")];
+        assert_eq!(row(lost.into()).visited.unwrap().since.as_deref(), Some("2026-11-24"));
+        let found = [lamp(), visited(5, "not_found"), inspected(10, "2026-11-24")];
+        assert_eq!(row(found.into()).visited, None);
+        let again = [lamp(), inspected(10, "2026-11-24"), visited(15, "in_use")];
+        assert_eq!(row(again.into()).visited.unwrap().last.outcome, "in_use");
     }
 
     fn lamp() -> Asset {

@@ -11,6 +11,7 @@ pub(crate) mod earlier;
 pub(crate) mod history;
 mod record;
 mod shelf;
+mod visited;
 
 pub(crate) use believed::{Refused, believed};
 pub(crate) use record::{Past, read};

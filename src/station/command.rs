@@ -11,6 +11,7 @@ use super::core::Core;
 use super::event::{Answer, BookId, Effect, Origin, Problem, Request};
 use super::import::File;
 use super::say::{bad, conflict, missing, refused};
+use super::visit::Visit;
 use crate::clock::Stamp;
 
 /// Where and as whom something is asked.
@@ -33,6 +34,8 @@ impl Core {
     ) -> Option<Result<Answer, Problem>> {
         let bench = match self.bench_named(bench) {
             Ok(bench) => bench,
+            // What is no matter of a bench needs none to be named.
+            Err(_) if of_the_station(&request) => String::new(),
             Err(problem) => return Some(Err(problem)),
         };
         let by = match self.person(&bench, by) {
@@ -107,6 +110,10 @@ impl Core {
                 let (what, text, map) = (what.as_str(), text.as_str(), map.as_deref());
                 self.import(at, by, &File { what, text, map, dry_run })
             }
+            Request::Visit { asset, outcome, place, retry, reason } => {
+                self.visit(at, by, Visit { asset, outcome, place, retry, reason })
+            }
+            Request::End { outcome, reason } => self.end(seat, outcome, reason),
             other => self.act(seat, other),
         }
     }
@@ -209,6 +216,12 @@ impl Core {
     }
 }
 
+/// It concerns the station and none of its benches. Who acts is then named, or logged in at the
+/// bench that is.
+fn of_the_station(request: &Request) -> bool {
+    matches!(request, Request::Import { .. } | Request::Confirm { .. } | Request::Visit { .. })
+}
+
 /// An act from a face is valid only for what was seen: scripts and acts typed ahead know nothing
 /// of it. Nobody is kept from making safe; a code of the sheet is scanned by who stands there.
 fn says_what_was_seen(request: &Request) -> bool {
@@ -254,6 +267,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         | Request::Login { .. }
         | Request::Check { .. }
         | Request::Confirm { .. }
+        | Request::Visit { .. }
         | Request::Import { .. } => return None,
     })
 }

@@ -298,6 +298,22 @@ pub enum Request {
         #[serde(default)]
         instrument: Option<String>,
     },
+    /// Notes that an asset was looked for and not inspected.
+    Visit {
+        /// Asset.
+        asset: String,
+        /// `not_found in_use with_patient sent_out retired`.
+        outcome: String,
+        /// Where it was looked for, or is.
+        #[serde(default)]
+        place: Option<String>,
+        /// Day on which somebody will look for it again.
+        #[serde(default)]
+        retry: Option<String>,
+        /// Why.
+        #[serde(default)]
+        reason: Option<String>,
+    },
     /// Adds to the register: the text of a file in one of the register formats.
     Import {
         /// `assets instruments fixtures standards operators`.

@@ -30,6 +30,7 @@ pub mod settings;
 pub mod status;
 mod taps;
 mod time;
+mod visit;
 mod watched;
 mod wire;
 
@@ -40,4 +41,5 @@ pub use library::Library;
 pub use pending::{RAW_BYTES_MAX, read_of, read_of_contacts};
 pub use settings::{BenchSettings, Context, LinkSettings, StationSettings};
 pub use taps::RETUNE_MAX;
+pub use visit::OUTCOMES;
 pub use wire::Wire;

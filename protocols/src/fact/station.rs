@@ -125,6 +125,26 @@ pub struct SealedFact {
     pub key: String,
 }
 
+/// An asset was looked for and not inspected.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct VisitFact {
+    /// Asset.
+    pub asset: String,
+    /// `not_found in_use with_patient sent_out retired`.
+    pub outcome: String,
+    /// Local day, `2026-11-24`.
+    pub day: String,
+    /// Where it was looked for, or is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// Day on which somebody will look for it again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retry: Option<String>,
+    /// Why, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
 /// Something was refused.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct RefusedFact {

@@ -168,6 +168,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
             Some(operator) => format!("{operator} logged in"),
             None => "logged out".into(),
         },
+        "visit" => format!("{} looked for: {}", word("asset"), word("outcome").replace('_', " ")),
         "confirm" => format!("limits confirmed against {}", word("document")),
         "torn" => format!("{} torn bytes set aside", event["bytes"]),
         "halted" => format!("HALTED. {} {}", words.say("prompt", "halted"), word("reason")),

@@ -5,6 +5,7 @@ use serde_json::{Map, Value, json};
 use super::super::registers::IMPORTED;
 use super::asks::in_path;
 use super::{refused, schema};
+use crate::station::OUTCOMES;
 
 /// What a field of a body may be; `May` may be left out.
 #[derive(Clone, Copy)]
@@ -115,6 +116,21 @@ pub(super) fn paths() -> Map<String, Value> {
                 "/v1/limits",
                 "Confirms limits against the workshop's own copy of the standard.",
                 &[Texts("rows"), Text("document"), Text("clause")],
+            ),
+            ("200", "Answer"),
+        ),
+        (
+            (
+                "/v1/assets/{id}/visits",
+                "Notes that an asset was looked for and not inspected; `retired` takes it off \
+                 the lists.",
+                &[
+                    Word("outcome", &OUTCOMES),
+                    May("place"),
+                    May("retry"),
+                    May("reason"),
+                    May("bench"),
+                ],
             ),
             ("200", "Answer"),
         ),
