@@ -2,6 +2,8 @@
 //! nothing more, an orderly end. The real program, real sockets, a real limit of the kernel.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "faces/due.rs"]
+mod due;
 #[path = "faces/index.rs"]
 mod index;
 mod support;

@@ -131,6 +131,23 @@ pub fn time_read(text: &str) -> Option<i64> {
     Some(read?.ok()?.as_microsecond())
 }
 
+/// Wall clock of a line as its text says it, from its fixed beginning.
+#[must_use]
+pub fn wall_text(line: &[u8]) -> Option<&str> {
+    let (_, rest) = number(line.strip_prefix(b"{\"seq\":")?)?;
+    let text = rest.strip_prefix(b",\"t\":\"")?.get(.."2026-11-24T08:14:03.512004Z".len())?;
+    std::str::from_utf8(text).ok()
+}
+
+/// Boot-time clock of a line, microseconds, from its fixed beginning.
+#[must_use]
+pub fn boot_us(line: &[u8]) -> Option<u64> {
+    let (_, rest) = number(line.strip_prefix(b"{\"seq\":")?)?;
+    let rest = rest.strip_prefix(b",\"t\":\"")?;
+    let rest = rest.get("2026-11-24T08:14:03.512004Z".len()..)?.strip_prefix(b"\",\"m\":")?;
+    Some(number(rest)?.0)
+}
+
 /// `seq` and kind of a line, read from its fixed beginning `{"seq":N,"t":"…","m":N,"k":"…"`.
 #[must_use]
 pub fn outline(line: &[u8]) -> Option<(u64, &[u8])> {

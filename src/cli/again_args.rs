@@ -63,10 +63,12 @@ pub struct Find {
     pub config: PathBuf,
 }
 
-/// When assets are due. The books are read, not the index, and the station may run meanwhile.
+/// When assets are due. Of a data folder or a configuration that is named the books are read, not
+/// an index, and the station may run meanwhile; without one the running station is asked.
 #[derive(Debug, Clone, Args)]
 pub struct Due {
-    /// Data folder [default: the one of the configuration]
+    /// Data folder whose books are read [default: the one of --config; without that the station is
+    /// asked]
     pub folder: Option<PathBuf>,
     /// Only this asset
     #[arg(long, value_name = "ASSET")]
@@ -74,6 +76,9 @@ pub struct Due {
     /// Only what lies in this place, such as North/2: its wards and rooms too
     #[arg(long, value_name = "PLACE")]
     pub under: Option<String>,
+    /// At most so many lines, those that are due first
+    #[arg(long, value_name = "N")]
+    pub limit: Option<usize>,
     /// Count from the day on which it was due, so that early and late days move nothing [default:
     /// as the configuration said when the station started: from the day of the inspection]
     #[arg(long)]
@@ -85,8 +90,8 @@ pub struct Due {
     #[arg(long, value_name = "DAY")]
     pub on: Option<String>,
     /// Configuration file, for its data folder
-    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
-    pub config: PathBuf,
+    #[arg(long, env = "TAPLINE_CONFIG")]
+    pub config: Option<PathBuf>,
 }
 
 /// What an asset measured, like for like. The books are read, not the index, and the station may

@@ -110,7 +110,8 @@ pub enum Command {
     Replay(Replay),
     /// What rests on a meter, a limit or a driver that turned out wrong; needs no station
     Find(Find),
-    /// When each asset is to be inspected next, by its interval; needs no station
+    /// When each asset is to be inspected next, by its interval: as the station has it, or from the
+    /// books of a folder
     Due(Due),
     /// What an asset measured, like for like, and where it is going; needs no station
     History(History),

@@ -1,36 +1,47 @@
-//! `tapline due`: when each asset is to be inspected next, from the register and the sealed books.
+//! `tapline due`: when each asset is to be inspected next. A data folder that is named is evidence:
+//! its books are read, every one. Without one the station is asked, whose index knows at once.
+
+use std::path::Path;
 
 use serde_json::{Value, json};
 use tapline_protocols::due::Day;
-use tapline_protocols::register::Asset;
 
 use super::args::{Common, Due};
+use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::clock;
 use crate::past;
-use crate::past::due::{Counted, Ledger, Row, summary};
+use crate::past::due::{Counted, Ledger, Row, summary, summed};
+use crate::past::visited;
 use crate::words::english;
 
 /// Lists the assets, those that are due first. Exit: 0, or 2 where a record can't be read.
-pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
-    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
+pub(super) fn due(args: &Due, client: &Client, common: &Common) -> Result<Exit, Trouble> {
     let today = match &args.on {
         Some(day) => Day::parse(day)
             .ok_or_else(|| Trouble::Said(english().tell("due", "no_day", &[("day", day)])))?,
         None => Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day"),
     };
-    let mut ledger = Ledger::of(&folder, args.asset.as_deref()).map_err(Trouble::Said)?;
+    match (&args.folder, &args.config) {
+        (Some(folder), _) => of_books(folder, args, today, common),
+        (None, Some(config)) => of_books(&offline::folder(None, config)?, args, today, common),
+        (None, None) => of_station(client, args, today, common),
+    }
+}
+
+/// Every book is read.
+fn of_books(folder: &Path, args: &Due, today: Day, common: &Common) -> Result<Exit, Trouble> {
+    let mut ledger = Ledger::of(folder, args.asset.as_deref()).map_err(Trouble::Said)?;
     if let (Some(asset), false) = (&args.asset, ledger.knows_an_asset()) {
-        let text = english().tell("due", "unknown", &[("asset", asset)]);
-        return Err(Trouble::Said(text));
+        return Err(unknown(asset));
     }
     let known = ledger.knows_an_asset();
     let mut exit = 0;
-    let records = past::records(&folder).map_err(Trouble::Said)?;
+    let records = past::records(folder).map_err(Trouble::Said)?;
     let wanted = args.asset.as_deref();
     crowd::each(
         &records,
-        |record| past::read(&folder, record, wanted),
+        |record| past::read(folder, record, wanted),
         |record, result| {
             match result {
                 Ok(past) => past.into_iter().for_each(|past| ledger.take(past)),
@@ -46,8 +57,8 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
     let mut rows = ledger.rows(counted, today);
     let under = args.under.as_deref().unwrap_or_default();
     rows.retain(|row| row.asset.as_ref().is_some_and(|asset| asset.lies_in(under)));
-    for row in &rows {
-        output::data(&if common.json { json_line(row, today) } else { text(row, today) })?;
+    for row in rows.iter().take(args.limit.unwrap_or(usize::MAX)) {
+        print(&item(row, today), common)?;
     }
     if !common.json {
         output::talk(&match rows.is_empty() && known {
@@ -58,45 +69,93 @@ pub(super) fn due(args: &Due, common: &Common) -> Result<Exit, Trouble> {
     Ok(Exit::of_code(exit))
 }
 
-fn json_line(row: &Row, today: Day) -> String {
+/// The station's index is asked, page by page.
+fn of_station(client: &Client, args: &Due, today: Day, common: &Common) -> Result<Exit, Trouble> {
+    let mut path = format!("/v1/due?on={}", today.text());
+    let flags = [("from_due", args.from_due), ("month_end", args.month_end)];
+    flags.iter().filter(|(_, is)| *is).for_each(|(name, _)| path += &format!("&{name}=1"));
+    let texts = [("asset", args.asset.as_deref()), ("under", args.under.as_deref())];
+    for (name, text) in texts {
+        path += &text.map_or_else(String::new, |t| format!("&{name}={}", offline::escaped(t)));
+    }
+    let mut left = args.limit.unwrap_or(usize::MAX);
+    let mut after = String::new();
+    loop {
+        let page = client.get(&format!("{path}&limit={}{after}", left.clamp(1, 500)))?;
+        let items = page["items"].as_array().map_or(&[][..], Vec::as_slice);
+        items.iter().take(left).try_for_each(|item| print(item, common))?;
+        left = left.saturating_sub(items.len());
+        match page["next"].as_str().filter(|_| left > 0) {
+            Some(next) => after = format!("&after={}", offline::escaped(next)),
+            None => return end(&page, args, today, common),
+        }
+    }
+}
+
+/// What the last page says of the whole.
+fn end(page: &Value, args: &Due, today: Day, common: &Common) -> Result<Exit, Trouble> {
+    let number = |name: &str| {
+        usize::try_from(page["count"][name].as_u64().unwrap_or_default()).unwrap_or(usize::MAX)
+    };
+    let (assets, known) = (number("assets"), number("registered") > 0);
+    if let Some(asset) = args.asset.as_ref().filter(|_| !known) {
+        return Err(unknown(asset));
+    }
+    let damaged = page["damaged"].as_array().map_or(&[][..], Vec::as_slice);
+    for id in damaged.iter().filter_map(Value::as_str) {
+        output::talk(&english().tell("due", "counts_for_nothing", &[("id", id)]));
+    }
+    if !common.json {
+        output::talk(&match assets == 0 && known {
+            true => english().say("due", "none_here").into(),
+            false => summed(assets, number("overdue"), number("without"), today),
+        });
+    }
+    Ok(Exit::of_code(if damaged.is_empty() { 0 } else { 2 }))
+}
+
+fn unknown(asset: &str) -> Trouble {
+    Trouble::Said(english().tell("due", "unknown", &[("asset", asset)]))
+}
+
+/// An asset in the form in which the station answers.
+fn item(row: &Row, today: Day) -> Value {
     let asset = row.asset.as_ref();
     let last = row
         .last
         .as_ref()
         .map(|(id, day, outcome)| json!({ "id": id, "day": day.text(), "outcome": outcome }));
-    let line: Value = json!({
+    json!({
         "asset": asset.map(|asset| &asset.id),
         "description": asset.map(|asset| &asset.description),
         "location": asset.map(|asset| &asset.location),
         "risk": asset.and_then(|asset| asset.risk),
         "interval": asset.and_then(|asset| asset.interval.as_ref()),
-        "due": row.due.map(Day::text),
+        "due": row.due().map(Day::text),
         "state": row.state(today),
         "last": last,
         "visited": row.visited.as_ref().map(|visited| visited.json(today)),
-    });
-    line.to_string()
+    })
 }
 
-fn text(row: &Row, today: Day) -> String {
-    let asset = row.asset.as_ref();
-    let of = |pick: fn(&Asset) -> &str| asset.map_or("", pick);
-    let last = match &row.last {
-        Some((id, day, outcome)) => {
-            let code = serde_json::to_value(outcome).unwrap_or_default();
-            let word = english().say("verdict", code.as_str().unwrap_or_default());
-            format!("{} {id} {word}", day.text())
+fn print(item: &Value, common: &Common) -> Result<(), Trouble> {
+    if common.json {
+        return output::data(&item.to_string());
+    }
+    let of = |name: &str| item[name].as_str().unwrap_or_default();
+    let last = match &item["last"] {
+        Value::Object(last) => {
+            let of = |name: &str| last[name].as_str().unwrap_or_default();
+            format!("{} {} {}", of("day"), of("id"), english().say("verdict", of("outcome")))
         }
-        None => english().say("due", "none").into(),
+        _ => english().say("due", "none").into(),
     };
-    let due = row.due.map_or_else(|| "-".repeat(10), Day::text);
     let values = [
-        ("due", due.as_str()),
-        ("asset", of(|asset| &asset.id)),
-        ("description", of(|asset| &asset.description)),
-        ("location", of(|asset| &asset.location)),
+        ("due", item["due"].as_str().unwrap_or("----------")),
+        ("asset", of("asset")),
+        ("description", of("description")),
+        ("location", of("location")),
         ("last", &last),
     ];
-    let visited = row.visited.as_ref().map(|visited| visited.text(today)).unwrap_or_default();
-    english().tell("due", row.state(today), &values) + &visited
+    output::data(&(english().tell("due", of("state"), &values) + &visited::text(&item["visited"])))
 }

@@ -176,7 +176,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             output::said(&replay::run(file, common.json))
         }
         Command::Find(args) => find::find(&args, &common),
-        Command::Due(args) => due::due(&args, &common),
+        Command::Due(args) => due::due(&args, &client(), &common),
         Command::History(args) => history::history(&args, &common),
         Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),

@@ -4,6 +4,7 @@
 //! given when it is durable.
 
 mod acts;
+mod due;
 mod guard;
 mod key;
 mod loopback;

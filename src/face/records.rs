@@ -37,11 +37,12 @@ pub(super) struct Wanted {
     limit_row: Option<String>,
     standard: Option<String>,
     edition: Option<String>,
+    newest: Option<u8>,
     after: Option<String>,
     limit: Option<usize>,
 }
 
-/// `GET /v1/inspections`: in the order of their opening.
+/// `GET /v1/inspections`: in the order of their opening; `newest=1`: from the newest back.
 pub(super) async fn list(
     State(hall): State<Hall>,
     wanted: Result<Query<Wanted>, QueryRejection>,
@@ -63,6 +64,7 @@ pub(super) async fn list(
             limit_row: wanted.limit_row,
             standard: wanted.standard,
             edition: wanted.edition,
+            newest: flag("newest", wanted.newest)?,
             after: wanted.after,
             limit,
         };

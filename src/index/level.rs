@@ -89,6 +89,7 @@ impl Books {
 fn compare(index: &Index, books: &Books) -> Result<BTreeSet<String>, IndexFault> {
     let mut listed = BTreeSet::new();
     let (mut unsealed, mut wrong) = (Vec::new(), None);
+    let mut ledger = index.ledger();
     index.sheets(&[], &mut |sheet, _| {
         for entry in &sheet.entries {
             let id = sheet.names[entry.id];
@@ -106,9 +107,13 @@ fn compare(index: &Index, books: &Books) -> Result<BTreeSet<String>, IndexFault>
             if !listed.insert(id.to_owned()) {
                 wrong = Some(format!("it knows {id} twice"));
             }
+            if entry.seal.is_some() {
+                ledger.entry(sheet, entry);
+            }
         }
         wrong.is_none()
     })?;
+    drop(ledger);
     if let Some(wrong) = wrong {
         return Err(IndexFault::Doubt(wrong));
     }

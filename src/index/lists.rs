@@ -169,19 +169,22 @@ impl Index {
     ) -> Result<(), IndexFault> {
         let begin = self.when.range(..=from.to_vec()).next_back().transpose()?;
         let begin = begin.map_or_else(|| IVec::from(from), |(key, _)| key);
-        let mut unpress = Unpress::new()?;
-        for row in self.when.range(begin..) {
-            let (key, value) = row?;
-            let plain = unpress.plain(&key, &value).ok_or_else(bad_sheet)?;
-            let sheet = Sheet::read(&plain).ok_or_else(bad_sheet)?;
-            if sheet.entries.first().is_none_or(|first| *sheet.key(first) != *key) {
-                return Err(bad_sheet());
-            }
-            if !show(&sheet, &key) {
-                break;
-            }
-        }
-        Ok(())
+        show_all(self.when.range(begin..), show)
+    }
+
+    /// As [`Index::sheets`], from the one that begins last below `to` back to the one that may hold
+    /// `from`.
+    pub(super) fn sheets_back(
+        &self,
+        from: &[u8],
+        to: Option<&[u8]>,
+        show: &mut dyn FnMut(&Sheet<'_>, &[u8]) -> bool,
+    ) -> Result<(), IndexFault> {
+        let rows = match to {
+            Some(to) => self.when.range(..to.to_vec()).rev(),
+            None => self.when.iter().rev(),
+        };
+        show_all(rows, &mut |sheet, key| show(sheet, key) && key > from)
     }
 
     /// How many inspections all histories have.
@@ -229,6 +232,25 @@ impl Index {
         let plain = unpress.plain(key, value);
         plain.and_then(|plain| read_part(&plain)).ok_or_else(|| doubt("a history can't be read"))
     }
+}
+
+fn show_all(
+    rows: impl Iterator<Item = sled::Result<(IVec, IVec)>>,
+    show: &mut dyn FnMut(&Sheet<'_>, &[u8]) -> bool,
+) -> Result<(), IndexFault> {
+    let mut unpress = Unpress::new()?;
+    for row in rows {
+        let (key, value) = row?;
+        let plain = unpress.plain(&key, &value).ok_or_else(bad_sheet)?;
+        let sheet = Sheet::read(&plain).ok_or_else(bad_sheet)?;
+        if sheet.entries.first().is_none_or(|first| *sheet.key(first) != *key) {
+            return Err(bad_sheet());
+        }
+        if !show(&sheet, &key) {
+            break;
+        }
+    }
+    Ok(())
 }
 
 fn write_part(part: &[Once]) -> Vec<u8> {

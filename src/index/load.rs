@@ -47,6 +47,9 @@ struct Read {
     seal: Seal,
 }
 
+/// What came of a book: its name, whether it is sealed, and what was read if it could be.
+type Done = (String, bool, Option<Read>);
+
 /// Reads the books. Those that can't be read are left out: returns how many.
 pub(super) fn load(
     index: &Index,
@@ -72,7 +75,7 @@ fn read_books(
     shelf: &Shelf,
     books: &[Load],
     next: &AtomicUsize,
-    done: &SyncSender<Result<Option<Read>, IndexFault>>,
+    done: &SyncSender<Result<Done, IndexFault>>,
 ) {
     let mut press = match Press::new() {
         Ok(press) => press,
@@ -84,7 +87,7 @@ fn read_books(
             tracing::warn!(%fault, book = load.id, "A book is left out of the index.");
         }
         // Who stores has stopped: nothing more is wanted.
-        if done.send(Ok(read.unwrap_or(None))).is_err() {
+        if done.send(Ok((load.id.clone(), load.sealed, read.unwrap_or(None)))).is_err() {
             return;
         }
     }
@@ -144,7 +147,7 @@ impl<'a> Storing<'a> {
 
     fn all(
         mut self,
-        reads: &Receiver<Result<Option<Read>, IndexFault>>,
+        reads: &Receiver<Result<Done, IndexFault>>,
         of: u64,
         told: Told<'_>,
     ) -> Result<u64, IndexFault> {
@@ -152,8 +155,13 @@ impl<'a> Storing<'a> {
         told(Progress { done, of });
         for read in reads {
             match read? {
-                Some(read) => self.one(read)?,
-                None => unread += 1,
+                (.., Some(read)) => self.one(read)?,
+                (id, sealed, None) => {
+                    unread += 1;
+                    if sealed {
+                        self.index.ledger().unread(id);
+                    }
+                }
             }
             done += 1;
             told(Progress { done, of });
@@ -182,14 +190,16 @@ impl<'a> Storing<'a> {
             self.index.live().works.insert(id, work);
             return Ok(());
         }
-        let (opened_us, mark, summary) = (work.opened_us, work.mark, work.summary);
+        let Work { opened_us, mark, summary, tally, .. } = work;
         let history = self.histories.entry(summary.asset.clone()).or_default();
         history.push((opened_us, summary.id.clone()));
         self.remembered += 1;
         if self.remembered > HISTORY_BATCH {
             self.remember()?;
         }
-        self.listed.push(Listed { opened_us, summary, mark, seal: Some(seal) });
+        let listed = Listed { opened_us, summary, tally, mark, seal: Some(seal) };
+        self.index.ledger().listed(&listed);
+        self.listed.push(listed);
         if self.listed.len() > LIST_BATCH {
             self.list()?;
         }

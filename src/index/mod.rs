@@ -7,17 +7,25 @@
 //! list, in sheets, with what lies in `record` of each), `asset` (histories), `register` (the
 //! newest line of each thing), `meta` (layout, whose index it is, how far it is).
 //!
-//! Reading order: `work` is how lines become rows, `text` and `columns` how a block is packed,
-//! `press` how any value lies in the store, `sheet` and `lists` the list, `store` the open index,
-//! `level` how it is compared with the books, `load` how many books are read, `query` questions.
+//! Dates: `ledger` holds in memory what moves them, folded from the list and the station book when
+//! the index is compared with the books and with each line after that; `due` answers from it.
+//!
+//! Reading order: `work` is how lines become rows, `tally` what dates need of an inspection, `text`
+//! and `columns` how a block is packed, `press` how any value lies in the store, `sheet` and
+//! `lists` the list, `store` the open index, `level` how it is compared with the books, `load` how
+//! many books are read, `query` questions.
 
 mod build;
 mod bytes;
 mod columns;
 mod digits;
+mod due;
+mod ledger;
 mod level;
 mod lists;
 mod load;
+#[cfg(test)]
+mod made;
 mod press;
 mod query;
 mod raw;
@@ -25,6 +33,7 @@ mod sheet;
 mod station;
 mod store;
 mod summary;
+mod tally;
 mod text;
 mod work;
 
@@ -32,6 +41,7 @@ use std::fmt;
 use std::io;
 
 pub use build::{Opened, RebuildFault, Rebuilt, rebuild};
+pub use due::{Due, DueCount, DueList, DueQuery};
 pub use level::{Progress, Told};
 pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;

@@ -37,14 +37,16 @@ pub struct Query {
     pub standard: Option<String>,
     /// With a verdict by a limit of this edition (of the standard, if one is named).
     pub edition: Option<String>,
-    /// After this one, in the order of opening.
+    /// The newest first.
+    pub newest: bool,
+    /// After this one, in the order of the list.
     pub after: Option<String>,
     /// At most so many, never more than [`LIST_MAX`]; 0: as many as may be.
     pub limit: usize,
 }
 
 impl Index {
-    /// Inspections in the order of their opening.
+    /// Inspections in the order of their opening, or from the newest back.
     ///
     /// # Errors
     /// The index is of no use any more.
@@ -52,20 +54,24 @@ impl Index {
         Index::guarded(|| {
             let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
             let after = match &query.after {
-                None => Vec::new(),
+                None => None,
                 Some(id) => match self.place(id)? {
-                    Some(key) => key,
+                    Some(key) => Some(key),
                     None => return Ok(Vec::new()),
                 },
             };
-            let mut found = self.in_work(query, &after);
+            let part = Part { query, after, most };
+            let mut found = self.in_work(&part);
             let listed = match &query.asset {
-                Some(asset) => self.of_asset(asset, query, &after, most)?,
-                None => self.of_all(query, &after, most)?,
+                Some(asset) => self.of_asset(asset, &part)?,
+                None => self.of_all(&part)?,
             };
             // One that closed between the two looks is in both.
             found.extend(listed);
-            Ok(found.into_values().take(most).collect())
+            Ok(match query.newest {
+                true => found.into_values().rev().take(most).collect(),
+                false => found.into_values().take(most).collect(),
+            })
         })
     }
 
@@ -139,35 +145,29 @@ impl Index {
         Ok(self.find(id)?.map(|listed| listed.key()))
     }
 
-    fn in_work(&self, query: &Query, after: &[u8]) -> BTreeMap<Vec<u8>, Summary> {
+    fn in_work(&self, part: &Part<'_>) -> BTreeMap<Vec<u8>, Summary> {
         let live = self.live();
         let works = live.works.iter();
         let keyed = works.map(|(id, work)| (super::sheet::when_key(work.opened_us, id), work));
         let wanted =
-            keyed.filter(|(key, work)| key.as_slice() > after && query.wants(&work.summary));
+            keyed.filter(|(key, work)| part.goes_on(key) && part.query.wants(&work.summary));
         wanted.map(|(key, work)| (key, work.summary.clone())).collect()
     }
 
-    fn of_all(
-        &self,
-        query: &Query,
-        after: &[u8],
-        most: usize,
-    ) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
-        let (from, to) = query.range();
-        let from = from.max(after.to_vec());
+    fn of_all(&self, part: &Part<'_>) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
         let mut found = BTreeMap::new();
         let mut bad = false;
-        self.sheets(&from, &mut |sheet, key| {
-            if to.as_ref().is_some_and(|to| key >= to.as_slice()) {
-                return false;
-            }
-            let Some(terms) = Terms::of(query, sheet) else { return true };
-            for entry in &sheet.entries {
+        let mut look = |sheet: &Sheet<'_>, _: &[u8]| {
+            let Some(terms) = Terms::of(part.query, sheet) else { return true };
+            let forth: &mut dyn Iterator<Item = &Entry> = match part.query.newest {
+                true => &mut sheet.entries.iter().rev(),
+                false => &mut sheet.entries.iter(),
+            };
+            for entry in forth {
                 let key = sheet.key(entry);
-                if found.len() < most && key.as_slice() > after && terms.may_want(entry) {
+                if found.len() < part.most && part.goes_on(&key) && terms.may_want(entry) {
                     match sheet.listed(entry) {
-                        Some(listed) if query.wants(&listed.summary) => {
+                        Some(listed) if part.query.wants(&listed.summary) => {
                             found.insert(key, listed.summary);
                         }
                         Some(_) => {}
@@ -175,8 +175,15 @@ impl Index {
                     }
                 }
             }
-            found.len() < most && !bad
-        })?;
+            found.len() < part.most && !bad
+        };
+        let (from, to) = part.range();
+        match part.query.newest {
+            true => self.sheets_back(&from, to.as_deref(), &mut look)?,
+            false => self.sheets(&from, &mut |sheet, key| {
+                to.as_deref().is_none_or(|to| key < to) && look(sheet, key)
+            })?,
+        }
         match bad {
             true => Err(IndexFault::Doubt("a part of the list can't be read".into())),
             false => Ok(found),
@@ -186,23 +193,51 @@ impl Index {
     fn of_asset(
         &self,
         asset: &str,
-        query: &Query,
-        after: &[u8],
-        most: usize,
+        part: &Part<'_>,
     ) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
         let mut unpress = Unpress::new()?;
         let mut found = BTreeMap::new();
-        for once in self.history(asset)? {
+        let mut history = self.history(asset)?;
+        if part.query.newest {
+            history.reverse();
+        }
+        for once in history {
             let key = super::sheet::when_key(once.0, &once.1);
-            if found.len() == most || key.as_slice() <= after {
+            if found.len() == part.most || !part.goes_on(&key) {
                 continue;
             }
             let listed = self.find_at(&mut unpress, &once)?;
-            if query.wants(&listed.summary) {
+            if part.query.wants(&listed.summary) {
                 found.insert(key, listed.summary);
             }
         }
         Ok(found)
+    }
+}
+
+/// What is asked for, and where in its order.
+struct Part<'a> {
+    query: &'a Query,
+    /// Key of the last one that was given.
+    after: Option<Vec<u8>>,
+    most: usize,
+}
+
+impl Part<'_> {
+    fn goes_on(&self, key: &[u8]) -> bool {
+        let newest = self.query.newest;
+        self.after.as_deref().is_none_or(|after| if newest { key < after } else { key > after })
+    }
+
+    /// Keys between which the list is looked through.
+    fn range(&self) -> (Vec<u8>, Option<Vec<u8>>) {
+        let (from, to) = self.query.range();
+        let after = self.after.clone();
+        match (self.query.newest, after) {
+            (_, None) => (from, to),
+            (false, Some(after)) => (from.max(after), to),
+            (true, Some(after)) => (from, Some(to.map_or(after.clone(), |to| to.min(after)))),
+        }
     }
 }
 

@@ -11,6 +11,7 @@ use tapline_protocols::fact::Word;
 
 use super::bytes::{put, put_bytes, put_signed, take, take_bytes, take_len, take_signed};
 use super::summary::{LimitRow, Summary};
+use super::tally::Tally;
 use super::work::Mark;
 use crate::books::line::{time_read, time_text};
 
@@ -22,6 +23,7 @@ pub(super) const SHEET_MAX: usize = 128;
 pub(super) struct Listed {
     pub(super) opened_us: i64,
     pub(super) summary: Summary,
+    pub(super) tally: Tally,
     pub(super) mark: Mark,
     pub(super) seal: Option<Seal>,
 }
@@ -64,18 +66,19 @@ pub(super) struct Entry {
     pub(super) id: usize,
     asset: usize,
     plan: usize,
-    reason: usize,
+    pub(super) reason: usize,
     bench: usize,
     by: Option<usize>,
     closed_us: Option<i64>,
     pub(super) verdict: Option<Word>,
     words: Vec<usize>,
-    ended: Option<usize>,
+    pub(super) ended: Option<usize>,
     pub(super) instruments: Vec<usize>,
     pub(super) drivers: Vec<usize>,
     /// Names of rows are row, standard, edition and table, split by [`SPLIT`].
     pub(super) limits: Vec<usize>,
     pub(super) damaged: bool,
+    pub(super) tally: Tally,
     mark: Mark,
     pub(super) seal: Option<Seal>,
 }
@@ -100,6 +103,7 @@ pub(super) fn write(listed: &[Listed]) -> Option<Vec<u8>> {
         put_signed(&mut body, one.opened_us.wrapping_sub(last));
         last = one.opened_us;
         names.summary(&mut body, &one.summary, one.opened_us)?;
+        one.tally.write(&mut names, &mut body);
         let Mark { seq, rows, lines, sum } = one.mark;
         [seq, rows, lines].iter().for_each(|number| put(&mut body, *number));
         body.extend_from_slice(&sum.to_be_bytes());
@@ -117,14 +121,15 @@ pub(super) fn write(listed: &[Listed]) -> Option<Vec<u8>> {
     Some(out)
 }
 
+/// The names of a sheet, as it is written.
 #[derive(Default)]
-struct Names {
+pub(super) struct Names {
     numbers: BTreeMap<String, u64>,
     list: Vec<String>,
 }
 
 impl Names {
-    fn put(&mut self, out: &mut Vec<u8>, name: &str) {
+    pub(super) fn put(&mut self, out: &mut Vec<u8>, name: &str) {
         let next = self.list.len() as u64;
         let number = *self.numbers.entry(name.to_owned()).or_insert(next);
         if number == next {
@@ -140,7 +145,11 @@ impl Names {
         }
     }
 
-    fn list<'a>(&mut self, out: &mut Vec<u8>, names: impl ExactSizeIterator<Item = &'a str>) {
+    pub(super) fn list<'a>(
+        &mut self,
+        out: &mut Vec<u8>,
+        names: impl ExactSizeIterator<Item = &'a str>,
+    ) {
         put(out, names.len() as u64);
         names.for_each(|name| self.put(out, name));
     }
@@ -189,7 +198,7 @@ impl<'a> Sheet<'a> {
         let mut last = 0;
         let mut entries = Vec::with_capacity(count);
         for _ in 0..count {
-            let entry = Entry::read(&mut from, last, names.len())?;
+            let entry = Entry::read(&mut from, last, &names)?;
             last = entry.opened_us;
             entries.push(entry);
         }
@@ -235,7 +244,7 @@ impl<'a> Sheet<'a> {
             damaged: entry.damaged,
         };
         let (opened_us, mark, seal) = (entry.opened_us, entry.mark, entry.seal);
-        Some(Listed { opened_us, summary, mark, seal })
+        Some(Listed { opened_us, summary, tally: entry.tally.clone(), mark, seal })
     }
 
     /// All entries with their names.
@@ -245,9 +254,9 @@ impl<'a> Sheet<'a> {
 }
 
 impl Entry {
-    fn read(from: &mut &[u8], last: i64, names: usize) -> Option<Entry> {
+    fn read(from: &mut &[u8], last: i64, names: &[&str]) -> Option<Entry> {
         let opened_us = last.wrapping_add(take_signed(from)?);
-        let name = |from: &mut &[u8]| take_len(from).filter(|n| *n < names);
+        let name = |from: &mut &[u8]| take_len(from).filter(|n| *n < names.len());
         let list = |from: &mut &[u8]| {
             let count = take_len(from).filter(|n| *n <= from.len())?;
             (0..count).map(|_| name(from)).collect::<Option<Vec<_>>>()
@@ -262,6 +271,7 @@ impl Entry {
         let ended = if flag(from)? { Some(name(from)?) } else { None };
         let (instruments, drivers, limits) = (list(from)?, list(from)?, list(from)?);
         let damaged = flag(from)?;
+        let tally = Tally::read(from, names)?;
         let (seq, rows, lines) = (take(from)?, take(from)?, take(from)?);
         let sum = u64::from_be_bytes(fixed(from)?);
         let seal = match flag(from)? {
@@ -285,6 +295,7 @@ impl Entry {
             drivers,
             limits,
             damaged,
+            tally,
             mark,
             seal,
         })
@@ -299,7 +310,7 @@ fn flag(from: &mut &[u8]) -> Option<bool> {
     }
 }
 
-fn fixed<const N: usize>(from: &mut &[u8]) -> Option<[u8; N]> {
+pub(super) fn fixed<const N: usize>(from: &mut &[u8]) -> Option<[u8; N]> {
     let (bytes, rest) = from.split_first_chunk::<N>()?;
     *from = rest;
     Some(*bytes)

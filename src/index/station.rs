@@ -7,6 +7,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::IndexFault;
+use super::ledger::Ledger;
 use super::press::{Press, Unpress};
 use super::sheet::Seal;
 use super::store::Index;
@@ -33,6 +34,8 @@ pub(super) struct Station {
     /// New lines of the register.
     new: BTreeMap<Vec<u8>, Vec<u8>>,
     held: usize,
+    /// All that moves dates.
+    ledger: Ledger,
     /// Some lines were new.
     pub(super) read: bool,
 }
@@ -79,7 +82,7 @@ pub(super) fn sealed(text: &[u8]) -> Result<(String, Seal), IndexFault> {
     Ok((id, Seal { head, bytes }))
 }
 
-fn unread(error: &serde_json::Error) -> IndexFault {
+pub(super) fn unread(error: &serde_json::Error) -> IndexFault {
     IndexFault::Doubt(format!("a stored line can't be read: {error}"))
 }
 
@@ -103,6 +106,8 @@ impl Index {
         }
         self.compare_things(&found)?;
         self.store_things(&mut found)?;
+        // Inspections come from the list, and from the books that are not in it yet.
+        *self.ledger() = std::mem::take(&mut found.ledger);
         Ok(found)
     }
 
@@ -151,6 +156,7 @@ impl Station {
         }
         self.seq = seq;
         self.read |= seq > indexed;
+        self.ledger.station_line(seq, kind, text)?;
         if kind == b"sealed" {
             let (id, seal) = sealed(text)?;
             self.sealed.insert(id, (seq, seal));

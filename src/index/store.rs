@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use sled::{Db, Tree};
 
 use super::IndexFault;
+use super::ledger::Ledger;
 use super::press::{Press, Unpress};
 use super::sheet::{Listed, Seal};
 use super::work::{Row, Work, keys_of};
@@ -18,7 +19,7 @@ use crate::station::event::BookId;
 const CACHE_BYTES: u64 = 64 << 20;
 const FLUSH_EVERY_MS: u64 = 500;
 /// Layout of the whole store; another one is set aside and built again.
-const SCHEMA: u32 = 3;
+const SCHEMA: u32 = 4;
 const HEAD: &[u8] = b"head";
 
 /// The index of a data folder. May be asked from many threads; one writes.
@@ -31,6 +32,8 @@ pub struct Index {
     meta: Tree,
     /// Never held while the store is at work: it may be at work for ever.
     live: Mutex<Live>,
+    /// What moves the dates of assets; made when the index is compared with the books.
+    ledger: Mutex<Ledger>,
     /// The writer's; nobody else waits for it.
     press: Mutex<Press>,
     db: Db,
@@ -84,6 +87,7 @@ impl Index {
             register: db.open_tree("register")?,
             meta: db.open_tree("meta")?,
             live: Mutex::new(Live { works: BTreeMap::new(), head: Head::default() }),
+            ledger: Mutex::default(),
             press: Mutex::new(Press::new()?),
             db,
         };
@@ -159,6 +163,7 @@ impl Index {
         if head.station.is_none() {
             head.station = Some(super::station::fingerprint(text));
         }
+        self.ledger().station_line(seq, kind, text)?;
         if super::station::is_thing(kind) {
             let row = super::station::thing(kind, text, &mut self.press())?;
             self.register.insert(row.0, row.1)?;
@@ -174,6 +179,7 @@ impl Index {
     pub(super) fn seal(&self, id: &str, seal: Seal) -> Result<(), IndexFault> {
         let Some(listed) = self.find(id)? else { return Ok(()) };
         let listed = Listed { seal: Some(seal), ..listed };
+        self.ledger().listed(&listed);
         self.list(vec![listed], &mut self.press())
     }
 
@@ -216,13 +222,14 @@ impl Index {
         }
         work.finish(press)?;
         let (opened_us, mark, summary) = (work.opened_us, work.mark, work.summary.clone());
-        let listed = Listed { opened_us, summary, mark, seal: None };
+        let listed = Listed { opened_us, summary, tally: work.tally.clone(), mark, seal: None };
         Ok(Some((work.rows.clone(), Some(listed))))
     }
 
     /// Takes everything of an inspection out, so that its book can be read anew.
     pub(super) fn forget(&self, id: &str) -> Result<(), IndexFault> {
         self.live().works.remove(id);
+        self.ledger().forget(id);
         self.unlist(id, &mut self.press())?;
         for key in self.record.scan_prefix(keys_of(id)).keys() {
             self.record.remove(key?)?;
@@ -232,6 +239,10 @@ impl Index {
 
     pub(super) fn live(&self) -> MutexGuard<'_, Live> {
         self.live.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) fn ledger(&self) -> MutexGuard<'_, Ledger> {
+        self.ledger.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     pub(super) fn press(&self) -> MutexGuard<'_, Press> {

@@ -11,8 +11,9 @@ use super::IndexFault;
 use super::columns::Columns;
 use super::press::Press;
 use super::summary::Summary;
+use super::tally::{Tally, Tallying};
 use crate::books::Line;
-use crate::books::line::outline;
+use crate::books::line::{boot_us, outline};
 
 /// At most so many readings in a block, unless a single line has more.
 const READINGS_MAX: usize = 256;
@@ -41,6 +42,7 @@ pub(super) struct Mark {
 #[derive(Debug)]
 pub(super) struct Work {
     pub(super) summary: Summary,
+    pub(super) tally: Tally,
     pub(super) opened_us: i64,
     pub(super) mark: Mark,
     /// It is signed or ended.
@@ -49,6 +51,7 @@ pub(super) struct Work {
     pub(super) rows: Vec<Row>,
     readings: Columns,
     verdicts: Vec<u8>,
+    tallying: Tallying,
     parts: u64,
 }
 
@@ -69,14 +72,18 @@ impl Work {
     pub(super) fn begin(text: &[u8]) -> Result<Option<Work>, IndexFault> {
         let line = read(text)?;
         let Some(summary) = Summary::begin(&line) else { return Ok(None) };
+        let mut tallying = Tallying::default();
+        tallying.take(b"open", text, line.at.boot_us).map_err(|error| unread(line.seq, &error))?;
         Ok(Some(Work {
             summary,
+            tally: Tally::default(),
             opened_us: line.at.wall_us,
             mark: Mark { seq: line.seq, ..Mark::default() },
             closed: false,
             rows: Vec::new(),
             readings: Columns::default(),
             verdicts: Vec::new(),
+            tallying,
             parts: 0,
         }))
     }
@@ -92,6 +99,8 @@ impl Work {
             return Ok(());
         }
         self.mark.seq = seq;
+        let at = boot_us(text).ok_or_else(doubt)?;
+        self.tallying.take(kind, text, at).map_err(|error| unread(seq, &error))?;
         match kind {
             b"in" => {
                 let full = self.readings.readings() >= READINGS_MAX
@@ -104,7 +113,7 @@ impl Work {
             }
             b"verdict" => {
                 let judged = self.summary.judged(text);
-                judged.map_err(|error| IndexFault::Doubt(format!("line {seq}: {error}")))?;
+                judged.map_err(|error| unread(seq, &error))?;
                 if self.verdicts.len() + text.len() > BLOCK_MAX {
                     self.end_verdicts(press)?;
                 }
@@ -115,7 +124,11 @@ impl Work {
             b"tap" | b"sign" | b"end" => {
                 let line = read(text)?;
                 self.summary.apply(&line);
-                self.closed |= matches!(line.fact, Fact::Sign(_) | Fact::End(_));
+                if matches!(line.fact, Fact::Sign(_) | Fact::End(_)) {
+                    let signed = matches!(line.fact, Fact::Sign(_)).then_some(seq);
+                    self.tally = self.tallying.end(signed, &self.summary.reason);
+                    self.closed = true;
+                }
             }
             _ => {}
         }
@@ -184,6 +197,10 @@ pub(super) fn keys_of(id: &str) -> Vec<u8> {
 pub(super) fn number_of(key: &[u8], id: &str) -> Option<u64> {
     let number = key.strip_prefix(keys_of(id).as_slice())?;
     Some(u64::from_be_bytes(number.try_into().ok()?))
+}
+
+fn unread(seq: u64, error: &serde_json::Error) -> IndexFault {
+    IndexFault::Doubt(format!("line {seq}: {error}"))
 }
 
 fn read(text: &[u8]) -> Result<Line, IndexFault> {

@@ -2,6 +2,7 @@
 
 use maud::html;
 
+use super::lists::encoded;
 use super::plot::{Plot, plot};
 use super::{document, say};
 
@@ -14,6 +15,8 @@ pub(crate) struct History {
     pub plots: Vec<Plot>,
     /// Records that could not be read, in words.
     pub troubles: Vec<String>,
+    /// The oldest that is shown, where older ones are not.
+    pub older: Option<String>,
 }
 
 /// The document.
@@ -28,6 +31,9 @@ pub(crate) fn page(history: &History) -> String {
         @for trouble in &history.troubles { p.warn { (trouble) } }
         @if history.plots.is_empty() { p { (say("nothing_measured")) } }
         @for one in &history.plots { (plot(one)) }
+        @if let Some(older) = &history.older {
+            p { a href={ "?after=" (encoded(older)) } { (say("older")) } }
+        }
     };
     document(&format!("{} · Tapline", history.asset), None, None, &main)
 }

@@ -19,12 +19,25 @@ pub(crate) struct Due {
     pub last: Option<(String, String, String)>,
 }
 
+/// A part of the worklist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Worklist<'a> {
+    pub rows: &'a [Due],
+    pub place: &'a str,
+    pub summary: &'a str,
+    /// Sealed records that count for nothing.
+    pub damaged: &'a [String],
+    /// The asset behind which it goes on.
+    pub next: Option<&'a str>,
+}
+
 /// The worklist.
-pub(crate) fn due(rows: &[Due], place: &str, (summary, troubles): (&str, &[String])) -> String {
+pub(crate) fn due(list: &Worklist<'_>) -> String {
+    let Worklist { rows, place, summary, damaged, next } = *list;
     let main = html! {
         h1 { (say("due")) }
         p { (summary) }
-        @for trouble in troubles { p.warn { (trouble) } }
+        @for id in damaged { p.warn { (english().tell("due", "counts_for_nothing", &[("id", id)])) } }
         form.filters method="get" action="/due" {
             label { (say("location")) input name="place" value=(place) autocomplete="off"; }
             button type="submit" { (say("show")) }
@@ -37,6 +50,11 @@ pub(crate) fn due(rows: &[Due], place: &str, (summary, troubles): (&str, &[Strin
                 } }
                 tbody { @for row in rows { (due_row(row)) } }
             }
+        }
+        @if let Some(next) = next {
+            p { a href={ "/due?place=" (encoded(place)) "&after=" (encoded(next)) } {
+                (say("further"))
+            } }
         }
     };
     document(&format!("{} · Tapline", say("due")), Some(View::Due), None, &main)
@@ -72,8 +90,8 @@ pub(crate) struct Asked {
     pub week: String,
 }
 
-/// The list of results.
-pub(crate) fn results(rows: &[Summary], asked: &Asked, more: bool) -> String {
+/// The list of results; `older`: the last of them, where there are more behind it.
+pub(crate) fn results(rows: &[Summary], asked: &Asked, older: Option<&str>) -> String {
     let words = ["pass", "conditional_pass", "conditional_fail", "fail", "undecided"];
     let main = html! {
         h1 { (say("results")) }
@@ -92,7 +110,7 @@ pub(crate) fn results(rows: &[Summary], asked: &Asked, more: bool) -> String {
             a href={ "/results?from=" (asked.week) } { (say("week")) }
             a href="/results?from=" { (say("all")) }
         }
-        p { (super::tell("count", &[("n", &rows.len().to_string())])) @if more { " " (say("and_more")) } }
+        p { (super::tell("count", &[("n", &rows.len().to_string())])) @if older.is_some() { " " (say("and_more")) } }
         div.table tabindex="0" role="region" aria-label=(say("list")) {
             table {
                 thead { tr {
@@ -102,6 +120,11 @@ pub(crate) fn results(rows: &[Summary], asked: &Asked, more: bool) -> String {
                 tbody { @for row in rows { (result(row)) } }
             }
         }
+        @if let Some(older) = older {
+            p { a href={ (address(asked, (&asked.sort, asked.up))) "&after=" (encoded(older)) } {
+                (say("older"))
+            } }
+        }
     };
     document(&format!("{} · Tapline", say("results")), Some(View::Results), None, &main)
 }
@@ -110,20 +133,26 @@ pub(crate) fn results(rows: &[Summary], asked: &Asked, more: bool) -> String {
 fn column(asked: &Asked, name: &str) -> Markup {
     let by = asked.sort == name;
     let up = if by { !asked.up } else { name != "opened" };
-    let Asked { asset, verdict, from, to, .. } = asked;
     let order = if by && asked.up { "ascending" } else { "descending" };
     html! {
         th aria-sort=[by.then_some(order)] {
-            a href={
-                "/results?asset=" (encoded(asset)) "&verdict=" (encoded(verdict))
-                "&from=" (encoded(from)) "&to=" (encoded(to)) "&sort=" (name) "&up=" (u8::from(up))
-            } { (say(&format!("by_{name}"))) @if by { @if asked.up { " ↑" } @else { " ↓" } } }
+            a href=(address(asked, (name, up))) {
+                (say(&format!("by_{name}"))) @if by { @if asked.up { " ↑" } @else { " ↓" } }
+            }
         }
     }
 }
 
+/// The address of what was asked for, in some order.
+fn address(asked: &Asked, (sort, up): (&str, bool)) -> String {
+    let Asked { asset, verdict, from, to, .. } = asked;
+    let [asset, verdict, from, to, sort] = [asset, verdict, from, to, sort].map(encoded);
+    let up = u8::from(up);
+    format!("/results?asset={asset}&verdict={verdict}&from={from}&to={to}&sort={sort}&up={up}")
+}
+
 /// A text inside an address.
-fn encoded(text: &str) -> String {
+pub(super) fn encoded(text: &str) -> String {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
     let each = text.bytes().map(|b| match plain(b) {
         true => char::from(b).to_string(),
@@ -159,7 +188,7 @@ mod tests {
     fn what_was_asked_for_stays_in_the_address_and_can_not_leave_it() {
         assert_eq!(encoded("A-1_é \"&<"), "A-1_%C3%A9%20%22%26%3C");
         let asked = Asked { asset: "\"><script>".into(), sort: "asset".into(), ..Asked::default() };
-        let html = results(&[], &asked, false);
+        let html = results(&[], &asked, Some("K3\"><script>"));
         assert!(!html.contains("<script>"), "{html}");
         assert!(html.contains("aria-sort=\"descending\""));
     }

@@ -5,11 +5,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
-use tapline_protocols::due::{Anchor, Counting, Day, Done, Every, Snap};
+use tapline_protocols::due::{Anchor, Counting, Day, Snap};
 use tapline_protocols::fact::{VisitFact, Word};
 use tapline_protocols::register::Asset;
 
 use super::Past;
+use super::course::{Course, done};
 use super::visited::Visited;
 use crate::books::Shelf;
 use crate::station::event::BookId;
@@ -72,7 +73,7 @@ enum Event {
 #[derive(Default)]
 pub(crate) struct Row {
     pub(crate) asset: Option<Asset>,
-    pub(crate) due: Option<Day>,
+    course: Course,
     pub(crate) last: Option<(String, Day, Word)>,
     /// It was looked for since.
     pub(crate) visited: Option<Visited>,
@@ -80,7 +81,7 @@ pub(crate) struct Row {
 
 fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
     let mut rows: Vec<Row> = rows.into_values().filter(|row| row.asset.is_some()).collect();
-    rows.sort_by_key(|row| (row.due.is_none(), row.due));
+    rows.sort_by_key(|row| (row.due().is_none(), row.due()));
     rows
 }
 
@@ -132,14 +133,8 @@ fn walked(mut events: Vec<(u64, Event)>, counted: Counted) -> BTreeMap<String, R
 }
 
 impl Row {
-    /// A date that the register names anew is what somebody decided.
     fn register(&mut self, asset: Asset) {
-        let before = self.asset.as_ref().and_then(|old| old.due.clone());
-        if asset.due != before
-            && let Some(due) = asset.due.as_deref().and_then(Day::parse)
-        {
-            self.due = Some(due);
-        }
+        self.course.register(asset.due.as_deref().and_then(Day::parse));
         self.asset = Some(asset);
     }
 
@@ -148,32 +143,25 @@ impl Row {
         self.last = Some((past.id.clone(), past.day, outcome));
         self.visited = None;
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
-        let Some(every) = interval.and_then(Every::parse) else { return };
-        let done = Done {
-            day: past.day,
-            scheduled: matches!(past.reason.as_str(), "scheduled" | "acceptance"),
-            complete: past.by_its_plan && outcome != Word::Undecided,
-            passed: matches!(outcome, Word::Pass | Word::ConditionalPass),
-        };
-        self.due = counting.every(every).after(&done, self.due);
+        let done = done(past.day, &past.reason, past.by_its_plan, outcome);
+        self.course.inspect(interval, counting, &done);
+    }
+
+    /// The day on which it is due.
+    pub(crate) fn due(&self) -> Option<Day> {
+        self.course.due
     }
 
     /// Why there is no date, or how it stands to the day; a code of the words.
     pub(crate) fn state(&self, today: Day) -> &'static str {
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_ref());
-        match (self.due, interval, &self.last) {
-            (Some(due), ..) if due < today => "overdue",
-            (Some(_), ..) => "due",
-            (None, None, _) => "no_interval",
-            (None, Some(_), None) => "never",
-            (None, Some(_), Some(_)) => "not_passed",
-        }
+        self.course.state(interval.is_some(), self.last.is_some(), today)
     }
 }
 
 impl Counted {
     /// What is asked for goes before what the station was told.
-    fn or(self, told: Counting) -> Counting {
+    pub(crate) fn or(self, told: Counting) -> Counting {
         Counting {
             anchor: if self.from_due { Anchor::LastDue } else { told.anchor },
             snap: if self.month_end { Snap::MonthEnd } else { told.snap },
@@ -181,18 +169,23 @@ impl Counted {
     }
 }
 
+/// How many assets there are, how many are overdue and how many have no date, in words.
 pub(crate) fn summary(rows: &[Row], today: Day) -> String {
     let count = |state: &str| rows.iter().filter(|row| row.state(today) == state).count();
-    let (overdue, due) = (count("overdue"), count("due"));
+    let overdue = count("overdue");
+    summed(rows.len(), overdue, rows.len() - overdue - count("due"), today)
+}
+
+/// As [`summary`], of what was counted elsewhere.
+pub(crate) fn summed(assets: usize, overdue: usize, without: usize, today: Day) -> String {
     let values = [
-        ("assets", rows.len().to_string()),
+        ("assets", assets.to_string()),
         ("overdue", overdue.to_string()),
-        ("without", (rows.len() - overdue - due).to_string()),
+        ("without", without.to_string()),
         ("today", today.text()),
     ];
     let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    let code = if rows.is_empty() { "empty" } else { "summary" };
-    english().tell("due", code, &values)
+    english().tell("due", if assets == 0 { "empty" } else { "summary" }, &values)
 }
 
 #[cfg(test)]
@@ -251,7 +244,7 @@ mod tests {
             [lamp, inspected(10, "2024-05-06")].into_iter().chain(counts).collect::<Vec<_>>()
         };
         let due =
-            |counts, counted: Counted| walked(events(counts), counted)["P-1"].due.unwrap().text();
+            |counts, counted: Counted| walked(events(counts), counted)["P-1"].due().unwrap().text();
         assert_eq!(due(vec![], Counted::default()), "2026-05-06");
         assert_eq!(due(vec![(5, Event::Counts(month_end))], Counted::default()), "2026-05-31");
         assert_eq!(due(vec![(15, Event::Counts(month_end))], Counted::default()), "2026-05-06");

@@ -2,17 +2,19 @@
 //! station may run meanwhile; nothing is written.
 //!
 //! Reading order: `shelf` is where records lie, `believed` which of their lines count, `record`
-//! what a sealed inspection came to, [`due`] when assets are to be inspected next, [`history`] what
-//! an asset measured like for like, [`earlier`] what a new inspection is compared with.
+//! what a sealed inspection came to, [`course`] how a date moves, [`due`] when assets are to be
+//! inspected next, [`history`] what an asset measured like for like, [`earlier`] what a new
+//! inspection is compared with.
 
 mod believed;
+pub(crate) mod course;
 pub(crate) mod due;
 pub(crate) mod earlier;
 pub(crate) mod history;
 mod record;
 mod shelf;
-mod visited;
+pub(crate) mod visited;
 
 pub(crate) use believed::{Refused, believed};
-pub(crate) use record::{Past, read};
+pub(crate) use record::{Past, by_its_plan, day_of, read};
 pub(crate) use shelf::{folder, place_of, records};

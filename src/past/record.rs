@@ -118,14 +118,20 @@ impl Book {
         })
     }
 
-    /// The plan that the register names for the asset; without one, any that is not taken by name
-    /// only, and whatever it was accepted by.
     fn by_its_plan(&self, asset: &Asset) -> bool {
-        let Some(plan) = &self.plan else { return false };
-        match &asset.plan {
-            Some(own) => *own == plan.id,
-            None => !plan.by_name || self.reason == "acceptance",
-        }
+        let plan = self.plan.as_ref().map(|plan| (plan.id.as_str(), plan.by_name));
+        by_its_plan(asset.plan.as_deref(), plan, &self.reason)
+    }
+}
+
+/// It was made by the plan (its id, and whether it is taken by name only) that the register names
+/// for the asset; without one, by any that is not taken by name only, and whatever it was accepted
+/// by.
+pub(crate) fn by_its_plan(own: Option<&str>, plan: Option<(&str, bool)>, reason: &str) -> bool {
+    match (plan, own) {
+        (None, _) => false,
+        (Some((id, _)), Some(own)) => own == id,
+        (Some((_, by_name)), None) => !by_name || reason == "acceptance",
     }
 }
 
@@ -135,7 +141,7 @@ fn measured(judged: &Judged) -> bool {
 }
 
 /// The local day in the name of an inspection, `K3-20261124-0007`.
-fn day_of(id: &str) -> Option<Day> {
+pub(crate) fn day_of(id: &str) -> Option<Day> {
     let date = id.split('-').rev().nth(1)?;
     let part = |from: usize, to: usize| date.get(from..to);
     Day::parse(&format!("{}-{}-{}", part(0, 4)?, part(4, 6)?, part(6, 8)?))

@@ -45,25 +45,27 @@ impl Visited {
             "days": self.days_lost(today),
         })
     }
+}
 
-    /// In words, behind what else is said of the asset.
-    pub(crate) fn text(&self, today: Day) -> String {
-        let words = english();
-        let part = |code: &str, text: &Option<String>| {
-            let told = |text: &String| words.tell("visited", code, &[("text", text)]);
-            text.as_ref().map(told).unwrap_or_default()
-        };
-        let (place, retry) = (part("place", &self.last.place), part("retry", &self.last.retry));
-        let days = self.days_lost(today).unwrap_or_default().to_string();
-        let values = [
-            ("day", self.last.day.as_str()),
-            ("since", self.since.as_deref().unwrap_or_default()),
-            ("days", &days),
-            ("place", &place),
-            ("retry", &retry),
-        ];
-        words.tell("visited", &self.last.outcome, &values)
-    }
+/// What [`Visited::json`] gives in words, behind what else is said of the asset; nothing where it
+/// was not looked for.
+pub(crate) fn text(visited: &Value) -> String {
+    let words = english();
+    let of = |name: &str| visited[name].as_str().unwrap_or_default();
+    let part = |code: &str, name: &str| match of(name) {
+        "" => String::new(),
+        text => words.tell("visited", code, &[("text", text)]),
+    };
+    let (place, retry) = (part("place", "place"), part("retry", "retry"));
+    let days = visited["days"].as_u64().unwrap_or_default().to_string();
+    let values = [
+        ("day", of("day")),
+        ("since", of("not_found_since")),
+        ("days", &days),
+        ("place", &place),
+        ("retry", &retry),
+    ];
+    words.tell("visited", of("outcome"), &values)
 }
 
 #[cfg(test)]

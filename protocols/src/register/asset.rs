@@ -190,9 +190,15 @@ impl Asset {
     /// `North/21`. Every asset lies in the place without a name.
     #[must_use]
     pub fn lies_in(&self, place: &str) -> bool {
-        let mut parts = parts(&self.location);
-        self::parts(place).all(|part| parts.next() == Some(part))
+        lies_in(&self.location, place)
     }
+}
+
+/// A location lies in a place or in one within it.
+#[must_use]
+pub fn lies_in(location: &str, place: &str) -> bool {
+    let mut parts = parts(location);
+    self::parts(place).all(|part| parts.next() == Some(part))
 }
 
 /// The parts of a location path, blanks around them and empty ones taken off.

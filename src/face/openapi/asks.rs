@@ -15,12 +15,18 @@ enum Kind {
     Must,
     Moment,
     Verdict,
+    Day,
+    State,
     Count,
     Seq,
     Flag,
 }
 
-use Kind::{Count, Flag, Moment, Must, Seq, Text, Verdict};
+use Kind::{Count, Day, Flag, Moment, Must, Seq, State, Text, Verdict};
+
+/// Days of the calendar but for 29 February, which no pattern tells.
+const DAY: &str = "^(19|2[0-9])[0-9]{2}-((0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])\
+                   |(0[469]|11)-(0[1-9]|[12][0-9]|30)|02-(0[1-9]|1[0-9]|2[0-8]))$";
 
 const PAGE: &[(&str, Kind)] = &[("after", Text), ("limit", Count)];
 
@@ -33,7 +39,7 @@ const ASKS: &[Ask] = &[
     (
         "/v1/inspections",
         "Inspections in the order of their opening. `from` and `to` are days, or the \
-         beginning of moments as they are stored, UTC.",
+         beginning of moments as they are stored, UTC. `newest=1`: the newest first.",
         &[
             ("asset", Text),
             ("from", Moment),
@@ -45,6 +51,24 @@ const ASKS: &[Ask] = &[
             ("limit_row", Text),
             ("standard", Text),
             ("edition", Text),
+            ("newest", Flag),
+            ("after", Text),
+            ("limit", Count),
+        ],
+        "List",
+    ),
+    (
+        "/v1/due",
+        "When each asset is due, those that are due first before the others; how many there are. \
+         `under`: a place, and all places within it. `on`: the day that is counted from. \
+         `from_due` and `month_end` count so, whatever the station was told.",
+        &[
+            ("under", Text),
+            ("asset", Text),
+            ("state", State),
+            ("on", Day),
+            ("from_due", Flag),
+            ("month_end", Flag),
             ("after", Text),
             ("limit", Count),
         ],
@@ -131,6 +155,12 @@ fn of(kind: Kind) -> Value {
         Verdict => json!({
             "enum": ["pass", "conditional_pass", "undecided", "conditional_fail", "fail"],
         }),
+        Day => json!({
+            "type": "string",
+            "pattern": DAY,
+            "description": "A day from 1900 to 2999; 29 February is one where the year has it.",
+        }),
+        State => json!({ "enum": super::super::due::STATES }),
         Count => json!({ "type": "integer", "minimum": 1, "maximum": 500 }),
         Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
         Flag => json!({ "enum": [0, 1] }),

@@ -1,7 +1,5 @@
 //! The worklist and the list of results.
 
-use std::path::Path;
-
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::response::Html;
@@ -10,16 +8,20 @@ use tapline_protocols::due::Day;
 
 use super::Desk;
 use crate::clock;
+use crate::face::due::today;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
-use crate::index;
-use crate::page::lists::{self, Asked};
+use crate::index::{self, DueQuery};
+use crate::page::lists::{self, Asked, Worklist};
 use crate::page::word;
-use crate::past;
-use crate::past::due::{Counted, Ledger, Row, summary};
+use crate::past::due::summed;
 
 /// Microseconds of a week.
 const WEEK_US: i64 = 7 * 86_400_000_000;
+/// Rows of a page: each has up to a thousand bytes.
+const ROWS_MAX: usize = 100;
+/// Damaged records that are named.
+const NAMED_MAX: usize = 20;
 
 /// Which part of the worklist.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -27,55 +29,41 @@ const WEEK_US: i64 = 7 * 86_400_000_000;
 pub(super) struct Place {
     #[serde(default)]
     place: String,
+    after: Option<String>,
 }
 
-/// `GET /due?place=`: assets in the order of their dates, of one place.
+/// `GET /due?place=`: assets in the order of their dates, of one place, as the index has them.
 pub(super) async fn due(
     State(desk): State<Desk>,
     wanted: Result<Query<Place>, QueryRejection>,
 ) -> Result<Html<String>, Refused> {
-    let Query(Place { place }) =
+    let Query(Place { place, after }) =
         wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
-    // The books of all inspections are read: once at a time.
-    let _turn = desk.turn.clone().lock_owned().await;
-    let folder = desk.hall.shared.folder.clone();
     blocking(move || {
-        let today = Day::parse(&clock::utc_day(clock::now().wall_us)).expect("a clock shows a day");
-        let read = rows(&folder, today);
-        let (mut rows, troubles) = read.map_err(|trouble| Refused::new("busy", trouble))?;
-        let within = |text: &str| text.to_lowercase().contains(&place.to_lowercase());
-        rows.retain(|row| row.asset.as_ref().is_some_and(|asset| within(&asset.location)));
-        let shown: Vec<lists::Due> = rows
-            .iter()
-            .filter_map(|row| {
-                let asset = row.asset.as_ref()?;
-                let last = row.last.as_ref();
-                Some(lists::Due {
-                    asset: asset.id.clone(),
-                    description: asset.description.clone(),
-                    location: asset.location.clone(),
-                    due: row.due.map(Day::text),
-                    state: row.state(today),
-                    last: last.map(|(id, day, outcome)| (day.text(), id.clone(), word(*outcome))),
-                })
-            })
-            .collect();
-        Ok(Html(lists::due(&shown, &place, (&summary(&rows, today), &troubles))))
+        let today = today();
+        let query =
+            DueQuery { place: place.clone(), after, limit: ROWS_MAX, ..DueQuery::on(today) };
+        let list = ask(&desk.hall, |index| index.due(&query))?;
+        let shown = |row: &index::Due| lists::Due {
+            asset: row.asset.clone(),
+            description: row.description.clone(),
+            location: row.location.clone(),
+            due: row.due.map(Day::text),
+            state: row.state,
+            last: row
+                .last
+                .as_ref()
+                .map(|(id, day, outcome)| (day.text(), id.clone(), word(*outcome))),
+        };
+        let rows: Vec<lists::Due> = list.rows.iter().map(shown).collect();
+        let count = list.count;
+        let summary = summed(count.assets, count.overdue, count.without, today);
+        let damaged = &list.damaged[..list.damaged.len().min(NAMED_MAX)];
+        let next = list.next.as_deref();
+        let worklist = Worklist { rows: &rows, place: &place, summary: &summary, damaged, next };
+        Ok(Html(lists::due(&worklist)))
     })
     .await
-}
-
-/// All assets in the order of their dates, with what could not be read, in words.
-fn rows(folder: &Path, today: Day) -> Result<(Vec<Row>, Vec<String>), String> {
-    let mut ledger = Ledger::of(folder, None)?;
-    let mut troubles = Vec::new();
-    for record in past::records(folder)? {
-        match past::read(folder, &record, None) {
-            Ok(past) => past.into_iter().for_each(|past| ledger.take(past)),
-            Err(why) => troubles.push(format!("{}: {why}", record.id)),
-        }
-    }
-    Ok((ledger.rows(Counted::default(), today), troubles))
 }
 
 /// Which results, and in which order.
@@ -93,6 +81,7 @@ pub(super) struct Wanted {
     sort: String,
     #[serde(default)]
     up: u8,
+    after: Option<String>,
 }
 
 /// `GET /results`: the last seven days, unless something else is asked for.
@@ -115,10 +104,14 @@ pub(super) async fn results(
             from: some(&from),
             to: some(&wanted.to),
             verdict,
+            newest: true,
+            after: wanted.after.clone(),
+            limit: ROWS_MAX,
             ..index::Query::default()
         };
         let mut found = ask(&desk.hall, |index| index.inspections(&query))?;
-        let more = found.len() == index::LIST_MAX;
+        let full = found.len() == ROWS_MAX;
+        let older = found.last().filter(|_| full).map(|last| last.id.clone());
         let asked = Asked {
             asset: wanted.asset,
             verdict: wanted.verdict,
@@ -130,13 +123,14 @@ pub(super) async fn results(
             week,
         };
         order(&mut found, &asked);
-        Ok(Html(lists::results(&found, &asked, more)))
+        Ok(Html(lists::results(&found, &asked, older.as_deref())))
     })
     .await
 }
 
-/// They come in the order of their opening; what is alike stays so.
+/// They come from the newest back; what is alike stays so.
 fn order(found: &mut [index::Summary], asked: &Asked) {
+    found.reverse();
     match asked.sort.as_str() {
         "asset" => found.sort_by(|a, b| a.asset.cmp(&b.asset)),
         "plan" => found.sort_by(|a, b| a.plan.cmp(&b.plan)),

@@ -17,6 +17,8 @@ use crate::station::status::BenchStatus;
 
 /// How many inspections are looked back at.
 const BACK: usize = 6;
+/// Among how many they are sought: one that was not found was not measured.
+const LOOKED_AT: usize = 24;
 
 /// Places on the bar by limit row, oldest first.
 pub(super) type Earlier = BTreeMap<String, Vec<u32>>;
@@ -51,12 +53,12 @@ impl Memory {
 /// A record that can't be read shows nothing here; the view of the asset says so.
 fn read(hall: &Hall, asset: &str) -> Earlier {
     let mut earlier = Earlier::new();
-    let query = Query { asset: Some(asset.to_owned()), ..Query::default() };
+    let asset_of = Some(asset.to_owned());
+    let query = Query { asset: asset_of, newest: true, limit: LOOKED_AT, ..Query::default() };
     let asked = hall.shared.indexer.get().map(|indexer| indexer.ask(|i| i.inspections(&query)));
     let Some(Ok(found)) = asked else { return earlier };
-    let closed = found.iter().filter(|one| one.verdict.is_some());
-    let from = closed.clone().count().saturating_sub(BACK);
-    for one in closed.skip(from) {
+    let closed: Vec<_> = found.iter().filter(|one| one.verdict.is_some()).take(BACK).collect();
+    for one in closed.into_iter().rev() {
         let record = OnShelf { id: one.id.clone(), sealed: true };
         let Ok(Some(past)) = past::read(&hall.shared.folder, &record, Some(asset)) else {
             continue;

@@ -1,0 +1,212 @@
+//! The worklist: when each asset is due, from the ledger.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use serde_json::Value;
+use tapline_protocols::due::Day;
+use tapline_protocols::fact::Word;
+use tapline_protocols::register::{Risk, lies_in};
+
+use super::IndexFault;
+use super::ledger::{Name, Standing};
+use super::query::LIST_MAX;
+use super::store::Index;
+use crate::past::due::Counted;
+
+/// Which assets, and how days are counted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DueQuery {
+    /// The day by which what is due before is overdue.
+    pub today: Day,
+    /// In this place or one within it, `North/2`; the place without a name holds all.
+    pub under: String,
+    /// With this in their location, in capitals or not.
+    pub place: String,
+    /// This one.
+    pub asset: Option<String>,
+    /// Standing so: `overdue due no_interval never not_passed`.
+    pub state: Option<String>,
+    /// Counted from the day on which it was due, whatever the station was told.
+    pub from_due: bool,
+    /// To the end of the month, whatever the station was told.
+    pub month_end: bool,
+    /// After this one, in the order of the list.
+    pub after: Option<String>,
+    /// At most so many, never more than [`LIST_MAX`]; 0: as many as may be.
+    pub limit: usize,
+}
+
+impl DueQuery {
+    /// All assets, as the station counts.
+    #[must_use]
+    pub fn on(today: Day) -> DueQuery {
+        DueQuery {
+            today,
+            under: String::new(),
+            place: String::new(),
+            asset: None,
+            state: None,
+            from_due: false,
+            month_end: false,
+            after: None,
+            limit: 0,
+        }
+    }
+}
+
+/// A part of the worklist.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct DueList {
+    /// Those that are due first come first; what has no date comes last.
+    pub rows: Vec<Due>,
+    /// Ask for more after this one; `None`: that was all.
+    pub next: Option<String>,
+    /// Of all that were asked for, on this page or not.
+    pub count: DueCount,
+    /// Sealed inspections that count for nothing, since their book is damaged.
+    pub damaged: Vec<String>,
+}
+
+/// How many assets there are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct DueCount {
+    /// In the register, there or not, out of use for good or not.
+    pub registered: usize,
+    /// On the list.
+    pub assets: usize,
+    /// Due before today.
+    pub overdue: usize,
+    /// Without a date.
+    pub without: usize,
+}
+
+/// An asset of the worklist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Due {
+    /// Asset.
+    pub asset: String,
+    /// What it is.
+    pub description: String,
+    /// Location path.
+    pub location: String,
+    /// How much harm a fault of it does.
+    pub risk: Option<Risk>,
+    /// Interval, as the register has it.
+    pub interval: Option<String>,
+    /// The day on which it is due.
+    pub due: Option<Day>,
+    /// `overdue due no_interval never not_passed`.
+    pub state: &'static str,
+    /// Last signed inspection, its day, and its outcome.
+    pub last: Option<(String, Day, Word)>,
+    /// What came of looking for it since.
+    pub visited: Option<Value>,
+}
+
+#[derive(Deserialize)]
+struct Described {
+    description: String,
+}
+
+impl Index {
+    /// A part of the worklist.
+    ///
+    /// # Errors
+    /// The index is of no use any more.
+    pub fn due(&self, query: &DueQuery) -> Result<DueList, IndexFault> {
+        Index::guarded(|| {
+            let counted = Counted { from_due: query.from_due, month_end: query.month_end };
+            let (all, damaged) = {
+                let mut ledger = self.ledger();
+                (ledger.sorted(counted), ledger.damaged())
+            };
+            let mut wanted = Wanted::new(query);
+            let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
+            let mut list = DueList { damaged, ..DueList::default() };
+            let mut behind = query.after.is_none();
+            for one in all.iter() {
+                let named = query.asset.as_deref().is_none_or(|asset| *asset == *one.asset);
+                list.count.registered += usize::from(named);
+                if named && wanted.wants(one) {
+                    list.count.add(one.state(query.today));
+                    let full = list.rows.len() == most;
+                    match list.rows.last().filter(|_| full && behind) {
+                        Some(last) => list.next = Some(last.asset.clone()),
+                        None if behind => list.rows.push(self.row(one, query.today)?),
+                        None => {}
+                    }
+                }
+                behind |= query.after.as_deref() == Some(&*one.asset);
+            }
+            Ok(list)
+        })
+    }
+
+    /// An asset as it is shown.
+    pub(super) fn row(&self, one: &Standing, today: Day) -> Result<Due, IndexFault> {
+        let text = self.registered("asset", &one.asset)?;
+        let described = text.and_then(|text| serde_json::from_str::<Described>(&text).ok());
+        let missing = || IndexFault::Doubt(format!("{} is missing in the register", one.asset));
+        Ok(Due {
+            asset: one.asset.to_string(),
+            description: described.ok_or_else(missing)?.description,
+            location: one.registered.location.to_string(),
+            risk: one.registered.risk,
+            interval: one.registered.interval.as_deref().map(str::to_owned),
+            due: one.course.due,
+            state: one.state(today),
+            last: one.last.as_ref().map(|last| (last.id.to_string(), last.day, last.outcome)),
+            visited: one.visited.as_ref().map(|visited| visited.json(today)),
+        })
+    }
+}
+
+/// What is asked for; each place is compared once.
+struct Wanted<'a> {
+    query: &'a DueQuery,
+    place: String,
+    today: String,
+    places: BTreeMap<Name, bool>,
+}
+
+impl Wanted<'_> {
+    fn new(query: &DueQuery) -> Wanted<'_> {
+        let (place, today) = (query.place.to_lowercase(), query.today.text());
+        Wanted { query, place, today, places: BTreeMap::new() }
+    }
+
+    fn wants(&mut self, one: &Standing) -> bool {
+        let query = self.query;
+        !one.registered.is_retired(&self.today)
+            && query.state.as_deref().is_none_or(|state| one.state(query.today) == state)
+            && self.is_there(&one.registered.location)
+    }
+
+    fn is_there(&mut self, location: &Name) -> bool {
+        if self.place.is_empty() && self.query.under.is_empty() {
+            return true;
+        }
+        if let Some(is) = self.places.get(location) {
+            return *is;
+        }
+        let is =
+            location.to_lowercase().contains(&self.place) && lies_in(location, &self.query.under);
+        self.places.insert(location.clone(), is);
+        is
+    }
+}
+
+impl DueCount {
+    fn add(&mut self, state: &str) {
+        self.assets += 1;
+        match state {
+            "overdue" => self.overdue += 1,
+            "due" => {}
+            _ => self.without += 1,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
