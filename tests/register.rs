@@ -12,6 +12,7 @@ use std::process::{Command, Stdio};
 use serde_json::{Value, json};
 use support::python::interpreter;
 use support::station::{Builder, Station};
+use tapline_drivers::scan::control::code;
 
 const MAP: &str = include_str!("../contrib/example/assets-map.toml");
 const HEAD: [&str; 14] = [
@@ -290,6 +291,106 @@ fn the_register_is_no_matter_of_one_bench() {
     for who in [["--by", "op-7"], ["--bench", "b1"]] {
         assert_eq!(station.run(&[&visit[..], &who].concat()).code, 0);
     }
+}
+
+#[test]
+fn an_unknown_asset_is_asked_what_its_plan_follows_from() {
+    let station = Builder::new().start();
+    station.done(&["scan", "T-0201"]);
+    assert_eq!(station.bench()["selected"]["asset"], "T-0201");
+    let unknown = station.run(&["scan", "N-77"]);
+    assert!(unknown.code == 2 && unknown.stderr.contains("describe it"), "{unknown:?}");
+    // Nothing is carried over from the asset before: not its selection, not its plan.
+    assert_eq!(station.bench()["selected"], Value::Null);
+    let refused = station.run(&["begin"]);
+    assert!(refused.code == 2 && refused.stderr.contains("no asset is selected"), "{refused:?}");
+    let asked = |station: &Station| station.bench()["stranger"]["question"].take();
+    assert_eq!(asked(&station), "description", "its number is what was scanned");
+    for (tell, next) in [
+        ("description=infusion pump", "ownership"),
+        ("ownership=loaner", "class"),
+        ("class=internal", "cord"),
+        ("class=I", "cord"),
+        ("cord=fixed", "functional_earth"),
+        ("functional_earth=no", "switching_supply"),
+        ("switching_supply=yes", "earthed_points"),
+        ("earthed_points=case screw", "accessible_parts"),
+        ("accessible_parts=none", "applied_parts"),
+    ] {
+        station.done(&["describe", tell]);
+        assert_eq!(asked(&station), next, "after {tell}");
+    }
+    let wrong = station.run(&["describe", "applied_parts=line"]);
+    assert!(wrong.code == 2 && wrong.stderr.contains("name:type:connections"), "{wrong:?}");
+    assert!(!station.get("/v1/assets").to_string().contains("N-77"), "not before all is told");
+    let last = station.run(&["describe", "applied_parts=line:CF:1", "location=East/2"]);
+    assert!(last.stderr.starts_with("N-77 is in the register; plan "), "{last:?}");
+    let bench = station.bench();
+    assert_eq!((&bench["selected"]["asset"], &bench["stranger"]), (&json!("N-77"), &Value::Null));
+    let asset = station.get("/v1/assets/N-77");
+    assert_eq!((&asset["class"], &asset["ownership"]), (&json!("I"), &json!("loaner")));
+    assert_eq!(asset["applied_parts"][0]["type"], "CF");
+    let id = station.done(&["begin", "iec62353-recurrent-direct"]);
+    assert_eq!(station.bench()["inspection"]["asset"], "N-77", "{id}");
+}
+
+#[test]
+fn a_new_asset_is_described_by_codes_but_for_its_words() {
+    let station = Builder::new().start();
+    let scan = |word: &str| station.run(&["scan", &code(word)]);
+    let nothing = scan("ASSET.CLASS-II");
+    assert!(nothing.code == 2 && nothing.stderr.contains("no unknown code"), "{nothing:?}");
+    assert_eq!(station.run(&["scan", "N-79"]).code, 2);
+    station.done(&["describe", "description=lamp"]);
+    for word in ["DONATED", "CLASS-II", "CORD-FIXED", "FUNCTIONAL-EARTH-NO", "SWITCHING-NO"] {
+        assert_eq!(scan(&format!("ASSET.{word}")).code, 0, "{word}");
+    }
+    assert_eq!(
+        station.bench()["stranger"]["question"],
+        "accessible_parts",
+        "class II has no earth"
+    );
+    assert_eq!(scan("ASSET.ACCESSIBLE-PARTS-NONE").code, 0);
+    let last = scan("ASSET.APPLIED-PARTS-NONE");
+    assert!(last.stderr.starts_with("N-79 is in the register"), "{last:?}");
+    assert_eq!(station.get("/v1/assets/N-79")["ownership"], "donated");
+    assert_eq!(station.bench()["selected"]["asset"], "N-79");
+}
+
+#[test]
+fn what_was_told_of_one_unknown_asset_is_never_told_of_the_next() {
+    let station = Builder::new().start();
+    assert_eq!(station.run(&["scan", "N-78"]).code, 2);
+    station.done(&["describe", "class=II", "cord=none", "description=lamp"]);
+    // A type with its serial number: the strongest that a label without an own number says.
+    let code = "]d20105102222233336219";
+    assert_eq!(station.run(&["scan", code]).code, 2);
+    let told = station.bench()["stranger"]["told"].take();
+    assert_eq!(told, json!({ "udi_di": "05102222233336", "serial": "9" }));
+    let rest = [
+        "describe",
+        "asset=new",
+        "description=thermometer",
+        "ownership=hospital",
+        "class=internal",
+        "cord=none",
+        "accessible_parts=none",
+        "applied_parts=probe:BF:1",
+    ];
+    let done = station.run(&rest);
+    assert!(done.stderr.starts_with("T1-NEW-0001 is in the register"), "{done:?}");
+    station.done(&["scan", code]);
+    assert_eq!(station.bench()["selected"]["asset"], "T1-NEW-0001");
+    // A number that is known is never described anew; one may also be named without a scan.
+    let known = station.run(&["describe", "asset=T-0201", "class=II"]);
+    assert!(known.code == 2 && known.stderr.contains("in the register"), "{known:?}");
+    station.done(&["describe", "asset=4711", "class=II", "cord=fixed"]);
+    assert_eq!(station.bench()["stranger"]["question"], "description");
+    let strange = station.run(&["describe", "clas=II"]);
+    assert!(strange.stderr.contains("did you mean `class`"), "{strange:?}");
+    station.done(&["scan", "T-0201"]);
+    assert_eq!(station.bench()["stranger"], Value::Null);
+    assert_eq!(station.run(&["describe", "class=II"]).code, 2, "there is none to describe");
 }
 
 #[test]

@@ -99,7 +99,15 @@ fn labels_select_their_asset_and_nobody_elses() {
     assert_eq!(say("]C18018950110153123456781"), is("gs1", "-", "patient_identifier"));
     assert_eq!(say("482913"), is("text", "-", "may_be_a_pin"));
     assert_eq!(say("]d20105102222233337211234"), is("gs1", "-", "check_digit"));
-    assert!(station.bench()["selected"].to_string().contains("T-0301"), "the last that was one");
+    assert_eq!(
+        station.bench()["selected"],
+        Value::Null,
+        "what names no asset leaves none selected"
+    );
+    assert_eq!(say("]C18004061414132a/b"), is("gs1", "T-0301", "-"));
+    wait::until_true("it is selected", || {
+        station.bench()["selected"].to_string().contains("T-0301")
+    });
     station.stop();
     for (name, book) in book::all(&station.data()) {
         for secret in ["950110153123456781", "482913", "05102222233337"] {

@@ -75,6 +75,7 @@ fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
         BenchCommand::Check { standard, instrument } => {
             ("check", json!({ "standard": standard, "instrument": instrument }))
         }
+        BenchCommand::Describe { tell } => ("describe", json!({ "tell": told(&tell)? })),
         BenchCommand::Begin { plan, asset, reason } => {
             ("begin", json!({ "plan": plan, "asset": asset, "reason": reason }))
         }
@@ -145,6 +146,21 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
     let status = client.get("/v1/status")?;
     output::talk(&super::status::now(self::bench(&status, Some(bench))?));
     Ok(Exit::Done)
+}
+
+/// `class=I` and its like.
+fn told(tell: &[String]) -> Result<Value, Trouble> {
+    let mut told = serde_json::Map::new();
+    for one in tell {
+        let Some((column, text)) = one.split_once('=') else {
+            let next = "next: write COLUMN=TEXT, such as class=I";
+            return Err(Trouble::Said(format!("`{one}` has no `=`\n  {next}")));
+        };
+        if told.insert(column.into(), text.into()).is_some() {
+            return Err(Trouble::Said(format!("`{column}` stands twice\n  next: write it once")));
+        }
+    }
+    Ok(told.into())
 }
 
 /// What the station says of it: a key of the words, then its values.

@@ -10,6 +10,14 @@ pub enum BenchCommand {
         /// The code
         code: String,
     },
+    /// Tell of a new asset what its plan follows from: of the unknown one that was scanned, or of
+    /// the one named (asset=NUMBER). The station asks for what is missing
+    Describe {
+        /// Column of the list and its text, such as class=I or "description=infusion pump";
+        /// earthed_points=none, asset=new for a provisional number
+        #[arg(required = true, value_name = "COLUMN=TEXT")]
+        tell: Vec<String>,
+    },
     /// Hold an instrument against a check standard, before it is believed
     Check {
         /// The check standard

@@ -112,6 +112,21 @@ fn bench_lines(bench: &Value) -> Vec<String> {
 pub(super) fn now(bench: &Value) -> String {
     let prompt = &bench["inspection"]["prompt"];
     let Some(state) = prompt["state"].as_str() else {
+        let stranger = &bench["stranger"];
+        if let (Some(question), false) =
+            (stranger["question"].as_str(), bench["operator"].is_null())
+        {
+            let id = stranger["told"]["asset"].as_str().map(|a| format!("{a}: "));
+            let choices: Vec<&str> = stranger["choices"]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(Value::as_str)
+                .collect();
+            let asks =
+                say("say", &format!("describe.{question}")).replace("{0}", &choices.join(", "));
+            return format!("{}{asks}", id.unwrap_or_default());
+        }
         let state = match (&bench["operator"], &bench["selected"]) {
             (Value::Null, _) => "login",
             (_, Value::Null) => "idle",

@@ -18,6 +18,7 @@ pub(super) const ACTS: &[&str] = &[
     "begin",
     "capture",
     "check",
+    "describe",
     "discard",
     "end",
     "login",

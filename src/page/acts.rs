@@ -257,6 +257,7 @@ mod tests {
             operator: Some("op-7".into()),
             operator_name: None,
             selected: None,
+            stranger: None,
             inspection: Some(InspectionStatus {
                 id: "K3-20261124-0007".into(),
                 asset: "P-0107".into(),

@@ -7,6 +7,7 @@ use tapline_protocols::inspection::CheckRun;
 
 use super::carry::Hung;
 use super::event::{Answer, Problem, Request};
+use super::stranger::Stranger;
 
 /// A fact of an earlier inspection that the next one may repeat.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -48,6 +49,8 @@ pub(super) struct Pending {
 pub(super) struct Bench {
     /// Asset that was scanned, with the line of the scan.
     pub selected: Option<(String, u64)>,
+    /// A code that nothing here knows, on its way into the register.
+    pub stranger: Option<Stranger>,
     /// Inspection whose links these are now.
     pub active: Option<String>,
     /// Last line before something was plugged anew, or taken up again.

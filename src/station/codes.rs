@@ -19,6 +19,32 @@ pub const CAUSES: &[&str] =
 pub const NOTES: &[&str] =
     &["cleaned", "label_renewed", "cord_renewed", "accessory_missing", "opened", "ask_maker"];
 
+/// What the sheet tells of a new asset: the word, the column of the list, its text.
+pub const TELLS: &[(&str, &str, &str)] = &[
+    ("class_i", "class", "I"),
+    ("class_ii", "class", "II"),
+    ("class_iii", "class", "III"),
+    ("class_internal", "class", "internal"),
+    ("class_system", "class", "system"),
+    ("cord_fixed", "cord", "fixed"),
+    ("cord_detachable", "cord", "detachable"),
+    ("cord_installed", "cord", "installed"),
+    ("cord_none", "cord", "none"),
+    ("functional_earth_yes", "functional_earth", "yes"),
+    ("functional_earth_no", "functional_earth", "no"),
+    ("switching_yes", "switching_supply", "yes"),
+    ("switching_no", "switching_supply", "no"),
+    ("earthed_points_none", "earthed_points", "none"),
+    ("accessible_parts_none", "accessible_parts", "none"),
+    ("applied_parts_none", "applied_parts", "none"),
+    ("hospital", "ownership", "hospital"),
+    ("loaner", "ownership", "loaner"),
+    ("rented", "ownership", "rented"),
+    ("donated", "ownership", "donated"),
+    ("patient_owned", "ownership", "patient_owned"),
+    ("number_new", "asset", "new"),
+];
+
 /// What a code asks for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Asks {
@@ -135,6 +161,10 @@ fn worded(act: &str, word: &str) -> Option<Request> {
         "NA" => answer("not_applicable", Some(word), Some("not_fitted")),
         "SKIP" => Request::Skip { reason: of(SKIPS)? },
         "NOTE" => Request::Note { text: of(NOTES)? },
+        "ASSET" => {
+            let (_, column, text) = TELLS.iter().find(|(tells, ..)| *tells == word)?;
+            Request::Describe { tell: [((*column).to_owned(), (*text).to_owned())].into() }
+        }
         "PROVE" => Request::prove(&of(&["network_resistance", "closed_path"])?),
         _ => return None,
     })
@@ -186,10 +216,16 @@ mod tests {
 
     #[test]
     fn a_word_of_no_list_is_no_request() {
-        for (act, word) in [("SKIP", "tired"), ("NOTE", "x"), ("PROVE", "supply"), ("LIVE", "on")] {
+        for (act, word) in [
+            ("SKIP", "tired"),
+            ("NOTE", "x"),
+            ("PROVE", "supply"),
+            ("LIVE", "on"),
+            ("ASSET", "class_iv"),
+        ] {
             assert_eq!(worded(act, word), None, "{act} {word}");
         }
-        for act in ["SKIP", "NOTE", "NA", "DISCARD", "SIGN", "TAG", "SWITCH", "PROVE"] {
+        for act in ["SKIP", "NOTE", "NA", "DISCARD", "SIGN", "TAG", "SWITCH", "PROVE", "ASSET"] {
             assert_eq!(bare(act), None, "{act}");
         }
     }

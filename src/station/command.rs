@@ -110,6 +110,7 @@ impl Core {
                 let (what, text, map) = (what.as_str(), text.as_str(), map.as_deref());
                 self.import(at, by, &File { what, text, map, dry_run })
             }
+            Request::Describe { tell } => self.describe(seat, tell),
             Request::Visit { asset, outcome, place, retry, reason } => {
                 self.visit(at, by, Visit { asset, outcome, place, retry, reason })
             }
@@ -267,6 +268,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         | Request::Login { .. }
         | Request::Check { .. }
         | Request::Confirm { .. }
+        | Request::Describe { .. }
         | Request::Visit { .. }
         | Request::Import { .. } => return None,
     })

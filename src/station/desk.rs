@@ -13,6 +13,7 @@ use super::core::Core;
 use super::event::{Answer, Origin, Problem, Request};
 use super::ladder::{Named, named};
 use super::say::{bad, conflict, missing};
+use super::stranger::Stranger;
 use crate::books::line::raw_text;
 use crate::clock::Stamp;
 
@@ -48,6 +49,9 @@ impl Core {
                 self.scan(&seat, fact, content, &code)
             }
             _ => {
+                if fact.kind != ScanKind::Control {
+                    self.none_selected(&bench);
+                }
                 self.put_scan(&bench, at, fact);
                 Err(refusal(scan.fault.as_ref()))
             }
@@ -81,6 +85,9 @@ impl Core {
                 fact.kind = kind;
                 fact.refused = Some(fault.word.into());
                 fact.length = Some(code.len() as u64);
+                if kind != ScanKind::Control {
+                    self.none_selected(&seat.bench);
+                }
                 self.put_scan(&seat.bench, seat.at, fact);
                 Err(refusal(Some(&fault)))
             }
@@ -119,11 +126,13 @@ impl Core {
             }
             Named::Several(assets) => {
                 fact.refused = Some("several_assets".into());
+                self.none_selected(bench);
                 self.put_scan(bench, at, fact);
                 let text = format!("the code names several assets: {}", assets.join(", "));
                 return Err(conflict(text, "Look at its label, and type the asset's number."));
             }
             Named::Type(device) if self.is_unknown(code) => {
+                self.none_selected(bench);
                 self.put_scan(bench, at, fact);
                 let text = format!("the code names a type of product, {device}, and no asset");
                 return Err(bad(text).next("Scan its serial number or its asset number."));
@@ -135,11 +144,12 @@ impl Core {
         if operator.is_none() && self.is_unknown(code) && may_be_a_pin(code) {
             fact.length = fact.raw.take().map(|raw| raw.len() as u64);
             fact.refused = Some("may_be_a_pin".into());
+            self.none_selected(bench);
             self.put_scan(bench, at, fact);
             return Err(bad(
                 "nothing here has this number: it may be a PIN, and nothing of it is kept",
             )
-            .next("Register the number, or scan another code."));
+            .next("If it is an asset's, describe it with its number; or scan another code."));
         }
         let seq = self.put_scan(bench, at, fact);
         let waits = |p: &Pending| at.boot_us.saturating_sub(p.at_us) <= BADGE_US_MAX;
@@ -158,7 +168,16 @@ impl Core {
         if self.is_label(code) {
             return Ok(Answer::done(seq).say(&["scan.known", code]));
         }
-        Err(missing("asset, badge or label", code).next("Register it, or scan another code."))
+        Err(self.met(bench, Stranger::of(seq, content, code), code))
+    }
+
+    /// Nothing here knows the code: it may be a new asset's.
+    fn met(&mut self, bench: &str, stranger: Stranger, code: &str) -> Problem {
+        self.none_selected(bench);
+        let place = self.bench(bench);
+        place.stranger = place.active.is_none().then_some(stranger);
+        let next = "If it is a new asset, describe it; or scan another code.";
+        missing("asset, badge or label", code).next(next)
     }
 
     /// A label of something on the bench.
@@ -223,6 +242,7 @@ impl Core {
         }
         let plan = self.plan_for(asset).map(|plan| plan.id.clone()).unwrap_or_default();
         self.bench(bench).selected = Some((asset.into(), seq));
+        self.bench(bench).stranger = None;
         let known = self.register.asset(asset);
         let gone = known.filter(|one| one.is_retired(&self.settings.zone.date(at.wall_us)));
         let gone = gone.and_then(|one| one.retired.clone());

@@ -1,5 +1,7 @@
 //! Everything that can make the station act, and everything it asks the outside to do.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::Earlier;
@@ -297,6 +299,12 @@ pub enum Request {
         /// Instrument; else the only one of the bench that can be checked with it.
         #[serde(default)]
         instrument: Option<String>,
+    },
+    /// Tells something of an unknown asset, as the columns of the list: of the one that was
+    /// scanned, or of the one that is named (`asset`).
+    Describe {
+        /// Text by column; `none` for an empty list, `asset` `new` for a provisional number.
+        tell: BTreeMap<String, String>,
     },
     /// Notes that an asset was looked for and not inspected.
     Visit {

@@ -56,7 +56,10 @@ fn assets(register: &Register) -> impl Iterator<Item = &Asset> {
 
 /// Numbers that the owner gave: the code itself, what a pattern of the site found in it, its GIAI,
 /// its GRAI with a serial number.
-fn own_numbers<'a>(content: &'a Content, text: &'a str) -> impl Iterator<Item = &'a str> {
+pub(super) fn own_numbers<'a>(
+    content: &'a Content,
+    text: &'a str,
+) -> impl Iterator<Item = &'a str> {
     let element = |(key, value): (&'a str, &'a str)| match key {
         "8004" => Some(value),
         "8003" if value.len() > GRAI => Some(value),

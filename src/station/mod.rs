@@ -28,6 +28,7 @@ pub mod register;
 mod say;
 pub mod settings;
 pub mod status;
+mod stranger;
 mod taps;
 mod time;
 mod visit;

@@ -1,6 +1,8 @@
 //! What is going on: the status that faces serve. It is made with a commit, so it holds nothing
 //! that a power cut could take back.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 use tapline_protocols::inspection::{Inspection, Prompt};
 
@@ -36,6 +38,8 @@ pub struct BenchStatus {
     pub operator_name: Option<String>,
     /// Asset that was scanned, nothing open.
     pub selected: Option<Selected>,
+    /// An unknown code that was scanned, and what is asked about it.
+    pub stranger: Option<StrangerStatus>,
     /// The inspection that its links belong to.
     pub inspection: Option<InspectionStatus>,
     /// Inspections that rest here.
@@ -57,6 +61,17 @@ pub struct Selected {
     pub description: String,
     /// The plan that fits, if one does.
     pub plan: Option<String>,
+}
+
+/// An unknown asset that is being described.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct StrangerStatus {
+    /// What its label said, and what was told since, by column of the list.
+    pub told: BTreeMap<String, String>,
+    /// Column that is to be told next.
+    pub question: Option<&'static str>,
+    /// Words that answer it; none: any text.
+    pub choices: &'static [&'static str],
 }
 
 /// An open inspection.
@@ -163,6 +178,11 @@ impl Core {
             operator_name: person.map(|p| p.name.clone()),
             operator,
             selected,
+            stranger: bench.stranger.as_ref().map(|stranger| {
+                let (question, choices) = stranger.question().unzip();
+                let choices = choices.unwrap_or_default();
+                StrangerStatus { told: stranger.told.clone(), question, choices }
+            }),
             inspection: bench.active.as_ref().map(|case| self.inspection_status(case)),
             parked: rests.map(|case| case.id.clone()).collect(),
             check: bench.check.as_ref().map(|run| CheckStatus {

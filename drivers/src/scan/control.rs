@@ -17,7 +17,7 @@ pub const PREFIX: &str = ".TL-";
 /// The words of the sheet, closed.
 pub const WORDS: &[&str] = &[
     "CAPTURE", "REPEAT", "DISCARD", "PASS", "FAIL", "NA", "NULL", "PROVE", "SWITCH", "BEGIN",
-    "SIGN", "PARK", "RESUME", "TAG", "NOTE", "SKIP",
+    "SIGN", "PARK", "RESUME", "TAG", "NOTE", "SKIP", "ASSET",
 ];
 
 /// The words of the acts at a hazardous step, closed: printed on a card of their own.

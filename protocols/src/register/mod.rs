@@ -13,8 +13,8 @@ mod unique;
 
 pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk, lies_in};
 pub use assets::{
-    AssetList, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, Encoding, read_asset_list, read_assets,
-    write_assets,
+    AssetList, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, Encoding, read_asset_form, read_asset_list,
+    read_assets, write_assets,
 };
 pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
 pub use instrument::{

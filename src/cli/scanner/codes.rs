@@ -8,7 +8,7 @@ use tapline_drivers::scan::control::{ACT_WORDS, code, read};
 use tapline_protocols::plan::Switch;
 
 use super::draw::{NotDrawn, SET_B, bars, squares};
-use crate::station::codes::{CAUSES, NOTES, SKIPS};
+use crate::station::codes::{CAUSES, NOTES, SKIPS, TELLS};
 use crate::words::english;
 
 /// Codes that need no other word.
@@ -26,7 +26,9 @@ pub fn codes(leads: &[String], lines: bool) -> Result<String, NotDrawn> {
     let mut page = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<title>{title}</title>\n{STYLE}"
     );
-    for (name, list) in [("codes", sheet(leads)), ("levers", levers()), ("card", acts())] {
+    for (name, list) in
+        [("codes", sheet(leads)), ("tells", tells()), ("levers", levers()), ("card", acts())]
+    {
         let (title, how) = (words(&format!("{name}_title")), words(&format!("{name}_how")));
         write!(page, "<section>\n<h1>{title}</h1>\n<p>{how}</p>\n<div>\n")
             .expect("a string takes everything");
@@ -89,6 +91,14 @@ fn act_of(act: &str, what: &str) -> String {
 
 fn worded(act: &str, word: &str) -> String {
     format!("{act}.{}", word.replace('_', "-").to_uppercase())
+}
+
+/// What is told of a new asset.
+fn tells() -> Vec<Printed> {
+    let tell = |(word, ..): &(&str, &str, &str)| {
+        (worded("ASSET", word), english().say("tell", word).to_owned())
+    };
+    TELLS.iter().map(tell).collect()
 }
 
 fn levers() -> Vec<Printed> {

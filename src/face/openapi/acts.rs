@@ -18,10 +18,11 @@ enum Field {
     Seq(&'static str),
     Flag(&'static str),
     Settings,
+    Told,
     Expect,
 }
 
-use Field::{Expect, Flag, May, MayWord, Seq, Settings, Text, Texts, Word};
+use Field::{Expect, Flag, May, MayWord, Seq, Settings, Text, Texts, Told, Word};
 
 /// Last part of the path, what it does, its fields besides `by`.
 type Act<'a> = (&'static str, &'static str, &'a [Field]);
@@ -51,6 +52,12 @@ const OF_A_BENCH: &[Act<'static>] = &[
         "check",
         "Holds an instrument against a check standard.",
         &[Text("standard"), May("instrument")],
+    ),
+    (
+        "describe",
+        "Tells of an unknown asset: the one that was scanned, or the one named. Columns are those \
+         of the list; when all that decides its plan is told, it is registered.",
+        &[Told],
     ),
     (
         "discard",
@@ -204,6 +211,10 @@ fn of(field: Field) -> (&'static str, bool, Value) {
         Seq(name) => (name, true, json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX })),
         Flag(name) => (name, false, json!({ "type": "boolean" })),
         Settings => ("set", true, schema("Settings")),
+        Told => {
+            let texts = json!({ "type": "object", "additionalProperties": { "type": "string" } });
+            ("tell", true, texts)
+        }
         Expect => ("expect", false, schema("Expect")),
     }
 }

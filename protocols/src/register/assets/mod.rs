@@ -2,6 +2,7 @@
 //! written so that it reads back the same. Text is kept exactly; nothing is made harmless for a
 //! spreadsheet, which may take a field that begins with `=` for a formula.
 
+mod form;
 mod map;
 #[cfg(test)]
 mod map_tests;
@@ -13,6 +14,7 @@ mod tests;
 mod trip_tests;
 mod write;
 
+pub use form::read_asset_form;
 pub use map::{AssetMap, Encoding};
 pub use read::{AssetList, COLUMNS_MORE, COLUMNS_NEEDED, read_asset_list, read_assets};
 pub use write::write_assets;
