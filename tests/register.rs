@@ -11,7 +11,7 @@ use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
 use support::python::interpreter;
-use support::station::{Builder, Station};
+use support::station::{Builder, Output, Station};
 use tapline_drivers::scan::control::code;
 
 const MAP: &str = include_str!("../contrib/example/assets-map.toml");
@@ -391,6 +391,53 @@ fn what_was_told_of_one_unknown_asset_is_never_told_of_the_next() {
     station.done(&["scan", "T-0201"]);
     assert_eq!(station.bench()["stranger"], Value::Null);
     assert_eq!(station.run(&["describe", "class=II"]).code, 2, "there is none to describe");
+}
+
+#[test]
+fn an_instrument_that_is_at_another_bench_is_asked_for_and_not_measured_with() {
+    let mut wiring = Builder::new();
+    let _meter = wiring.pty("dmm", "val-unit-line", Some("TM-01"));
+    let mut station = wiring.start();
+    let text = fs::read_to_string(station.config()).unwrap();
+    let second = "[[bench]]\nid = \"b2\"\nname = \"Bench 2\"\nfixtures = []\n";
+    let wire = |station: &mut Station, bench: &str| {
+        station.stop();
+        let line = format!("id = \"dmm\"\nbench = \"{bench}\"");
+        let wired = text.replace("id = \"dmm\"\nbench = \"b1\"", &line);
+        fs::write(station.config(), format!("{wired}{second}")).unwrap();
+        station.restart();
+    };
+    fn at(station: &Station, bench: &str, words: &[&str]) -> Output {
+        station.run(&[words, &["--bench", bench]].concat())
+    }
+    fn seen(station: &Station) -> Value {
+        station.get("/v1/instruments/TM-01")["seen"]["bench"].take()
+    }
+    wire(&mut station, "b1");
+    assert_eq!(at(&station, "b2", &["operator", "login", "OP-0007"]).code, 0);
+    assert_eq!(seen(&station), Value::Null);
+    assert!(at(&station, "b1", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
+    assert_eq!(seen(&station), "b1");
+    let strange = at(&station, "b2", &["scan", "TM-01"]);
+    assert!(strange.code == 2 && strange.stderr.contains("is on line `dmm` of bench b1"));
+    // Its line is wired to the other bench: it is not measured with before it was seen there.
+    wire(&mut station, "b2");
+    let begin = ["begin", "--asset", "T-0201"];
+    let refused = at(&station, "b2", &begin);
+    assert!(refused.code == 2 && refused.stderr.contains("seen at bench b1"), "{refused:?}");
+    let asked = at(&station, "b2", &["scan", "TM-01"]);
+    assert!(asked.code == 2 && asked.stderr.contains("is at bench b1 since"), "{asked:?}");
+    assert_eq!(at(&station, "b2", &["scan", "SB-1"]).code, 0);
+    assert_eq!(at(&station, "b2", &["scan", "TM-01"]).code, 2, "another code came between");
+    assert_eq!(seen(&station), "b1", "one scan moves nothing");
+    assert!(at(&station, "b2", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
+    assert_eq!(seen(&station), "b2");
+    assert_eq!(at(&station, "b2", &begin).code, 0);
+    let lines = lines(&station);
+    assert!(
+        lines.contains(r#""k":"checkout","bench":"b1","instrument":"TM-01","link":"dmm","by""#)
+    );
+    assert!(lines.contains(r#""link":"dmm","from":"b1","by":"op-7""#), "{lines}");
 }
 
 #[test]

@@ -110,6 +110,13 @@ fn entries(register: &Register, name: &str) -> Vec<(String, Value)> {
         "assets" => register.assets.iter().map(revised).collect(),
         "instruments" => {
             let mut all: Vec<_> = pairs(register.instruments.iter());
+            for (id, entry) in &mut all {
+                if let Some(out) = register.checked_out.get(id) {
+                    entry["seen"] = json!({
+                        "bench": out.fact.bench, "t": clock::rfc3339(out.at.wall_us), "seq": out.seq,
+                    });
+                }
+            }
             all.extend(pairs(register.setups.iter()));
             all.sort_by(|(a, _), (b, _)| a.cmp(b));
             all

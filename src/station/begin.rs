@@ -117,6 +117,7 @@ impl Core {
                 "Sign, end or park it first.",
             ));
         }
+        self.not_elsewhere(bench)?;
         self.clock_may_be_right(at)
     }
 

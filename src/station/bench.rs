@@ -6,6 +6,7 @@ use tapline_protocols::fact::{NullFact, ProveFact};
 use tapline_protocols::inspection::CheckRun;
 
 use super::carry::Hung;
+use super::checkout::Asked;
 use super::event::{Answer, Problem, Request};
 use super::stranger::Stranger;
 
@@ -51,6 +52,8 @@ pub(super) struct Bench {
     pub selected: Option<(String, u64)>,
     /// A code that nothing here knows, on its way into the register.
     pub stranger: Option<Stranger>,
+    /// An instrument that another bench had: was it carried here?
+    pub asked: Option<Asked>,
     /// Inspection whose links these are now.
     pub active: Option<String>,
     /// Last line before something was plugged anew, or taken up again.

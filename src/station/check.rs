@@ -31,6 +31,7 @@ impl Core {
         if seat.by.is_none() {
             return Err(conflict("nobody is logged in at this bench", "Scan a badge."));
         }
+        self.not_elsewhere(bench)?;
         let Some(standard) = self.register.standards.get(standard).cloned() else {
             return Err(missing("check standard", standard)
                 .next("Import it with `tapline standard import FILE`, or correct its label."));

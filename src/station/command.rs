@@ -209,6 +209,7 @@ impl Core {
         if by.is_none() {
             return Err(conflict("nobody is logged in at this bench", "Scan a badge."));
         }
+        self.not_elsewhere(bench)?;
         self.resume(id, bench, at, "park");
         match self.cases[id].faults.is_empty() {
             true => Ok(Answer::done(self.seq).about(id)),

@@ -7,6 +7,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
 
 use super::bench::Pending;
+use super::checkout::Asked;
 use super::codes::Asks;
 use super::command::Seat;
 use super::core::Core;
@@ -112,6 +113,7 @@ impl Core {
     ) -> Result<Answer, Problem> {
         let (bench, at) = (seat.bench.as_str(), seat.at);
         let pending = self.bench(bench).pending.take();
+        let asked = self.bench(bench).asked.take();
         if fact.kind == ScanKind::Control {
             let seq = self.put_scan(bench, at, fact);
             return match self.control(bench, code)? {
@@ -166,9 +168,23 @@ impl Core {
             return self.begin_check(seat, code, None);
         }
         if self.is_label(code) {
-            return Ok(Answer::done(seq).say(&["scan.known", code]));
+            return self.label(seat, seq, code, asked);
         }
         Err(self.met(bench, Stranger::of(seq, content, code), code))
+    }
+
+    /// The label of something on the bench was scanned.
+    fn label(
+        &mut self,
+        seat: &Seat,
+        scan: u64,
+        label: &str,
+        asked: Option<Asked>,
+    ) -> Result<Answer, Problem> {
+        match self.register.instruments.contains_key(label) {
+            true => self.checked_out(seat, scan, label, asked),
+            false => Ok(Answer::done(scan).say(&["scan.known", label])),
+        }
     }
 
     /// Nothing here knows the code: it may be a new asset's.

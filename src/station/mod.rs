@@ -11,6 +11,7 @@ mod carry;
 mod case;
 pub mod changes;
 mod check;
+mod checkout;
 pub mod codes;
 mod command;
 mod core;

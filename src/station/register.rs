@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{CheckFact, SealedFact};
+use tapline_protocols::fact::{CheckFact, CheckoutFact, SealedFact};
 use tapline_protocols::register::{
     Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup,
 };
@@ -31,6 +31,8 @@ pub struct Register {
     pub standards: BTreeMap<String, CheckStandard>,
     /// The newest points of each instrument on each check standard, in order.
     pub checks: BTreeMap<(String, String), VecDeque<Point>>,
+    /// Where each instrument was seen last, by its label.
+    pub checked_out: BTreeMap<String, Out>,
     /// Operators by id.
     pub operators: BTreeMap<String, Operator>,
     /// Who works at which bench.
@@ -63,6 +65,17 @@ pub struct Point {
     pub at: Stamp,
     /// What the instrument showed.
     pub fact: CheckFact,
+}
+
+/// An instrument was seen at a bench.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Out {
+    /// Line that tells of it.
+    pub seq: u64,
+    /// When.
+    pub at: Stamp,
+    /// Where.
+    pub fact: CheckoutFact,
 }
 
 /// Points of a chart that are kept at hand; all of them stand in the station's books.
@@ -107,6 +120,10 @@ impl Register {
                 self.standards.insert(standard.id.clone(), (**standard).clone());
             }
             Fact::Check(check) => self.point(Point { seq, at, fact: (**check).clone() }),
+            Fact::Checkout(fact) => {
+                let out = Out { seq, at, fact: fact.clone() };
+                self.checked_out.insert(fact.instrument.clone(), out);
+            }
             Fact::Operator(operator) => {
                 self.operators.insert(operator.id.clone(), (**operator).clone());
             }

@@ -21,8 +21,8 @@ pub use bench::{
 pub use check::CheckFact;
 pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
-    ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact, StartFact,
-    TornFact, VisitFact,
+    CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact,
+    StartFact, TornFact, VisitFact,
 };
 pub use verdict::{
     ChainLink, Judged, LimitUsed, UncertaintyPart, UncertaintyUsed, VerdictFact, Word,
@@ -110,6 +110,8 @@ pub enum Fact {
     Operator(Box<Operator>),
     /// Who works at a bench.
     Login(LoginFact),
+    /// An instrument was seen at a bench.
+    Checkout(CheckoutFact),
     /// An asset was looked for and not inspected.
     Visit(Box<VisitFact>),
     /// Limit rows were read in the workshop's own copy of the standard.

@@ -125,6 +125,21 @@ pub struct SealedFact {
     pub key: String,
 }
 
+/// Somebody scanned the label of an instrument at a bench: it is there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CheckoutFact {
+    /// Bench.
+    pub bench: String,
+    /// Instrument.
+    pub instrument: String,
+    /// Line of the bench that carries it, where one does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub link: Option<String>,
+    /// Bench at which it was seen before, where that is another one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<String>,
+}
+
 /// An asset was looked for and not inspected.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct VisitFact {

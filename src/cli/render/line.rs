@@ -168,6 +168,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
             Some(operator) => format!("{operator} logged in"),
             None => "logged out".into(),
         },
+        "checkout" => format!("{} seen at bench {}", word("instrument"), word("bench")),
         "visit" => format!("{} looked for: {}", word("asset"), word("outcome").replace('_', " ")),
         "confirm" => format!("limits confirmed against {}", word("document")),
         "torn" => format!("{} torn bytes set aside", event["bytes"]),
