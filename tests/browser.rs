@@ -10,10 +10,12 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value, json};
-use support::station::{Output, TAPLINE};
+use support::meter::{Meter, Scene as Bench};
+use support::station::{Builder, Output, TAPLINE};
 use support::{http, python, wait};
 use tapline_demo::clinic;
 use tapline_demo::scene::Scene;
+use tapline_drivers::scan::control::code;
 use tempfile::TempDir;
 
 /// A simulated bench and a station on it, with a page.
@@ -132,6 +134,43 @@ fn a_whole_inspection_is_made_in_the_browser() {
     assert_eq!(items[0]["verdict"], "pass", "{list}");
 }
 
+/// The words of the sheet that the five inspections take.
+const CODES: &[&str] = &[
+    "BEGIN",
+    "PASS",
+    "NULL.L-1",
+    "CAPTURE",
+    "CONNECTED",
+    "CLEAR",
+    "LIVE",
+    "ALIVE",
+    "DEAD",
+    "SIGN",
+    "SIGN.TAG",
+];
+
+#[test]
+fn five_assets_are_inspected_by_scanner_codes_alone() {
+    let house = House::open("good");
+    let codes: BTreeMap<&str, String> = CODES.iter().map(|word| (*word, code(word))).collect();
+    let assets = clinic::SCENES.iter().map(|(_, text)| {
+        let scene = Scene::parse(text).unwrap();
+        let nulls = scene.id != "lead-not-nulled";
+        json!({ "id": scene.id, "asset": scene.asset, "text": text, "nulls": nulls,
+                "outcome": scene.expect.outcome })
+    });
+    let plan = json!({ "codes": codes, "assets": assets.collect::<Vec<_>>() });
+    fs::write(house.path("plan.json"), plan.to_string()).unwrap();
+    let path = house.path("plan.json").display().to_string();
+    let done = house.drive("five.py", &[&path, clinic::BADGE, &pictures(&house)]);
+    let log = fs::read_to_string(house.path("log")).unwrap();
+    assert_eq!(done.code, 0, "{}\n{}\n--- the station's log\n{log}", done.stdout, done.stderr);
+    let list = house.get("/v1/inspections").unwrap();
+    let came = list["items"].as_array().unwrap().iter().map(|one| one["verdict"].clone());
+    let due = plan["assets"].as_array().unwrap().iter().map(|one| one["outcome"].clone());
+    assert_eq!(came.collect::<Vec<_>>(), due.collect::<Vec<_>>(), "{list}");
+}
+
 /// An asset whose entry is written by somebody who means no good.
 const HOSTILE: &str = "X-0666,<script>window.owned=1</script>,\"\"\"><svg onload=window.owned=3>\",\
     '><img src=x onerror=window.owned=2>,66,<img src=x onerror=window.owned=2>,clinic,I,no,\
@@ -143,5 +182,36 @@ fn what_a_barcode_or_a_register_says_is_text() {
     let head = clinic::ASSETS.lines().next().unwrap();
     house.post("/v1/assets", &json!({ "text": format!("{head}\n{HOSTILE}") }));
     let done = house.drive("hostile.py", &["X-0666", clinic::BADGE, &pictures(&house)]);
+    assert_eq!(done.code, 0, "{}\n{}", done.stdout, done.stderr);
+}
+
+/// What an instrument could say that a browser would run, were it no text (CWE-79).
+const SAYS: &str =
+    "GENERIC,<img src=x onerror=window.owned=21>,9999,<script>window.owned=22</script>";
+
+#[test]
+fn what_an_instrument_says_is_text() {
+    let mut builder = Builder::new().page();
+    let asked = builder.pty("dmm", "scpi", Some("DM-01"));
+    let talks = builder.pty("talk", "val-unit-line", Some("TM-01"));
+    let _meter = Meter::asked(&asked, &Bench::default(), SAYS);
+    let station = builder.start();
+    station.done(&["scan", "T-0201"]);
+    station.done(&["begin"]);
+    for line in
+        [SAYS, "R4 <b onclick=window.owned=23>0.1</b> Ohm", "</p><svg onload=window.owned=24>"]
+    {
+        talks.say(format!("{line}\r\n").as_bytes());
+    }
+    wait::until_true("another meter is noticed", || {
+        station.link("dmm")["why"].as_str().is_some_and(|why| why.contains("owned=21"))
+    });
+    let address = station.done(&["page"]);
+    let id = station.bench()["inspection"]["id"].as_str().unwrap().to_owned();
+    let pictures = station.folder().join("pictures").display().to_string();
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser/meters.py");
+    let mut command = Command::new(python::interpreter());
+    command.arg(script).args(["-", address.trim(), &id, "-", &pictures, "0", "0"]);
+    let done = Output::of(&mut command);
     assert_eq!(done.code, 0, "{}\n{}", done.stdout, done.stderr);
 }

@@ -2,6 +2,7 @@
 //! The script sends a form's fields as JSON to the act it names; `data-expect` adds what was seen.
 
 use maud::{Markup, html};
+use tapline_protocols::plan::Switch;
 
 use super::bench::Bench;
 use super::{say, work};
@@ -21,7 +22,7 @@ pub(super) fn acts(bench: &Bench) -> Markup {
             details.more #more {
                 summary { (say("more")) }
                 div.forms {
-                    @if let Some(work) = &bench.work { (more(work)) }
+                    @if let Some(work) = &bench.work { (more(bench)) (by_word(bench, work)) }
                     (leave())
                 }
             }
@@ -40,15 +41,24 @@ fn primary(bench: &Bench) -> Markup {
     match state(bench) {
         "" if bench.status.selected.is_some() => begin(),
         "look" | "answer" => items(bench),
-        "arm" | "measure" | "capture" => by_hand(),
+        "arm" | "measure" if misses(bench, &["lead_not_nulled", "null_too_old"]) => {
+            html! { @for lead in leads(bench) { (null(lead, true)) } (by_hand(false)) }
+        }
+        "arm" | "measure" => by_hand(true),
+        "connect" if misses(bench, &["supply_not_checked"]) => {
+            html! { (supply(bench, true)) (plain("act", &[("what", "connected")], "connected")) }
+        }
         "connect" => act("connected"),
         "clear" => act("clear"),
         "live" | "voltage_on" => act("live"),
-        "test_current" => act("test"),
+        "test_current" => html! { (act("test")) (off()) },
         "dead" | "voltage_off" | "may_be_live" => act("dead"),
-        "alive" | "set_state" => button("prove", &[("what", "alive")], false, "alive"),
+        "alive" | "set_state" => {
+            html! { (button("prove", &[("what", "alive")], false, "alive")) (off()) }
+        }
+        "capture" => off(),
         "join_clips" => button("prove", &[("what", "closed_path")], false, "closed_path"),
-        "source" => source(),
+        "source" => html! { (source()) (off()) },
         "sign" => sign(bench),
         _ => html! {},
     }
@@ -56,6 +66,30 @@ fn primary(bench: &Bench) -> Markup {
 
 fn act(what: &str) -> Markup {
     button("act", &[("what", what)], true, what)
+}
+
+/// One of these is missing for the step.
+fn misses(bench: &Bench, reasons: &[&str]) -> bool {
+    bench.prompt().is_some_and(|prompt| prompt.missing.iter().any(|one| reasons.contains(&&**one)))
+}
+
+fn leads(bench: &Bench) -> &[String] {
+    bench.work.as_ref().map(|work| work.leads.as_slice()).unwrap_or_default()
+}
+
+/// Whoever is at a step that may be live can always say that it is switched off.
+fn off() -> Markup {
+    plain("act", &[("what", "dead")], "dead")
+}
+
+/// A button that stands back.
+fn plain(act: &str, fields: &[(&str, &str)], word: &str) -> Markup {
+    html! {
+        form data-act=(act) data-expect[act == "act"] {
+            @for (name, value) in fields { input type="hidden" name=(name) value=(value); }
+            button type="submit" { (say(&format!("do_{word}"))) }
+        }
+    }
 }
 
 /// A large button that needs no words.
@@ -69,10 +103,10 @@ fn button(act: &str, fields: &[(&str, &str)], expect: bool, word: &str) -> Marku
 }
 
 /// A capture by hand: it comes by itself, so the button stands back.
-fn by_hand() -> Markup {
+fn by_hand(first: bool) -> Markup {
     html! {
         form data-act="capture" data-expect {
-            button.large.plain #primary type="submit" { (say("do_capture")) }
+            button .large[first] .plain id=[first.then_some("primary")] type="submit" { (say("do_capture")) }
         }
     }
 }
@@ -156,6 +190,9 @@ fn sign(bench: &Bench) -> Markup {
     let passed = word == Some("pass");
     html! {
         @if let Some(word) = word { p.outcome { (super::verdict(word)) } }
+        @if let Some(work) = bench.work.as_ref().filter(|_| !passed) {
+            ul.against { @for planned in &work.planned { (against(planned)) } }
+        }
         form data-act="sign" {
             input type="hidden" name="as" value="performed";
             @if !passed {
@@ -175,28 +212,100 @@ fn sign(bench: &Bench) -> Markup {
     }
 }
 
-/// Nulls, the supply check, leaving a step out, a note.
-fn more(work: &work::Work) -> Markup {
+/// What stands against a pass: the step with its verdict and why.
+fn against(planned: &work::Planned) -> Markup {
+    let Some(judged) = &planned.verdict else { return html! {} };
+    let word = super::word(judged.verdict);
     html! {
-        @for lead in &work.leads {
-            form data-act="null" {
-                input type="hidden" name="lead" value=(lead);
-                button type="submit" { (super::tell("null", &[("lead", lead)])) }
+        @if word != "pass" {
+            li {
+                (super::verdict(&word)) " " (super::steps::name(&planned.of)) " "
+                strong { (super::shown(judged)) }
+                @for reason in &judged.reasons { p.reason { (english().say("reason", reason)) } }
             }
         }
+    }
+}
+
+fn null(lead: &str, large: bool) -> Markup {
+    html! {
+        form data-act="null" {
+            input type="hidden" name="lead" value=(lead);
+            button .large[large] id=[large.then_some("primary")] type="submit" {
+                (super::tell("null", &[("lead", lead)]))
+            }
+        }
+    }
+}
+
+/// Three voltages at the outlet, entered twice.
+fn supply(bench: &Bench, large: bool) -> Markup {
+    let done = bench.work.as_ref().is_some_and(|work| work.supply);
+    html! {
         form data-act="prove" {
             fieldset {
-                legend { (say("supply")) @if work.supply { " " (say("supply_done")) } }
+                legend { (say("supply")) @if done { " " (say("supply_done")) } }
                 input type="hidden" name="what" value="supply";
                 @for (name, word) in [("ln", "volts_ln"), ("npe", "volts_npe"), ("lpe", "volts_lpe")] {
                     label { (say(word)) input name=(name) inputmode="decimal" autocomplete="off" required; }
                 }
-                button type="submit" { (say("do_supply")) }
+                button .large[large] id=[large.then_some("primary")] type="submit" { (say("do_supply")) }
             }
         }
+    }
+}
+
+/// Nulls, the supply check, leaving a step out, a note.
+fn more(bench: &Bench) -> Markup {
+    let asked = |reasons: &[&str], states: &[&str]| {
+        misses(bench, reasons) && states.contains(&state(bench))
+    };
+    html! {
+        @if !asked(&["lead_not_nulled", "null_too_old"], &["arm", "measure"]) {
+            @for lead in leads(bench) { (null(lead, false)) }
+        }
+        @if !asked(&["supply_not_checked"], &["connect"]) { (supply(bench, false)) }
         (with_text("skip", "reason", "do_skip", "why"))
         (with_text("note", "text", "do_note", "note"))
         form data-act="park" { button type="submit" { (say("do_park")) } }
+    }
+}
+
+/// What rests on somebody's word: how a lever stands that no contact sees, and a gate that is
+/// opened by competence. The station refuses what may not be said.
+fn by_word(bench: &Bench, work: &work::Work) -> Markup {
+    let wanted = bench.prompt().map(|prompt| &prompt.set);
+    let seen =
+        |name: &str| work.switches.iter().any(|(one, _, how)| *one == name && *how == "witnessed");
+    let levers = wanted.into_iter().flatten().map(|(switch, _)| *switch);
+    let levers = levers.filter(|switch| *switch != Switch::Supply && !seen(switch.name()));
+    html! {
+        @for switch in levers {
+            form data-act="switch" {
+                label {
+                    (english().say("switch", switch.name()))
+                    select name={ "set." (switch.name()) } {
+                        @for word in switch.words() { option value=(word) { (word) } }
+                    }
+                }
+                button type="submit" { (say("do_switch")) }
+            }
+        }
+        form data-act="override" {
+            fieldset {
+                legend { (say("override")) }
+                label {
+                    (say("step"))
+                    select name="step" {
+                        @for one in &work.planned {
+                            option value=(one.of) { (super::steps::name(&one.of)) }
+                        }
+                    }
+                }
+                label { (say("why")) input name="reason" autocomplete="off" required; }
+                button type="submit" { (say("do_override")) }
+            }
+        }
     }
 }
 
@@ -241,6 +350,7 @@ mod tests {
     const BY_HAND: &[&str] = &[
         "waiting",
         "parked",
+        "capture",
         "null",
         "null_apart",
         "prove_closed",

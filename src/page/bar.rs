@@ -50,6 +50,7 @@ pub(super) fn bar(bar: &Bar) -> Markup {
             figcaption {
                 span.limit-text { (bar.limit) }
                 span.quiet { (bar.source) }
+                span.quiet { (super::say("used")) }
                 @if !bar.earlier.is_empty() {
                     span.quiet { "◆ " (super::say("earlier")) }
                 }

@@ -64,7 +64,6 @@ pub(crate) fn page(view: &Bench) -> String {
                 maxlength="4096" required;
             button type="submit" { (say("do_scan")) }
         }
-        p #said role="status" {}
         p.hidden #told role="status" {}
     };
     let asset = status.inspection.as_ref().map_or(status.name.as_str(), |open| open.asset.as_str());
@@ -97,6 +96,10 @@ pub(crate) fn parts(view: &Bench) -> Markup {
         section.now #p-now .hot[view.hot()] data-state=(asks)
             data-expect=[expect.map(|expect| expect.to_string())] aria-label=(say("now"))
             { (now(view)) }
+        p #said role="status" {}
+        section.last #p-last aria-label=(say("newest")) {
+            @if let Some(work) = view.work.as_ref().filter(|_| asks != "sign") { (last(work)) }
+        }
         section.live #p-live aria-label=(say("live")) { (live(view)) }
         section.acts #p-acts aria-label=(say("acts")) { (acts::acts(view)) }
         section.hints #p-hints aria-label=(say("how")) { (hints(view)) }
@@ -132,7 +135,7 @@ fn now(view: &Bench) -> Markup {
     let prompt = view.prompt();
     html! {
         @if let Some(step) = prompt.and_then(|prompt| prompt.step.as_ref()) {
-            p.step { (step) }
+            p.step { (step) @for place in places(prompt) { " · " strong { (place) } } }
         }
         p.ask { (english().say("prompt", view.asks())) }
         @if let Some(halt) = &view.halted {
@@ -150,6 +153,34 @@ fn now(view: &Bench) -> Markup {
         }
         @if let Some(check) = &view.status.check {
             p { (tell("check", &[("instrument", &check.instrument), ("standard", &check.standard), ("what", &check.what)])) }
+        }
+    }
+}
+
+/// Where this step measures: what tells it from the one before.
+fn places(prompt: Option<&Prompt>) -> Vec<String> {
+    let Some(prompt) = prompt else { return Vec::new() };
+    let named = [&prompt.point, &prompt.part, &prompt.operating].into_iter().flatten().cloned();
+    let direction = prompt.direction.as_ref().map(super::code).filter(|word| word != "none");
+    named.chain(direction).collect()
+}
+
+/// What came of the measuring last: the value that was captured, then the verdict of its step with
+/// what stands against it. It stands where the eyes are, however far the list goes on.
+fn last(work: &Work) -> Markup {
+    html! {
+        @if let Some((step, amount)) = &work.captured {
+            p { span.quiet { (step) } " " strong { (amount) } }
+        }
+        @if let Some((of, judged)) = &work.judged {
+            @let word = super::word(judged.verdict);
+            p {
+                (super::verdict(&word)) " " (steps::name(of)) " " strong { (super::shown(judged)) }
+                @if let Some(limit) = &work.limit { span.quiet { " · " (limit) } }
+            }
+            @if word != "pass" {
+                @for reason in &judged.reasons { p.reason { (english().say("reason", reason)) } }
+            }
         }
     }
 }

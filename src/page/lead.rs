@@ -81,7 +81,7 @@ impl End {
     fn at(self) -> (u32, u32) {
         match self {
             End::PlugEarth => (58, 92),
-            End::MainsPins => (58, 64),
+            End::MainsPins => (26, 71),
             End::Inlet => (150, 78),
             End::Earth => (58, 178),
             End::Point => (270, 62),
@@ -97,8 +97,12 @@ impl End {
 pub(super) fn drawing(key: &str) -> Markup {
     let Some(placed) = placement(key) else { return html! {} };
     let mut ends = placed.ends;
-    // Side by side they do not cross.
-    ends.sort_by_key(|end| end.at().1);
+    // Side by side they do not cross: of two at the plug the outer one runs below.
+    let plug = |end: &End| matches!(end, End::MainsPins | End::PlugEarth);
+    match ends.iter().all(plug) {
+        true => ends.sort_by_key(|end| std::cmp::Reverse(end.at().0)),
+        false => ends.sort_by_key(|end| end.at().1),
+    }
     let applied =
         placed.ends.iter().any(|end| matches!(end, End::Part | End::Single | End::Others));
     html! {
@@ -116,6 +120,7 @@ pub(super) fn drawing(key: &str) -> Markup {
                     (meter(placed.meter))
                     @for (end, height) in ends.into_iter().zip([144, 157]) {
                         (lead(end, height))
+                        @if placed.meter == Meter::Source && end.at().0 < 165 { (source(height)) }
                     }
                 }
             }
@@ -160,9 +165,15 @@ fn meter(meter: Meter) -> Markup {
         @if matches!(meter, Meter::Network | Meter::Source) {
             rect.network x="150" y="174" width="30" height="9" {}
         }
-        @if meter == Meter::Source {
-            text.word x="165" y="197" text-anchor="middle" { (super::say("source")) }
-        }
+    }
+}
+
+/// The isolated source, in the lead that does not come from the applied part.
+fn source(height: u32) -> Markup {
+    html! {
+        circle.meter cx="112" cy=(height) r="11" {}
+        text.letter x="112" y=(height + 5) text-anchor="middle" { "~" }
+        text.word x="112" y="197" text-anchor="middle" { (super::say("source")) }
     }
 }
 

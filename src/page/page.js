@@ -75,9 +75,11 @@
   const moment = (age) => ({ steady: performance.now() - age, wall: Date.now() - age });
 
   function paint() {
+    const silent = lost || performance.now() - beat > SILENT_MS;
+    const gone = $('gone');
+    if (gone && gone.hidden === silent) { gone.hidden = !silent; if (silent) tone('attention'); }
     const num = $('num');
     if (!num) return;
-    const silent = lost || performance.now() - beat > SILENT_MS;
     const age = live ? since(live.at) : 0;
     const fresh = live && !silent && age <= live.old;
     num.classList.toggle('fresh', Boolean(fresh));
@@ -92,15 +94,13 @@
       mark.setAttribute('visibility', shown ? 'visible' : 'hidden');
       if (shown) mark.setAttribute('x', live.along + '%');
     }
-    const gone = $('gone');
-    if (gone && gone.hidden === silent) { gone.hidden = !silent; if (silent) tone('attention'); }
   }
 
   // Parts that changed take the place of the old ones; what is being typed and what is open stay.
   function parts(html) {
     const fresh = new DOMParser().parseFromString(html, 'text/html');
     for (const part of [...fresh.body.children]) {
-      const old = $(part.id);
+      const old = part.id === 'said' ? null : $(part.id);
       if (!old || old.dataset.sent === part.outerHTML) continue;
       const sent = part.outerHTML, kept = keepFields(old);
       const asked = part.dataset.state, before = old.dataset.state;
@@ -111,6 +111,11 @@
       if (asked && asked !== before) {
         const typing = /^(INPUT|SELECT)$/.test(document.activeElement.tagName) && document.activeElement.value;
         if (!typing) scrollTo({ top: 0 });
+        // What was refused before was refused for what was asked before.
+        const said = $('said');
+        if (said && said.classList.contains('refused')) said.textContent = '';
+        const more = $('more');
+        if (more && !more.contains(document.activeElement)) more.open = false;
         put('told', (next.querySelector('.ask') || next).textContent);
         if (asked === 'may_be_live' || asked === 'halted') tone('attention');
       }
@@ -169,7 +174,11 @@
     if (sending.has(form)) return;
     for (const [key, value] of new FormData(form)) {
       const field = form.elements[key];
-      if (value !== '') fields[key] = field.dataset && 'number' in field.dataset ? Number(value) : value;
+      if (value === '') continue;
+      const told = field.dataset && 'number' in field.dataset ? Number(value) : value;
+      // `set.S5` is the member `S5` of the object `set`.
+      const [of, part] = key.split('.');
+      if (part) fields[of] = { ...fields[of], [part]: told }; else fields[key] = told;
     }
     const seen = $('p-now').dataset.expect;
     if ('expect' in form.dataset && seen) fields.expect = JSON.parse(seen);
@@ -178,11 +187,14 @@
     sending.delete(form);
     const said = $('said');
     said.classList.toggle('refused', !answer.ok);
-    said.textContent = answer.ok ? (answer.said || []).join(' ') : [answer.detail, answer.next].filter(Boolean).join(' ');
+    const refusal = answer.gone ? [$('gone').textContent] : [answer.detail, answer.next].filter(Boolean);
+    const sentence = (text) => (/[.!?]$/.test(text) ? text : text + '.');
+    said.textContent = answer.ok ? (answer.said || []).join(' ') : refusal.map(sentence).join(' ');
+    if (!answer.ok) said.scrollIntoView({ block: 'nearest' });
     if (!answer.ok) tone('attention');
     const more = form.closest('#more');
     if (answer.ok && more && name !== 'prove') more.open = false;
-    if (answer.ok && (name === 'skip' || name === 'note' || name === 'end')) form.reset();
+    if (answer.ok && ['skip', 'note', 'end', 'override'].includes(name)) form.reset();
     if (name === 'scan') { form.reset(); $('code').focus({ preventScroll: true }); }
   }
 

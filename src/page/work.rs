@@ -55,6 +55,12 @@ pub(crate) struct Work {
     pub supply: bool,
     /// What the whole says so far.
     pub outcome: Option<String>,
+    /// The value that was captured last: step and amount, while it counts.
+    pub captured: Option<(String, String)>,
+    /// The step of the plan that was judged last.
+    pub judged: Option<(String, Judged)>,
+    /// Its limit in words.
+    pub limit: Option<String>,
 }
 
 impl Work {
@@ -67,7 +73,8 @@ impl Work {
             let limit = expanded.limit.as_ref().and_then(|id| rows.as_ref()?.row(id));
             let set = expanded.set.iter().map(|(s, to)| format!("{} {to}", s.name()));
             let named = [&expanded.point, &expanded.part, &expanded.state];
-            let at = named.into_iter().flatten().cloned().chain(set).collect();
+            let way = expanded.direction.as_ref().map(super::code).filter(|way| way != "none");
+            let at = named.into_iter().flatten().cloned().chain(way).chain(set).collect();
             let values = record.values.iter().filter(|v| v.line.fact.step == expanded.step);
             let values = values.map(|value| captured(value.line.seq, value, limit)).collect();
             let (state, reason) = (state(step.state), step.reason.clone());
@@ -87,8 +94,23 @@ impl Work {
             leads: leads(record),
             supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
             outcome: None,
+            captured: last_value(record),
+            judged: last_verdict(record),
+            limit: None,
         }
     }
+}
+
+fn last_value(record: &Record) -> Option<(String, String)> {
+    let last = record.values.iter().filter(|value| !value.dropped).max_by_key(|v| v.line.seq)?;
+    let fact = &last.line.fact;
+    let amount = amount(fact.indication.as_deref(), &fact.value, fact.unit.ucum());
+    Some((fact.step.clone(), amount))
+}
+
+fn last_verdict(record: &Record) -> Option<(String, Judged)> {
+    let newest = record.verdicts.iter().max_by_key(|(_, line)| line.seq)?;
+    Some((newest.0.clone(), newest.1.fact.judged.clone()))
 }
 
 /// The limit rows that an inspection was given.

@@ -9,6 +9,7 @@ use tapline_protocols::limits::{Direction, Row};
 
 use super::Desk;
 use crate::cli::bench::said;
+use crate::cli::change::limit as limit_in_words;
 use crate::face::Hall;
 use crate::face::acts;
 use crate::face::peer::Peer;
@@ -40,7 +41,8 @@ pub(super) async fn act(
     let mut sentences: Vec<String> = said(&json!(answer.say)).into_iter().collect();
     sentences.extend(answer.besides.iter().filter_map(|one| said(&json!(one))));
     if let Some(outcome) = &answer.outcome {
-        sentences.push(english().say("verdict", outcome).to_owned());
+        let id = answer.id.as_deref().unwrap_or_default();
+        sentences.push(format!("{id}: {}", english().say("verdict", outcome)));
     }
     Ok(Json(json!({ "said": sentences, "outcome": answer.outcome })))
 }
@@ -89,6 +91,8 @@ fn look(core: &Core, bench: &str) -> Seen {
         let record = inspection.record();
         let mut work = Work::of(record);
         work.outcome = Some(word(inspection.outcome().word));
+        let judged = work.judged.as_ref().map(|(_, judged)| judged);
+        work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
         (work, limit(record, inspection.prompt().limit.as_deref()))
     });
     Seen { status, location, open }
