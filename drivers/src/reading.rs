@@ -31,6 +31,8 @@ pub enum Function {
     VoltageDc,
     /// Alternating voltage, r.m.s.
     VoltageAc,
+    /// Largest magnitude that a voltage came to: no r.m.s. times a crest factor.
+    VoltagePeak,
     /// Direct current.
     CurrentDc,
     /// Alternating current, r.m.s.
@@ -54,7 +56,9 @@ impl Function {
     #[must_use]
     pub fn quantity(self) -> Option<Quantity> {
         match self {
-            Function::VoltageDc | Function::VoltageAc => Some(Quantity::Volt),
+            Function::VoltageDc | Function::VoltageAc | Function::VoltagePeak => {
+                Some(Quantity::Volt)
+            }
             Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
             Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
                 Some(Quantity::Ohm)

@@ -2,7 +2,7 @@
 //!
 //! The layout "function, blank, sign, value, blank, unit, blank, CR LF" and the event lines that
 //! begin with a digit (`3 REL ON`) are printed in a public multimeter manual; the codes for
-//! resistance, the bounds (`R4 >0.200 kOhm`) and the flags behind the unit are ours.
+//! resistance and peaks, the bounds (`R4 >0.200 kOhm`) and the flags behind the unit are ours.
 //! What is not wholly understood is a note: a flag nobody knows may be one that matters.
 
 use alloc::collections::BTreeSet;
@@ -24,7 +24,7 @@ use crate::wire::number::leading;
 use crate::wire::words::{bound, indication, word};
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 2;
+pub const VERSION: u32 = 3;
 
 /// One conversion, milliseconds, where nothing better is known.
 pub const PERIOD_MS: u32 = 400;
@@ -35,6 +35,7 @@ const LONGEST: usize = 128;
 const FUNCTIONS: &[(&[u8], Function)] = &[
     (b"DCV", Function::VoltageDc),
     (b"ACV", Function::VoltageAc),
+    (b"PKV", Function::VoltagePeak),
     (b"DCA", Function::CurrentDc),
     (b"ACA", Function::CurrentAc),
     (b"R2", Function::Resistance2w),
@@ -185,6 +186,7 @@ mod tests {
         blanks_behind_sign: "R4 -   7.51 Ohm" => "Resistance4w -7.51 Ohm []";
         many_blanks:        "R4   +0.182   Ohm  AUTO" => "Resistance4w 0.182 Ohm [AutoRange]";
         flags_sorted:       "R4 0.1 Ohm REL HOLD REL" => "Resistance4w 0.1 Ohm [Hold, Relative]";
+        a_peak:             "PKV 0.3412 V" => "VoltagePeak 0.3412 V []";
         all_flags:          "R4 0.1 Ohm BATT MAN MIN MAX PEAK" =>
             "Resistance4w 0.1 Ohm [LowBattery, ManualRange, Min, Max, Peak]";
         event_line:         "3 REL ON" => "event";

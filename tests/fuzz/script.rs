@@ -29,6 +29,7 @@ const PAUSES: &[u64] = &[0, 0, 1, 5, 19, 20, 21, 46, 50, 100, 199, 200, 400, 1_0
 const FUNCTIONS: &[Function] = &[
     Function::VoltageDc,
     Function::VoltageAc,
+    Function::VoltagePeak,
     Function::CurrentDc,
     Function::CurrentAc,
     Function::Resistance2w,

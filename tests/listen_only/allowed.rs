@@ -74,9 +74,10 @@ async fn what_can_be_sent_is_the_published_list_and_no_byte_more() {
     assert_eq!(list, fs::read_to_string(&file).unwrap(), "UPDATE_EXPECT=1 writes it anew");
 }
 
-const FUNCTIONS: [Function; 9] = [
+const FUNCTIONS: [Function; 10] = [
     Function::VoltageDc,
     Function::VoltageAc,
+    Function::VoltagePeak,
     Function::CurrentDc,
     Function::CurrentAc,
     Function::Resistance2w,

@@ -32,8 +32,8 @@ impl Measures {
                 .ok()
                 .filter(|function| function.quantity().is_some())
                 .ok_or(
-                    "begins with a function: voltage_dc, voltage_ac, current_dc, current_ac, \
-                 resistance_2w, resistance_4w or frequency",
+                    "begins with a function: voltage_dc, voltage_ac, voltage_peak, current_dc, \
+                 current_ac, resistance_2w, resistance_4w or frequency",
                 )?;
         if function == Function::InsulationResistance {
             return Err("an insulation tester puts out a voltage and is never asked");

@@ -33,7 +33,8 @@ const FUNCTION: &str = "CONF?";
 const STATUS: &str = "*ESR?";
 
 /// And the measuring functions. Insulation resistance is missing on purpose: whatever measures
-/// it puts a voltage on its terminals.
+/// it puts a voltage on its terminals. So is a peak: SCPI-99 has no function of that name that
+/// every meter takes for the larger of both signs.
 const CONFIGURE: &[(Function, &str)] = &[
     (Function::VoltageDc, "CONF:VOLT:DC"),
     (Function::VoltageAc, "CONF:VOLT:AC"),
@@ -111,9 +112,10 @@ pub(super) mod tests {
     use alloc::string::String;
 
     /// Every function there is, so that a new one can't slip past the list.
-    const FUNCTIONS: [Function; 9] = [
+    const FUNCTIONS: [Function; 10] = [
         Function::VoltageDc,
         Function::VoltageAc,
+        Function::VoltagePeak,
         Function::CurrentDc,
         Function::CurrentAc,
         Function::Resistance2w,

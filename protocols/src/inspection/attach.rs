@@ -248,7 +248,7 @@ fn refused(
     if !brief.instruments.contains_key(instrument) {
         return Err("unknown_instrument");
     }
-    if job::quantity(reading.function) != Some(reading.unit.quantity) {
+    if reading.function.quantity() != Some(reading.unit.quantity) {
         return Err("wrong_unit");
     }
     let has = |flag: Flag| reading.flags.contains(&flag);
@@ -256,7 +256,9 @@ fn refused(
         // A held display repeats an old contact.
         return Err("duplicate");
     }
-    if has(Flag::Min) || has(Flag::Max) || has(Flag::Peak) {
+    // A peak is a function of its own: of any other, this is what was held of it.
+    let held = has(Flag::Peak) && reading.function != Function::VoltagePeak;
+    if has(Flag::Min) || has(Flag::Max) || held {
         return Err("wrong_function");
     }
     if brief.operators.is_empty() && record.opened.as_ref().is_none_or(|open| open.by.is_none()) {

@@ -242,7 +242,7 @@ fn as_shown(amount: Amount, function: Function) -> i128 {
 /// What a function's unit must measure.
 pub(crate) fn quantity(function: Function) -> Option<Quantity> {
     match function {
-        Function::VoltageDc | Function::VoltageAc => Some(Quantity::Volt),
+        Function::VoltageDc | Function::VoltageAc | Function::VoltagePeak => Some(Quantity::Volt),
         Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
         Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
             Some(Quantity::Ohm)

@@ -236,7 +236,8 @@ pub(crate) fn kind_of(function: Function) -> Option<Kind> {
         Function::VoltageDc | Function::CurrentDc | Function::InsulationResistance => {
             Some(Kind::Dc)
         }
-        Function::Resistance2w
+        Function::VoltagePeak
+        | Function::Resistance2w
         | Function::Resistance4w
         | Function::Frequency
         | Function::Contacts => None,

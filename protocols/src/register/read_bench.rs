@@ -113,7 +113,7 @@ fn calibration_of(value: &Value<'_, '_>, quantity: Quantity) -> Option<Vec<Calib
 
 fn quantity(function: Function) -> Option<Quantity> {
     match function {
-        Function::VoltageDc | Function::VoltageAc => Some(Quantity::Volt),
+        Function::VoltageDc | Function::VoltageAc | Function::VoltagePeak => Some(Quantity::Volt),
         Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
         Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
             Some(Quantity::Ohm)

@@ -9,7 +9,7 @@ use super::bench::{Bench, Setting};
 use crate::fact::{Fact, Judged, Policy, ProveFact, Word};
 
 /// The bench with all before the first leakage done, at this voltage of the outlet.
-fn ready(volts: &str, doubt: u32) -> Bench {
+pub(super) fn ready(volts: &str, doubt: u32) -> Bench {
     let policy = Policy { doubt, ..Policy::default() };
     let mut bench = Bench::open(&Setting { policy, ..Setting::default() });
     bench.set(false, false, false);

@@ -12,6 +12,7 @@ mod laws;
 mod live;
 mod model;
 mod never;
+mod peak;
 mod source;
 mod states;
 mod tester;
