@@ -99,7 +99,7 @@ fn show_names_the_applied_parts_that_no_step_measures() {
 }
 
 /// One asset for each plan that comes with the program, on a bench that lacks nothing.
-const SHOWN: [(&str, &str, &[&str]); 13] = [
+const SHOWN: [(&str, &str, &[&str]); 14] = [
     ("iec62353-recurrent-direct", "A-01", &["insulation"]),
     ("iec62353-recurrent-differential", "A-01", &[]),
     ("iec62353-recurrent-alternative", "A-01", &[]),
@@ -112,6 +112,7 @@ const SHOWN: [(&str, &str, &[&str]); 13] = [
     ("nfpa99-2012", "A-01", &[]),
     ("asnzs3551-2012", "A-01", &[]),
     ("non-medical", "A-05", &["insulation_heater"]),
+    ("iec60065-touch", "A-06", &[]),
     ("spot-check", "A-05", &[]),
 ];
 

@@ -98,7 +98,7 @@ pub(crate) fn words_of(switch: &str) -> &'static [&'static str] {
         Some(Switch::S5) => &["normal", "reversed"],
         Some(Switch::Supply) => &["on", "off"],
         // No contacts see the lever of the test current: it has three positions.
-        Some(Switch::Test) | None => &[],
+        Some(Switch::Test | Switch::Probe) | None => &[],
     }
 }
 
@@ -110,6 +110,7 @@ fn letters(switch: Switch) -> &'static str {
         Switch::S10 => "S10",
         Switch::Supply => "supply",
         Switch::Test => "test",
+        Switch::Probe => "probe",
     }
 }
 

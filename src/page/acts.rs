@@ -355,6 +355,8 @@ mod tests {
         "null_apart",
         "prove_closed",
         "prove_open",
+        "probe_earth",
+        "probe_part",
         "reprove",
         "close_scan",
         "done",

@@ -58,7 +58,7 @@ fn placement(key: &str) -> Option<Placement> {
         "leak.case" => (Network, [Foil, Earth], true, true),
         "part.from_source" | "total.from_source" => (Source, [Part, Earth], true, true),
         "part.direct" | "total.type" => (Network, [Part, Earth], true, true),
-        "touch.part" => (Network, [Point, Earth], true, true),
+        "touch.part" | "touch.u1" | "touch.u2" => (Network, [Point, Earth], true, true),
         "part.single" => (Network, [Single, Earth], true, true),
         "part.single_from_source" => (Source, [Single, Earth], true, true),
         "part.single_alternative" => (Source, [Single, MainsPins], false, true),

@@ -155,6 +155,24 @@ fn figure_4_has_its_values() {
     }
 }
 
+/// What a meter of resistance reads at its terminals, with its input open and with it closed: R1
+/// and 500 ohm, or 375 with 1500 beside them (reckoned).
+#[test]
+fn figure_4_read_as_a_resistance() {
+    for (closed, weighted, plain) in [(false, 10_500.0, 500.0), (true, 10_375.0, 375.0)] {
+        for (node, want) in [("f4out", weighted), ("f4b", plain)] {
+            let mut net = Netlist::new();
+            figure4(&mut net, 50.0);
+            net.add(Kind::I(1e-4, 0.0), EARTH, node);
+            if closed {
+                net.add(Kind::R(1e-6), "f4in", EARTH);
+            }
+            let ohm = magnitude(&net, node, 0.0) / 1e-4;
+            assert!((ohm - want).abs() < 1e-3, "{closed} {node}: {ohm}");
+        }
+    }
+}
+
 /// 450 uA at 50 Hz with 300 uA at 1 kHz: 495.3 uA weighted, 540.8 uA as they flow (arithmetic with
 /// Figure 12). The weighted one conforms to 500 uA, the other does not: a meter without the network
 /// fails a good asset.

@@ -1,5 +1,7 @@
 //! Which network a voltage was read at, and what makes it a current.
 
+use crate::register::Output;
+
 /// A measuring network, by the terminals that the voltmeter is at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Network {
@@ -24,8 +26,18 @@ impl Network {
         }
     }
 
+    /// Its terminals as the register writes them of a setup.
+    #[must_use]
+    pub fn output(self) -> Option<Output> {
+        match self {
+            Network::Fig12 => None,
+            Network::U1 => Some(Output::U1),
+            Network::U2 => Some(Output::U2),
+        }
+    }
+
     /// What the current is reckoned with, ohms.
-    pub(super) fn ohms(self) -> i128 {
+    pub(crate) fn ohms(self) -> i128 {
         if self == Network::Fig12 { 1000 } else { 500 }
     }
 

@@ -10,10 +10,11 @@ use super::null::SLOW_GUARD_US;
 use super::scale;
 use super::tester::DANGEROUS;
 use crate::amount::Amount;
+use crate::correct::Network;
 use crate::limits::Direction as Side;
 use crate::plan::{
-    Combine, Comparison, Contact, Direction, Expanded, Hazard, Proof, Rule, Settings, Step, Switch,
-    isolation_needed, offers,
+    Combine, Comparison, Contact, Direction, Expanded, Hazard, Needs, Proof, Rule, Settings, Step,
+    Switch, isolation_needed, offers,
 };
 use crate::register::{Fixture, FixtureKind, Instrument, Over, Range};
 
@@ -29,6 +30,8 @@ pub(super) struct Job {
     pub(super) meter: String,
     /// Network and voltmeter as one.
     pub(super) setup: Option<String>,
+    /// The terminals of the network that the voltmeter is at.
+    pub(super) terminals: Option<Network>,
     /// The function that is captured.
     pub(super) function: Function,
     pub(super) rule: Rule,
@@ -94,7 +97,9 @@ impl Job {
             .unwrap_or(Function::VoltageAc);
         let link = brief.link_of(meter);
         let limit = brief.row(expanded).map(|row| (row.bound.direction, row.bound.amount));
-        let shown = limit.map(|(_, amount)| as_shown(amount, function));
+        let terminals = step.needs.as_ref().and_then(Needs::terminals);
+        let ohms = terminals.unwrap_or_default().ohms();
+        let shown = limit.map(|(_, amount)| as_shown(amount, function, ohms));
         let factor = i128::from(brief.policy.release.factor);
         let high = matches!(limit, Some((Side::Max, _))) && is_resistance(function);
         let capture = step.capture;
@@ -104,6 +109,7 @@ impl Job {
             of: expanded.of.clone(),
             meter: meter.to_string(),
             setup: setup.map(|setup| setup.id.clone()),
+            terminals,
             function,
             rule: capture.map_or(Rule::Operator, |capture| capture.rule),
             window_us: u64::from(capture.and_then(|c| c.seconds).unwrap_or(5)) * 1_000_000,
@@ -162,6 +168,11 @@ impl Job {
         self.in_earth && self.set.contains_key(&Switch::S7)
     }
 
+    /// Its network is that of IEC 60990 Figure 4.
+    pub(super) fn over_500(&self) -> bool {
+        matches!(self.terminals, Some(Network::U1 | Network::U2))
+    }
+
     /// The operator captures: the rule says so, or nobody knows how fast the meter follows.
     pub(super) fn by_operator(&self) -> bool {
         self.rule == Rule::Operator || self.guard_us.is_none()
@@ -214,7 +225,12 @@ pub(super) fn guard_us(brief: &Brief, meter: &str, function: Function) -> Option
 pub(super) fn network<'a>(brief: &'a Brief, job: &Job) -> Option<&'a Fixture> {
     let setup = brief.setups.get(job.setup.as_ref()?)?;
     let named = |fixture: &&Fixture| fixture.id == setup.network;
-    brief.fixtures.iter().find(named).filter(|one| one.what == FixtureKind::NetworkFig12)
+    let kind = match job.terminals.unwrap_or_default() {
+        Network::Fig12 => FixtureKind::NetworkFig12,
+        Network::U1 | Network::U2 => FixtureKind::NetworkFig4,
+    };
+    let there = job.terminals.unwrap_or_default().output() == setup.output;
+    brief.fixtures.iter().find(named).filter(|one| one.what == kind && there)
 }
 
 /// The range that a step uses: the first of the function that gives what the step needs, else
@@ -230,25 +246,12 @@ pub(crate) fn range<'a>(
     ranges().filter(of).find(fits).or_else(|| ranges().find(of))
 }
 
-/// The limit in the unit of the meter: a voltmeter reads a current over 1 kohm.
-fn as_shown(amount: Amount, function: Function) -> i128 {
+/// The limit in the unit of the meter: a voltmeter reads a current over so many ohms.
+fn as_shown(amount: Amount, function: Function, ohms: i128) -> i128 {
     let size = scale::of(amount);
-    match (amount.unit.quantity, quantity(function)) {
-        (Quantity::Ampere, Some(Quantity::Volt)) => size.saturating_mul(1000),
+    match (amount.unit.quantity, function.quantity()) {
+        (Quantity::Ampere, Some(Quantity::Volt)) => size.saturating_mul(ohms),
         _ => size,
-    }
-}
-
-/// What a function's unit must measure.
-pub(crate) fn quantity(function: Function) -> Option<Quantity> {
-    match function {
-        Function::VoltageDc | Function::VoltageAc | Function::VoltagePeak => Some(Quantity::Volt),
-        Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
-        Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
-            Some(Quantity::Ohm)
-        }
-        Function::Frequency => Some(Quantity::Hertz),
-        Function::Contacts => None,
     }
 }
 

@@ -70,12 +70,13 @@ pub use assume::{Assumed, Off};
 pub use attach::Where;
 pub use bench_check::CheckRun;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
-pub(crate) use job::{quantity, range, range_end};
+pub(crate) use job::{range, range_end};
 pub use like::like;
 pub use outcome::Outcome;
 pub use prompt::{Prompt, STATES};
 pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
 pub use run::{Phase, Placement, Run};
+pub(crate) use scale::is_within_percent;
 pub(crate) use test_current::{is_test_resistance, is_test_tolerance};
 
 /// One inspection.

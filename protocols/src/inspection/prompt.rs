@@ -17,7 +17,7 @@ use super::{condition, evidence, follow, source, test_current, warmth};
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 27] = [
+pub const STATES: [&str; 29] = [
     "waiting",
     "parked",
     "null",
@@ -30,6 +30,8 @@ pub const STATES: [&str; 27] = [
     "connect",
     "prove_closed",
     "prove_open",
+    "probe_earth",
+    "probe_part",
     "clear",
     "live",
     "voltage_on",
@@ -63,6 +65,8 @@ pub const STATES: [&str; 27] = [
 /// | `connect` | lay the leads, then `act connected` |
 /// | `prove_closed` | close S7; the network is read by itself |
 /// | `prove_open` | open S7 where the asset has one; the network is read by itself |
+/// | `probe_earth` | lay the network's probe on the earth of the supply box; it is read by itself |
+/// | `probe_part` | lay the network's probe where it is to be; what is there is read by itself |
 /// | `clear` | set the switches of `set`, take the hands off, then `act clear` |
 /// | `live` | switch supply and source on, then `act live` on a declared box |
 /// | `voltage_on` | switch the test voltage on, by the instrument's own key, then `act live` |
@@ -181,7 +185,10 @@ pub(super) fn wanted(record: &Record, brief: &Brief, job: &Job) -> Function {
 fn settings(record: &Record, brief: &Brief, job: &Job, state: &str) -> Settings {
     let supply = |word: &str| (Switch::Supply, word.to_string());
     match (state, proof::stage(record, brief, job)) {
-        ("prove_closed" | "prove_open" | "reprove", Stage::Network(set)) => set,
+        (
+            "prove_closed" | "prove_open" | "reprove" | "probe_earth" | "probe_part",
+            Stage::Network(set),
+        ) => set,
         ("prove_open", _) => proof::next(record, brief, job).unwrap_or_default(),
         ("prove_closed" | "reprove", _) if job.opens_earth() => {
             Settings::from([(Switch::S7, "closed".to_string())])
@@ -285,9 +292,13 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Dead, _) => "connect",
         (Phase::Connected, Stage::Ready) => "clear",
         (Phase::Connected, _) if again => match proof::next(record, brief, job) {
+            Some(set) if proof::is_on_earth(&set) => "probe_earth",
+            Some(set) if set.is_empty() && job.over_500() => "probe_part",
             Some(set) if !closed_first(&set) => "prove_open",
             _ => "reprove",
         },
+        (Phase::Connected, Stage::Network(set)) if proof::is_on_earth(&set) => "probe_earth",
+        (Phase::Connected, _) if job.over_500() && !job.opens_earth() => "probe_part",
         (Phase::Connected, Stage::Network(set)) if closed_first(&set) => "prove_closed",
         (Phase::Connected, Stage::Voltage(_)) if job.opens_earth() => "prove_closed",
         (Phase::Connected, _) => "prove_open",

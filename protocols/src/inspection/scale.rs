@@ -45,6 +45,18 @@ pub(super) fn within_permille(value: i128, want: i128, permille: i128) -> bool {
     }
 }
 
+/// A resistance within 1 % of so many ohms, borders included.
+pub(crate) fn is_within_percent(amount: Amount, ohms: u64) -> bool {
+    within_permille(of(amount), ONE.saturating_mul(i128::from(ohms)), 10)
+}
+
+/// Two resistances side by side, to a millionth of an ohm; `None` for what is none.
+pub(super) fn side_by_side(one: i128, other: i128) -> Option<i128> {
+    const MICRO: i128 = ONE / 1_000_000;
+    let (one, other) = (one / MICRO, other / MICRO);
+    one.checked_mul(other)?.checked_div(one.checked_add(other)?)?.checked_mul(MICRO)
+}
+
 /// A size as a decimal in a unit, without needless zeros.
 pub(super) fn text(size: i128, unit: Unit) -> String {
     let power = u32::try_from(24 + i32::from(unit.prefix.exponent())).unwrap_or(0);
@@ -96,6 +108,24 @@ mod tests {
         let unit = Amount::parse("1 kOhm").unwrap().unit;
         assert_eq!(text(amount("10.012 kOhm") + amount("0.9996 kOhm"), unit), "11.0116");
         assert_eq!(text(amount("-5000 Ohm"), unit), "-5");
+    }
+
+    /// IEC 60990 Figure 4 (two makers print the annex of IEC 60065, excerpts seen): 1.5 kohm beside
+    /// 500 ohm are 375 ohm.
+    #[test]
+    fn resistances_beside_each_other() {
+        let beside = |one, other| side_by_side(amount(one), amount(other));
+        assert_eq!(beside("500 Ohm", "1.5 kOhm"), Some(amount("375 Ohm")));
+        assert_eq!(beside("1.498 kOhm", "0 Ohm"), Some(0));
+        assert_eq!(beside("0 Ohm", "0 Ohm"), None);
+        assert_eq!(beside("9.9E14 GOhm", "9.9E14 GOhm"), None);
+    }
+
+    #[test]
+    fn a_hundredth_includes_its_border() {
+        let within = |text, ohms| is_within_percent(Amount::parse(text).unwrap(), ohms);
+        assert!(within("495 Ohm", 500) && within("0.505 kOhm", 500));
+        assert!(!within("494.9 Ohm", 500) && !within("1 kOhm", 500) && !within("-500 Ohm", 500));
     }
 
     #[test]

@@ -305,7 +305,7 @@ fn ask_for(
         first_list: brief.policy.doubt < 2,
         rounds_over: brief.policy.doubt < 3,
         scales_all: brief.policy.doubt < 4,
-        network: None,
+        network: job.terminals.filter(|_| job.over_500()),
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
     };
     ask(&question, &brief.limits)

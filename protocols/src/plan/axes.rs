@@ -131,6 +131,7 @@ fn has(class: Class, functional_earth: bool, switch: Switch) -> bool {
         Switch::S7 => matches!(class, Class::I | Class::System),
         Switch::S10 => functional_earth,
         Switch::S1 | Switch::S5 | Switch::Supply | Switch::Test => true,
+        Switch::Probe => false,
     }
 }
 

@@ -123,20 +123,24 @@ impl<'a> BenchGiven<'a> {
 
     /// The network of the setup, where that very one is not here or out of date.
     fn lost_network(&self, needs: &Needs) -> Option<String> {
-        needs.network.as_ref()?;
+        let kind = needs.network_kind()?;
         let here = |id: &String| {
-            let mut fixtures = self.fixtures.iter();
-            fixtures.any(|f| f.id == *id && f.inspection_due.as_str() >= self.today)
+            let own = |f: &&Fixture| f.id == *id && f.what == kind;
+            self.fixtures.iter().filter(own).any(|f| f.inspection_due.as_str() >= self.today)
         };
-        let mut fitting = self.setups.iter().filter(|s| needs.function.contains(&s.function));
+        let fits = |s: &&Setup| needs.function.contains(&s.function) && needs.takes(s.output);
+        let mut fitting = self.setups.iter().filter(fits);
         let lost = fitting.clone().all(|setup| !here(&setup.network));
         fitting.next().filter(|_| lost).map(|setup| setup.network.clone())
     }
 
     fn setup(&self, needs: &Needs, volts: u32) -> Choice<'a> {
         let of = |setup: &'a Setup| {
-            let is_network =
-                |f: &Fixture| f.id == setup.network && f.inspection_due.as_str() >= self.today;
+            let kind = needs.network_kind();
+            let is_network = |f: &Fixture| {
+                let own = f.id == setup.network && Some(f.what) == kind;
+                own && f.inspection_due.as_str() >= self.today
+            };
             let network = self.fixtures.iter().any(is_network);
             let closed = match network {
                 false => Some("fixture_missing"),
@@ -146,7 +150,8 @@ impl<'a> BenchGiven<'a> {
             Choice { instrument: Some(&setup.id), kind, leads: None, closed }
         };
         let fitting = needs.function.iter().flat_map(|function| {
-            self.setups.iter().filter(move |setup| setup.function == *function)
+            let of = move |setup: &&Setup| setup.function == *function;
+            self.setups.iter().filter(of).filter(|setup| needs.takes(setup.output))
         });
         self.best(fitting.map(of))
     }
@@ -200,6 +205,7 @@ fn word_of(kind: FixtureKind) -> &'static str {
     match kind {
         FixtureKind::SupplyBox => "supply_box",
         FixtureKind::NetworkFig12 => "network_fig12",
+        FixtureKind::NetworkFig4 => "network_fig4",
         FixtureKind::IsolatedSource => "isolated_source",
         FixtureKind::IsolatingTransformer => "isolating_transformer",
         FixtureKind::OutletVoltmeter => "outlet_voltmeter",
@@ -229,15 +235,15 @@ pub(crate) fn offers(range: &Range, needs: &Needs) -> bool {
         && enough(&needs.test_voltage, gives.and_then(|g| g.test_voltage))
 }
 
-/// Alternating or direct, where the function alone decides it.
+/// Alternating, direct or peak, where the function alone decides it.
 pub(crate) fn kind_of(function: Function) -> Option<Kind> {
     match function {
         Function::VoltageAc | Function::CurrentAc => Some(Kind::Ac),
         Function::VoltageDc | Function::CurrentDc | Function::InsulationResistance => {
             Some(Kind::Dc)
         }
-        Function::VoltagePeak
-        | Function::Resistance2w
+        Function::VoltagePeak => Some(Kind::Peak),
+        Function::Resistance2w
         | Function::Resistance4w
         | Function::Frequency
         | Function::Contacts => None,

@@ -21,6 +21,7 @@ const PLANS: &[(&str, &str)] = &[
     ("nfpa99-2012", include_str!("../../plans/nfpa99-2012.toml")),
     ("asnzs3551-2012", include_str!("../../plans/asnzs3551-2012.toml")),
     ("non-medical", include_str!("../../plans/non-medical.toml")),
+    ("iec60065-touch", include_str!("../../plans/iec60065-touch.toml")),
     ("spot-check", include_str!("../../plans/spot-check.toml")),
 ];
 

@@ -10,7 +10,7 @@ use tapline_drivers::{Function, Number};
 use super::bench::{BenchGiven, kind_of};
 use super::expand::in_force;
 use super::limits::{class_word, condition, kind_word, part_word};
-use super::model::{Correct, Plan, Step};
+use super::model::{Correct, Needs, Plan, Step};
 use super::steps::{Direction, Expanded};
 use crate::amount::Amount;
 use crate::certificate::Certificate;
@@ -155,6 +155,7 @@ impl<'a> Sight<'a> {
             resolution: range.resolution.filter(|_| own),
             certificate: Certificate::new(&range.calibration).ok().filter(|_| own),
             rule: RuleAsked::of_policy(self.rule),
+            network: self.step.needs.as_ref().and_then(Needs::terminals),
             unweighted: matches!(function, Function::CurrentAc | Function::CurrentDc),
             ..Question::default()
         }

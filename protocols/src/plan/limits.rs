@@ -80,5 +80,6 @@ pub(crate) fn kind_word(kind: Kind) -> &'static str {
     match kind {
         Kind::Ac => "ac",
         Kind::Dc => "dc",
+        Kind::Peak => "peak",
     }
 }

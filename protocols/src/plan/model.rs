@@ -8,7 +8,8 @@ use serde::{Deserialize, Serialize};
 use tapline_drivers::Function;
 
 use super::steps::{Settings, Switch};
-use crate::register::{Class, Cord, FixtureKind, PartType};
+use crate::correct::Network;
+use crate::register::{Class, Cord, FixtureKind, Output, PartType};
 
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident),* $(,)? }) => {
@@ -201,12 +202,34 @@ pub struct Needs {
     /// Comparison such as `>= 500 V`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub test_voltage: Option<String>,
-    /// `iec60601_fig12`.
+    /// `iec60601_fig12`, or the terminals of that of IEC 60990: `iec60990_u1`, `iec60990_u2`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub network: Option<String>,
     /// `measured_or_worst_case`, or `at_110_percent`: the supply must be there, nothing is scaled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mains: Option<String>,
+}
+
+impl Needs {
+    /// The terminals that the voltmeter is at; `None` without a network.
+    #[must_use]
+    pub fn terminals(&self) -> Option<Network> {
+        self.network.as_deref().and_then(Network::of)
+    }
+
+    /// What its network is as a fixture.
+    #[must_use]
+    pub fn network_kind(&self) -> Option<FixtureKind> {
+        self.terminals().map(|network| match network {
+            Network::Fig12 => FixtureKind::NetworkFig12,
+            Network::U1 | Network::U2 => FixtureKind::NetworkFig4,
+        })
+    }
+
+    /// A setup is at the terminals that are asked for.
+    pub(super) fn takes(&self, output: Option<Output>) -> bool {
+        output == self.terminals().and_then(Network::output)
+    }
 }
 
 /// Which assets a plan or a step is for; an empty list plays no part.

@@ -18,6 +18,7 @@ pub const STEPS_MAX: usize = 64;
 const WORDS_MAX: usize = 32;
 
 /// What a step may ask of the supply.
+const NETWORKS: [&str; 3] = ["iec60601_fig12", "iec60990_u1", "iec60990_u2"];
 const MAINS: [&str; 2] = ["measured_or_worst_case", "at_110_percent"];
 
 /// Reads a plan.
@@ -166,7 +167,7 @@ fn needs(value: &Value<'_, '_>) -> Option<Needs> {
         test_current: form.may("test_current").and_then(|v| comparison(&v)),
         open_circuit: form.may("open_circuit").and_then(|v| comparison(&v)),
         test_voltage: form.may("test_voltage").and_then(|v| comparison(&v)),
-        network: form.may("network").and_then(|v| v.one_of(&["iec60601_fig12"])),
+        network: form.may("network").and_then(|v| v.one_of(&NETWORKS)),
         mains: form.may("mains").and_then(|v| v.one_of(&MAINS)),
     };
     if needs.function.is_empty() {

@@ -23,6 +23,10 @@ pub enum Switch {
     /// the proof alone, while the asset is energised.
     #[serde(rename = "test")]
     Test,
+    /// Where the probe of a network of IEC 60990 lies: on the `part`, or on the `earth` of the
+    /// supply box. No switch of a box, and no plan sets it: it is moved for the proof alone.
+    #[serde(rename = "probe")]
+    Probe,
 }
 
 impl Switch {
@@ -34,6 +38,7 @@ impl Switch {
             Switch::S5 => &["normal", "reversed"],
             Switch::Supply => &["off", "on"],
             Switch::Test => &["off", "plus", "minus"],
+            Switch::Probe => &["part", "earth"],
         }
     }
 
@@ -47,6 +52,7 @@ impl Switch {
             Switch::S10 => "S10",
             Switch::Supply => "supply",
             Switch::Test => "test",
+            Switch::Probe => "probe",
         }
     }
 }

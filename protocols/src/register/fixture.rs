@@ -15,6 +15,8 @@ pub enum FixtureKind {
     SupplyBox,
     /// Measuring network of IEC 60601-1 Figure 12.
     NetworkFig12,
+    /// Measuring network of IEC 60990 Figure 4, with the terminals U1 and U2.
+    NetworkFig4,
     /// Isolated, current-limited source.
     IsolatedSource,
     /// Isolating transformer that gives 110 % of the rated voltage, adjustable.
@@ -65,10 +67,17 @@ pub struct Fixture {
     /// How far that resistor may be off, percent, a decimal up to 5.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub test_tolerance_percent: Option<String>,
-    /// Series resistance of a network, from its certificate.
+    /// Resistance in series with the voltmeter of a network, from its certificate.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r1: Option<Amount>,
-    /// Input resistance of a network, from its certificate.
+    /// Resistance at the input of a network of IEC 60990 Figure 4, beside its capacitor, from its
+    /// certificate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rs: Option<Amount>,
+    /// Resistance of such a network between U1 and its return, from its certificate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rb: Option<Amount>,
+    /// Input resistance of a network of IEC 60601-1 Figure 12, from its certificate.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub r2: Option<Amount>,
     /// Number of the certificate.

@@ -47,7 +47,7 @@ pub struct Isolation {
     pub volts: u32,
 }
 
-/// Alternating or direct.
+/// Alternating, direct or peak.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
@@ -55,6 +55,8 @@ pub enum Kind {
     Ac,
     /// Direct.
     Dc,
+    /// The largest magnitude that it comes to.
+    Peak,
 }
 
 /// Coverage of a stated accuracy.
@@ -107,7 +109,7 @@ pub struct Gives {
     /// Measuring voltage of insulation ranges.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub test_voltage: Option<Amount>,
-    /// Alternating or direct.
+    /// Alternating or direct: `peak` is what is read, never what is given.
     pub kind: Kind,
 }
 
@@ -137,7 +139,7 @@ pub struct Range {
     /// True r.m.s., where it measures ac.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub true_rms: Option<bool>,
-    /// Bandwidth, where it measures ac.
+    /// Bandwidth, where it measures ac or peaks: a value of a peak needs 1 MHz.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bandwidth: Option<Amount>,
     /// Points of the calibration certificate. Readings are corrected by them.
@@ -168,6 +170,16 @@ pub struct Instrument {
     pub ranges: Vec<Range>,
 }
 
+/// The terminals of a network of IEC 60990 Figure 4 that its voltmeter is at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Output {
+    /// Across the 500 ohm: not weighted.
+    U1,
+    /// Behind the weighting.
+    U2,
+}
+
 /// A network with its voltmeter: one instrument with one calibration.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -180,6 +192,9 @@ pub struct Setup {
     pub meter: String,
     /// The network, a fixture.
     pub network: String,
+    /// Its terminals, where it is one of IEC 60990 Figure 4.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub output: Option<Output>,
     /// The voltmeter's function.
     pub function: Function,
     /// Accuracy of the whole.

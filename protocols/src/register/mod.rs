@@ -18,8 +18,8 @@ pub use assets::{
 };
 pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
 pub use instrument::{
-    Accuracy, Coverage, Gives, Instrument, Isolation, IsolationKind, Kind, Over, Range, Setup,
-    SourceClass,
+    Accuracy, Coverage, Gives, Instrument, Isolation, IsolationKind, Kind, Output, Over, Range,
+    Setup, SourceClass,
 };
 pub use operator::{Competence, Operator};
 pub use read_bench::read_instruments;

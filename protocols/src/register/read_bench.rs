@@ -6,7 +6,9 @@ use alloc::vec::Vec;
 
 use tapline_drivers::{Function, Number, Quantity};
 
-use super::instrument::{Accuracy, Gives, Instrument, Isolation, IsolationKind, Range, Setup};
+use super::instrument::{
+    Accuracy, Gives, Instrument, Isolation, IsolationKind, Kind, Range, Setup,
+};
 use super::unique::{ENTRIES_MAX, entries};
 use crate::certificate::{CalibrationPoint, Certificate, POINTS_MAX};
 use crate::fault::Fault;
@@ -63,7 +65,7 @@ fn isolation(value: &Value<'_, '_>) -> Option<Isolation> {
 fn range(mut form: Form<'_, '_>) -> Option<Range> {
     let function = form.need("function").and_then(|v| v.word());
     let to = form.need("to");
-    let to = to.and_then(|v| match function.map(quantity) {
+    let to = to.and_then(|v| match function.map(Function::quantity) {
         Some(Some(quantity)) => v.amount(quantity),
         Some(None) => v.fault("this function has no range".into()),
         None => None,
@@ -71,13 +73,17 @@ fn range(mut form: Form<'_, '_>) -> Option<Range> {
     let response_ms = form.may("response_ms").and_then(|v| v.count(1..=60_000));
     let accuracy = form.may("accuracy").and_then(|v| accuracy(&v));
     let resolution = form.may("resolution");
-    let resolution = resolution.and_then(|v| v.amount(function.and_then(quantity)?));
-    let gives = form.may("gives").and_then(|v| gives(&v));
+    let resolution = resolution.and_then(|v| v.amount(function.and_then(Function::quantity)?));
+    let gives = form.may("gives").and_then(|v| match function {
+        Some(Function::VoltagePeak) => v.fault("a peak is read, not given: leave it out".into()),
+        _ => gives(&v),
+    });
     let over = form.may("over").and_then(|v| v.word()).unwrap_or_default();
     let true_rms = form.may("true_rms").and_then(|v| v.flag());
     let bandwidth = form.may("bandwidth").and_then(|v| v.amount(Quantity::Hertz));
     let calibration = form.may("calibration");
-    let calibration = calibration.and_then(|v| calibration_of(&v, function.and_then(quantity)?));
+    let calibration =
+        calibration.and_then(|v| calibration_of(&v, function.and_then(Function::quantity)?));
     form.finish();
     let (function, to) = (function?, to?);
     Some(Range {
@@ -111,18 +117,6 @@ fn calibration_of(value: &Value<'_, '_>, quantity: Quantity) -> Option<Vec<Calib
     }
 }
 
-fn quantity(function: Function) -> Option<Quantity> {
-    match function {
-        Function::VoltageDc | Function::VoltageAc | Function::VoltagePeak => Some(Quantity::Volt),
-        Function::CurrentDc | Function::CurrentAc => Some(Quantity::Ampere),
-        Function::Resistance2w | Function::Resistance4w | Function::InsulationResistance => {
-            Some(Quantity::Ohm)
-        }
-        Function::Frequency => Some(Quantity::Hertz),
-        Function::Contacts => None,
-    }
-}
-
 fn accuracy(value: &Value<'_, '_>) -> Option<Accuracy> {
     let mut form = value.form()?;
     let reading_percent = form.need("reading_percent").and_then(|v| v.decimal());
@@ -145,7 +139,10 @@ fn gives(value: &Value<'_, '_>) -> Option<Gives> {
     let test_current = form.may("test_current").and_then(|v| v.amount(Quantity::Ampere));
     let open_circuit = form.may("open_circuit").and_then(|v| v.amount(Quantity::Volt));
     let test_voltage = form.may("test_voltage").and_then(|v| v.amount(Quantity::Volt));
-    let kind = form.need("kind").and_then(|v| v.word());
+    let kind = form.need("kind").and_then(|v| match v.word()? {
+        Kind::Peak => v.fault("is ac or dc: a peak is read, not given".into()),
+        kind => Some(kind),
+    });
     form.finish();
     Some(Gives { test_current, open_circuit, test_voltage, kind: kind? })
 }
@@ -155,10 +152,11 @@ fn setup(mut form: Form<'_, '_>) -> Option<Setup> {
     let what = form.need("what").and_then(|v| v.text());
     let meter = form.need("meter").and_then(|v| v.name());
     let network = form.need("network").and_then(|v| v.name());
+    let output = form.may("output").and_then(|v| v.word());
     let function = form.need("function").and_then(|v| v.word());
     let accuracy = form.may("accuracy").and_then(|v| accuracy(&v));
     let ratio = form.may("ratio").and_then(|v| ratio(&v)).unwrap_or_default();
-    let lowest = form.may("lowest").and_then(|v| v.amount(function.and_then(quantity)?));
+    let lowest = form.may("lowest").and_then(|v| v.amount(function.and_then(Function::quantity)?));
     let calibration_due = form.need("calibration_due").and_then(|v| v.date());
     form.finish();
     Some(Setup {
@@ -166,6 +164,7 @@ fn setup(mut form: Form<'_, '_>) -> Option<Setup> {
         what: what?,
         meter: meter?,
         network: network?,
+        output,
         function: function?,
         accuracy,
         ratio,
@@ -192,7 +191,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::register::{Kind, Over, SourceClass};
+    use crate::register::{Over, SourceClass};
 
     const EXAMPLE: &str = include_str!("../../../contrib/example/instruments.toml");
 
@@ -291,6 +290,12 @@ mod tests {
             21, "instrument.LR-01", "a second entry";
         a_ratio_of_no_frequency: "\"50\" =" => "mains =":
             80, "setup.LK-1.ratio.mains", "in hertz";
+        a_peak_that_is_given: "gives = { kind = \"dc\" }" => "gives = { kind = \"peak\" }":
+            61, "instrument.DM-01.range.2.gives.kind", "read, not given";
+        a_peak_with_what_it_gives: "function = \"voltage_dc\"" => "function = \"voltage_peak\"":
+            61, "instrument.DM-01.range.2.gives", "leave it out";
+        other_terminals: "network = \"NW-1\"" => "network = \"NW-1\"\noutput = \"u3\"":
+            78, "setup.LK-1.output", "u1";
         a_text_for_a_flag: "true_rms = true" => "true_rms = \"true\"":
             52, "instrument.DM-01.range.1.true_rms", "without quotes";
     }

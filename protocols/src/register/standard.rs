@@ -10,7 +10,6 @@ use tapline_drivers::Function;
 use super::unique::entries;
 use crate::amount::Amount;
 use crate::fault::Fault;
-use crate::inspection::quantity;
 use crate::read::{self, Form};
 
 /// A check standard.
@@ -53,7 +52,7 @@ fn standard(mut form: Form<'_, '_>) -> Option<CheckStandard> {
     let what = form.need("what").and_then(|v| v.text());
     let function: Option<Function> = form.need("function").and_then(|v| v.word());
     let of = form.may("of").and_then(|v| v.name());
-    let known = function.and_then(quantity);
+    let known = function.and_then(Function::quantity);
     let value = form.need("value");
     let open = value.as_ref().and_then(|v| v.any_text()) == Some("open");
     let value = value.filter(|_| !open);

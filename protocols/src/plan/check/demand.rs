@@ -1,6 +1,7 @@
 //! What a measurand asks of the step that measures it: without it a wrong bench reads as good.
 
 use super::Findings;
+use crate::correct::Network;
 use crate::limits::{Row, Supply, quantity_of};
 use crate::plan::axes::conditions;
 use crate::plan::expand::kinds;
@@ -101,10 +102,23 @@ fn current(plan: &Plan, step: &Step, place: &str, findings: &mut Findings<'_>) {
     let both = step.sweep.contains(&Switch::S5);
     let text = "one polarity of the mains says nothing of the other: walk through `S5`";
     findings.unless(both || !by_box, place, "sweep", text);
-    let fig12 = step.needs.as_ref().and_then(|needs| needs.network.as_deref());
-    let other = fig12 == Some("iec60601_fig12") && methods(step).any(of_iec_60990);
-    let text = "this method has the network of IEC 60990: over that of IEC 60601-1 it is half";
-    findings.unless(!other, place, "needs", text);
+    terminals(step, place, findings);
+}
+
+/// A voltage is a current by the network that its method is for alone.
+fn terminals(step: &Step, place: &str, findings: &mut Findings<'_>) {
+    let Some(network) = step.needs.as_ref().and_then(Needs::terminals) else { return };
+    let text = match network {
+        Network::Fig12 => {
+            "this method has the network of IEC 60990: over that of IEC 60601-1 it is half"
+        }
+        Network::U1 | Network::U2 => {
+            "this method has other terminals: `iec60990_u2` is weighted and for `u2_over_500`, \
+             `iec60990_u1` is not and for `u1_over_500` and `u1_above_100_khz`, `iec60601_fig12` \
+             is for all others"
+        }
+    };
+    findings.unless(methods(step).all(|method| network.fits(method)), place, "needs", text);
 }
 
 /// Voltages over 500 ohm.

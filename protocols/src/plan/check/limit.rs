@@ -103,12 +103,9 @@ pub(super) fn siblings(plan: &Plan, tables: &[Table], findings: &mut Findings<'_
                     _ => None,
                 })
             };
-            let turned = match key.kind {
-                Kind::Ac => Kind::Dc,
-                Kind::Dc => Kind::Ac,
-            };
             let beside = other(key.condition).map(|condition| LimitKey { condition, ..key });
-            let beside = beside.into_iter().chain([LimitKey { kind: turned, ..key }]);
+            let turned = KINDS.map(|kind| LimitKey { kind, ..key });
+            let beside = beside.into_iter().chain(turned).chain(other_terminals(key));
             wanted.extend(beside.filter_map(|key| Some((step, key.row(tables).ok()?))));
         }
     }
@@ -124,6 +121,16 @@ pub(super) fn siblings(plan: &Plan, tables: &[Table], findings: &mut Findings<'_
         }
     }
 }
+
+/// Over 500 ohm: what is weighted, what is direct and what is above 100 kHz have each a limit.
+fn other_terminals(key: LimitKey<'_>) -> impl Iterator<Item = LimitKey<'_>> {
+    let methods: &[&str] = if demand::of_iec_60990(key.method) { &OVER_500 } else { &[] };
+    let of = move |method: &&'static str| KINDS.map(|kind| LimitKey { method, kind, ..key });
+    methods.iter().flat_map(of)
+}
+
+const KINDS: [Kind; 3] = [Kind::Ac, Kind::Dc, Kind::Peak];
+const OVER_500: [&str; 3] = ["u2_over_500", "u1_over_500", "u1_above_100_khz"];
 
 /// What there is instead: other editions where the table is not here, else the words that one has
 /// to change to come to a limit.
@@ -171,9 +178,7 @@ fn near(key: &LimitKey<'_>, tables: &[Table]) -> String {
     );
     try_all(
         "kind",
-        &mut [Kind::Ac, Kind::Dc]
-            .into_iter()
-            .map(|kind| (kind_word(kind), LimitKey { kind, ..*key })),
+        &mut KINDS.into_iter().map(|kind| (kind_word(kind), LimitKey { kind, ..*key })),
     );
     match instead.is_empty() {
         true => String::new(),
@@ -270,7 +275,7 @@ impl core::fmt::Display for LimitKey<'_> {
         if let Some(part) = self.part_word() {
             write!(f, ", applied part {part}")?;
         }
-        let kind = if self.kind == Kind::Ac { "ac" } else { "dc" };
+        let kind = kind_word(self.kind);
         write!(f, ", {kind}, condition {}", self.condition)?;
         write!(f, " in {} edition {}", self.standard, self.edition)
     }

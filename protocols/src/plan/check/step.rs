@@ -132,11 +132,15 @@ fn switches(step: &Step, place: &str, findings: &mut Findings<'_>) {
         }
         let text = "a test current is put on for its own proof alone: `prove = [\"test_current\"]`";
         findings.unless(*switch != Switch::Test, place, "sweep", text);
+        let text = "the probe of a network is moved for the proof alone";
+        findings.unless(*switch != Switch::Probe, place, "sweep", text);
         let text = "the supply is switched by the operator's acts, never walked through";
         findings.unless(*switch != Switch::Supply, place, "sweep", text);
     }
     let text = "a test current is put on for its own proof alone: `prove = [\"test_current\"]`";
     findings.unless(!step.set.contains_key(&Switch::Test), place, "set", text);
+    let text = "the probe of a network is moved for the proof alone";
+    findings.unless(!step.set.contains_key(&Switch::Probe), place, "set", text);
     let switched = !step.sweep.is_empty() || !step.set.is_empty();
     let has_box = step.fixtures.contains(&FixtureKind::SupplyBox);
     let text = "switches need the fixture `supply_box`";
@@ -210,8 +214,12 @@ fn corrections(step: &Step, place: &str, findings: &mut Findings<'_>) {
     if asks(|needs| needs.network.is_some()) {
         let text = "a voltage across the network becomes a current by `network`";
         findings.unless(corrects(Correct::Network), place, "correct", text);
-        let has_network = step.fixtures.contains(&FixtureKind::NetworkFig12);
-        let text = "the network of `needs` is a fixture: `network_fig12`";
+        let kind = step.needs.as_ref().and_then(Needs::network_kind);
+        let has_network = kind.is_none_or(|kind| step.fixtures.contains(&kind));
+        let text = match kind {
+            Some(FixtureKind::NetworkFig4) => "the network of `needs` is a fixture: `network_fig4`",
+            _ => "the network of `needs` is a fixture: `network_fig12`",
+        };
         findings.unless(has_network, place, "fixtures", text);
         let proved = step.prove.contains(&Proof::NetworkResistance);
         let text = "a small leakage proves nothing without `network_resistance`";

@@ -136,6 +136,12 @@ faults! {
         : "prove", "around the conductors";
     a_test_current_of_another_method: "leak", "\"alive\", " => "\"alive\", \"test_current\", "
         : "method", "`differential`";
+    a_walk_through_the_probe: "leak", "[\"S5\"]" => "[\"S5\", \"probe\"]"
+        : "sweep", "for the proof alone";
+    a_probe_that_is_set: "leak", "set        = { S7" => "set        = { probe = \"earth\", S7"
+        : "set", "for the proof alone";
+    a_network_of_another_standard: "leak", "\"iec60601_fig12\"" => "\"iec60990_u2\""
+        : "needs", "other terminals";
     a_walk_through_the_supply: "leak", "[\"S5\"]" => "[\"supply\"]"
         : "sweep", "never walked through";
     switches_without_a_box: "leak", "\"supply_box\", " => ""
@@ -327,4 +333,35 @@ fn the_network_of_one_standard_is_not_that_of_another() {
         assert!(of(word).iter().any(said), "{word}");
     }
     assert!(!of("alternative").iter().any(said));
+}
+
+/// Limits over 500 ohm: of each other's terminals, of one of them alone, without their fixture.
+#[test]
+fn a_plan_over_500_ohm_has_its_own_terminals_and_all_three_limits() {
+    let tables: Vec<Table> =
+        alloc::vec![Table::parse(Table::builtin("IEC 60065", "7th edition").unwrap()).unwrap()];
+    let text = builtin("iec60065-touch").unwrap();
+    let faults = |text: &str| {
+        let (plan, lines) = read(text).unwrap();
+        check(&plan, &lines, &tables)
+    };
+    assert_eq!(faults(text), []);
+    for (from, to, field, said) in [
+        ("iec60990_u2", "iec60990_u1", "step.touch_weighted.needs", "`u2_over_500`"),
+        ("iec60990_u2", "iec60601_fig12", "step.touch_weighted.needs", "it is half"),
+        ("[\"voltage_peak\"]", "[\"voltage_ac\"]", "step.touch_weighted", "for kind peak"),
+        (", \"network_fig4\"", "", "step.touch_weighted.fixtures", "`network_fig4`"),
+        (", \"network_fig4\"", ", \"network_fig12\"", "step.touch_weighted.fixtures", "_fig4`"),
+    ] {
+        let faults = faults(&text.replacen(from, to, 1));
+        let found = |fault: &&Fault| fault.field == field && fault.text.contains(said);
+        assert!(faults.iter().any(|fault| found(&fault)), "{from} {to}: {faults:?}");
+    }
+    let steps: Vec<&str> = text.split("[[step]]").collect();
+    for left_out in 2..5 {
+        let less: Vec<&str> =
+            steps.iter().enumerate().filter(|(at, _)| *at != left_out).map(|(_, s)| *s).collect();
+        let faults = faults(&less.join("[[step]]"));
+        assert!(faults[0].text.contains("no step comes to `iec60065.touch"), "{faults:?}");
+    }
 }
