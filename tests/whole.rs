@@ -12,6 +12,12 @@ mod ammeter;
 mod bench;
 #[path = "whole/circuit.rs"]
 mod circuit;
+#[path = "whole/figure4.rs"]
+mod figure4;
+#[path = "whole/station.rs"]
+mod station;
+#[path = "whole/touch.rs"]
+mod touch;
 
 use ammeter::{Around, stands};
 use bench::{Bench, Came};

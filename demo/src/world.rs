@@ -251,8 +251,10 @@ fn view(scene: &Scene, room: &Room) -> Result<View, String> {
             false => parts[0].hypot(parts[1]),
         };
         let dc_volts = Hookup::indicated(room, &hookup.volts(room, 0.0)?);
+        // Mains and harmonic are no multiples of each other in phase: at some moment all add up.
+        let peak_volts = (parts[0] + parts[1]) * std::f64::consts::SQRT_2 + dc_volts.abs();
         let ohms = hookup.dmm_ohms(room)?;
-        let seen = Seen { ac_volts, dc_volts, ohms };
+        let seen = Seen { ac_volts, dc_volts, peak_volts, ohms };
         let lit = mains.between("L2", "N2") > hookup.supply.volts / 2.0;
         let tested = hookup.tested(room)?;
         Ok(View { seen, low_ohm: hookup.low_ohms(room)?, tested, lit })

@@ -1,21 +1,19 @@
 //! A bench that lacks nothing, in virtual time: the station's core and its drivers, instruments on
 //! the solved circuit, and a person who does what the station asks.
 
-use std::collections::BTreeMap;
-
 use serde_json::{Value, json};
-use tapline::clock::{Stamp, Zone};
+use tapline::clock::Stamp;
 use tapline::station::event::{Effect, Event, Origin, Request};
-use tapline::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings,
-};
-use tapline_demo::meter::{Multimeter, Seen};
+use tapline::station::{Context, Core, Found, Library};
+use tapline_demo::meter::{Multimeter, Seen, Talking};
 use tapline_demo::noise::Noise;
 use tapline_protocols::Fact;
-use tapline_protocols::fact::Policy;
 
 use super::ammeter::stands;
 use super::circuit::{Clips, Room, Thing};
+use super::figure4::Person;
+pub(crate) use super::station::Came;
+use super::station::{TALKERS, came, instruments, settings};
 
 const WALL_US: i64 = 1_795_507_200_000_000;
 const TURN_US: u64 = 50_000;
@@ -24,11 +22,8 @@ const PATIENCE_US: u64 = 15_000_000;
 /// As often as this, then it hangs.
 const TRIES: u32 = 4;
 
-const INSTRUMENTS: &str = include_str!("../plans/bench/instruments.toml");
 pub(super) const FIXTURES: &str = include_str!("../plans/bench/fixtures.toml");
 const OPERATORS: &str = include_str!("../../demo/scenes/operators.toml");
-const TALKERS: [(&str, &str); 4] =
-    [("ohm", "LR-01"), ("bond", "HC-01"), ("iso", "IR-01"), ("amp", "DA-01")];
 
 /// The station's bench.
 pub(crate) struct Bench {
@@ -39,6 +34,10 @@ pub(crate) struct Bench {
     pub(super) room: Room,
     seen: Seen,
     dmm: Multimeter,
+    /// The meter that reads peaks.
+    pub(super) peak: Talking,
+    /// Who plugs the network and turns the dial of that meter.
+    pub(super) person: Person,
     /// What the multimeter says next.
     answer: Vec<u8>,
     talked: u64,
@@ -52,16 +51,6 @@ pub(crate) struct Bench {
     levers: usize,
     /// Keys of what was said to commands that were done.
     said: Vec<String>,
-}
-
-/// What came of an inspection.
-#[derive(Debug, Default)]
-pub(crate) struct Came {
-    pub(crate) outcome: String,
-    pub(crate) words: Vec<String>,
-    /// Verdict of each step of the plan, and its reasons.
-    pub(crate) steps: BTreeMap<String, (String, Vec<String>)>,
-    pub(crate) sealed: bool,
 }
 
 impl Bench {
@@ -85,6 +74,8 @@ impl Bench {
             room,
             seen,
             dmm: Multimeter::new(0, Noise::new(7)),
+            peak: Talking::new(Noise::new(8)),
+            person: Person::default(),
             answer: Vec::new(),
             talked: 0,
             plus: true,
@@ -108,7 +99,7 @@ impl Bench {
             bench.ask(&json!({ "do": "import", "what": what, "text": text }), None);
         }
         assert_eq!(bench.refusals, Vec::<String>::new());
-        for link in ["ohm", "bond", "iso", "amp", "dmm", "scan"] {
+        for link in TALKERS.map(|(link, _)| link).into_iter().chain(["dmm", "scan"]) {
             let at = bench.at();
             bench.core.handle(Event::LinkUp { at, link: link.into() });
             bench.effects();
@@ -145,6 +136,12 @@ impl Bench {
 
     /// From the scan of the asset to the sealed book.
     pub(crate) fn inspect(&mut self, plan: &str, with: &[&str]) -> Came {
+        let came = self.walk(plan, with);
+        came.map_err(|at| format!("it hangs: {at}\n{:?}\n{:?}", self.seen, self.room)).unwrap()
+    }
+
+    /// The same; or the prompt beyond which it does not go.
+    pub(crate) fn walk(&mut self, plan: &str, with: &[&str]) -> Result<Came, Value> {
         self.scan("OP-0007");
         let asset = self.thing.asset.id.clone();
         self.scan(&asset);
@@ -160,15 +157,17 @@ impl Bench {
             if anew || since + PATIENCE_US <= self.now {
                 tries = if anew { 0 } else { tries + 1 };
                 (asked, since) = (prompt.clone(), self.now);
-                let stuck = (plan, &self.refusals, self.seen);
-                assert!(tries <= TRIES, "it hangs: {prompt}\n{stuck:?}\n{:?}", self.room);
+                if TRIES < tries {
+                    return Err(prompt);
+                }
+                self.plug(&prompt);
                 self.follow(&prompt, tries);
             }
             self.run(100_000);
         }
         let mut came = came(&self.facts);
         came.sealed = self.sealed;
-        came
+        Ok(came)
     }
 
     fn prompt(&self) -> Value {
@@ -232,7 +231,9 @@ impl Bench {
                 self.moved();
                 self.soon(later, act("connected"));
             }
-            "prove_closed" | "prove_open" | "reprove" => self.set(prompt),
+            "prove_closed" | "prove_open" | "reprove" | "probe_earth" | "probe_part" => {
+                self.set(prompt);
+            }
             "clear" => {
                 self.levers = 0;
                 self.set(prompt);
@@ -312,7 +313,7 @@ impl Bench {
         self.moved();
     }
 
-    fn moved(&mut self) {
+    pub(super) fn moved(&mut self) {
         self.seen = self.thing.seen(&self.room);
     }
 
@@ -365,7 +366,7 @@ impl Bench {
     }
 
     /// What the instruments that talk by themselves say.
-    fn talk(&self) -> Vec<(&'static str, String)> {
+    fn talk(&mut self) -> Vec<(&'static str, String)> {
         let sign = if self.plus { '+' } else { '-' };
         let shows = |end: f64| match self.thing.low_ohm(&self.room) {
             Some(ohm) if ohm < end => format!("R4 {sign}{ohm:.3} Ohm"),
@@ -379,7 +380,9 @@ impl Bench {
         };
         let milliampere = self.thing.differential(&self.room) * 1e3;
         let amp = format!("ACA {milliampere:.3} mA");
-        vec![("ohm", shows(2.0)), ("bond", shows(1.0)), ("iso", iso), ("amp", amp)]
+        let (ohm, bond) = (shows(2.0), shows(1.0));
+        let peak = self.peak.line(self.seen);
+        vec![("ohm", ohm), ("bond", bond), ("iso", iso), ("amp", amp), ("peak", peak)]
     }
 
     fn bytes(&mut self, link: &str, bytes: Vec<u8>) {
@@ -428,72 +431,5 @@ impl Bench {
                 self.said.extend(answer.say.first().cloned())
             }
         }
-    }
-}
-
-fn came(facts: &[Fact]) -> Came {
-    let word = |word: &tapline_protocols::fact::Word| {
-        serde_json::to_value(word).unwrap().as_str().unwrap().to_string()
-    };
-    let mut came = Came::default();
-    for fact in facts {
-        match fact {
-            Fact::Verdict(verdict) => {
-                let judged = &verdict.judged;
-                let said = (word(&judged.verdict), judged.reasons.clone());
-                came.steps.insert(verdict.step.clone(), said);
-            }
-            Fact::Sign(sign) => {
-                came.outcome = word(&sign.outcome);
-                came.words.clone_from(&sign.words);
-            }
-            Fact::End(end) => came.outcome.clone_from(&end.outcome),
-            _ => {}
-        }
-    }
-    came
-}
-
-/// The register of the plans' bench, with what it lacks on purpose: accuracies, a range that holds
-/// a limit with the leads on top, and the number that the simulated multimeter gives as its own.
-fn instruments() -> String {
-    let accuracy = "accuracy = { reading_percent = \"1\", digits = 5, coverage = \"none\" }";
-    let mut text = INSTRUMENTS.replace("serial = \"0003\"", "serial = \"0001\"");
-    for (from, to) in [("0.5 Ohm", "1 Ohm"), ("10 mA", "10 mA")] {
-        let from = format!("to = \"{from}\"\n");
-        assert!(text.contains(&from));
-        text = text.replace(&from, &format!("to = \"{to}\"\n{accuracy}\n"));
-    }
-    text
-}
-
-fn settings() -> StationSettings {
-    let link = |id: &str, driver: &str, instrument: Option<&str>| LinkSettings {
-        id: id.into(),
-        bench: "b1".into(),
-        driver: driver.into(),
-        described: None,
-        instrument: instrument.map(String::from),
-        isolation: None,
-    };
-    let mut links = vec![link("dmm", "scpi", Some("DM-01")), link("scan", "scan", None)];
-    links.extend(TALKERS.map(|(id, meter)| link(id, "val-unit-line", Some(meter))));
-    let fixtures = ["SB-1", "NW-1", "FO-1", "IS-1", "IT-1", "L-1"];
-    StationSettings {
-        id: "K3".into(),
-        name: "An invented workshop".into(),
-        zone: Zone::named("Etc/UTC").unwrap(),
-        zone_name: "Etc/UTC".into(),
-        commit_ms: 20,
-        policy: Policy { guard_ms: 300, ..Policy::default() },
-        due: tapline_protocols::due::Counting::default(),
-        wiring: None,
-        benches: vec![BenchSettings {
-            id: "b1".into(),
-            name: "Bench 1".into(),
-            fixtures: fixtures.map(String::from).to_vec(),
-            witness: BTreeMap::new(),
-        }],
-        links,
     }
 }

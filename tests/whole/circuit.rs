@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::ammeter::Around;
+use super::figure4::Tap;
 use tapline_demo::circuit::{EARTH, Kind, Netlist};
 use tapline_demo::meter::Seen;
 use tapline_protocols::register::{Asset, Class};
@@ -10,6 +11,9 @@ use tapline_protocols::register::{Asset, Class};
 pub(super) const WIRE_OHM: f64 = 0.005;
 const WIRE: Kind = Kind::R(WIRE_OHM);
 pub(super) const HERTZ: f64 = 50.0;
+/// Frequencies that a fault may add, hertz.
+pub(super) const HARMONIC_HERTZ: f64 = 1e3;
+pub(super) const HIGH_HERTZ: f64 = 150e3;
 /// Resistance of the lead pair of the low-resistance meters, ohm.
 const LEADS_OHM: f64 = 0.058;
 
@@ -32,6 +36,12 @@ pub(crate) struct Room {
     pub(crate) around: Around,
     /// The asset is plugged into the wall beside the box.
     pub(crate) wall: bool,
+    /// The network that the leads go through, and where the voltmeter is at it.
+    pub(crate) tap: Tap,
+    /// The probe of the network lies on the earth of the box.
+    pub(crate) on_earth: bool,
+    /// On the part it touches nothing.
+    pub(crate) in_the_air: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -63,7 +73,7 @@ impl Thing {
 
     /// A sound asset: filter capacitors, a load, an earth conductor, parts with a stray capacitance
     /// to the mains part that differs from connection to connection.
-    fn netlist(&self) -> Netlist {
+    fn netlist(&self, energised: bool) -> Netlist {
         let mut net = Netlist::new();
         let filter = if self.asset.class == Class::II { 0.3e-9 } else { 1e-9 };
         net.add(Kind::C(filter), "L", "case").add(Kind::C(filter), "N", "case");
@@ -86,7 +96,9 @@ impl Thing {
                 net.add(Kind::C(60e-12), node, "case");
             }
         }
-        for (kind, from, to) in &self.faults {
+        // A current of its own flows while it is energised.
+        let flows = |kind: &Kind| energised || !matches!(kind, Kind::I(..));
+        for (kind, from, to) in self.faults.iter().filter(|(kind, ..)| flows(kind)) {
             net.add(*kind, from, to);
         }
         net
@@ -106,7 +118,7 @@ impl Thing {
             lead if lead.starts_with("pe.") => (point(), pe()),
             "leak.box" => (pe(), earth()),
             "leak.case" => ("case".into(), earth()),
-            "touch.part" | "touch.installed" => (point(), earth()),
+            "touch.part" | "touch.u1" | "touch.u2" | "touch.installed" => (point(), earth()),
             "part.direct" | "total.type" => (joined(), earth()),
             "part.single" => (single(), earth()),
             "auxiliary.single" => (single(), "others".into()),
@@ -159,7 +171,7 @@ impl Thing {
 
     pub(super) fn bench(&self, room: &Room) -> Netlist {
         let on = |what| room.moved.contains(what);
-        let mut net = self.netlist();
+        let mut net = self.netlist(on("supply"));
         net.add(Kind::V(self.volts, HERTZ), "m.L", "m.N").add(WIRE, "m.N", EARTH);
         net.add(Kind::R(0.04), "cord.a", "cord.b");
         let alternative = room.lead.contains("alternative") || room.lead.starts_with("insulation");
@@ -202,9 +214,13 @@ impl Thing {
     fn network(&self, room: &Room) -> Netlist {
         let mut net = self.bench(room);
         let (one, other) = self.ends(room);
-        net.add(Kind::R(999.6), "n.in", "n.lo").add(Kind::R(10_012.0), "n.in", "n.out");
-        net.add(Kind::C(15.02e-9), "n.out", "n.lo");
-        net.add(WIRE, "n.in", &one).add(WIRE, "n.lo", &other);
+        room.tap.network(&mut net);
+        let probe = match (room.on_earth, room.in_the_air) {
+            (true, _) => EARTH,
+            (false, true) => "air",
+            (false, false) => &one,
+        };
+        net.add(WIRE, "n.in", probe).add(WIRE, "n.lo", &other);
         net
     }
 
@@ -216,7 +232,12 @@ impl Thing {
         let at = |hertz| net.solve(hertz).unwrap().between("n.out", "n.lo");
         ohms.add(Kind::I(1e-4, 0.0), "n.lo", "n.out");
         let ohms = ohms.solve(0.0).unwrap().between("n.out", "n.lo") / 1e-4;
-        Seen { ac_volts: at(HERTZ), dc_volts: at(0.0), ohms }
+        let parts = [HERTZ, HARMONIC_HERTZ, HIGH_HERTZ].map(at);
+        let ac_volts = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
+        let dc_volts = at(0.0);
+        // At some moment all of them stand at their tops together.
+        let peak_volts = parts.iter().sum::<f64>() * std::f64::consts::SQRT_2 + dc_volts.abs();
+        Seen { ac_volts, dc_volts, peak_volts, ohms }
     }
 
     /// What a low-resistance meter shows, leads included; `None`: open.

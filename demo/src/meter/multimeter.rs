@@ -32,6 +32,8 @@ pub struct Seen {
     pub ac_volts: f64,
     /// Direct voltage, volt.
     pub dc_volts: f64,
+    /// Largest magnitude that the voltage comes to, volt.
+    pub peak_volts: f64,
     /// Resistance, ohm.
     pub ohms: f64,
 }
@@ -77,8 +79,12 @@ impl Multimeter {
         self.function
     }
 
-    /// The function switch, turned by hand.
+    /// The function switch, turned by hand. What it has not, it does not turn to: this one reads no
+    /// peaks.
     pub fn turn(&mut self, to: Function) {
+        if !FUNCTIONS.iter().any(|(function, _)| *function == to) {
+            return;
+        }
         self.function = to;
         self.display = None;
     }
@@ -242,7 +248,7 @@ const FUNCTIONS: &[(Function, &str)] = &[
 mod tests {
     use super::*;
 
-    const SEEN: Seen = Seen { ac_volts: 0.159, dc_volts: 0.0, ohms: 11_000.0 };
+    const SEEN: Seen = Seen { ac_volts: 0.159, dc_volts: 0.0, peak_volts: 0.225, ohms: 11_000.0 };
 
     fn meter() -> Multimeter {
         Multimeter::new(0, Noise::new(7))
