@@ -40,6 +40,10 @@ pub(super) fn acts(bench: &Bench) -> Markup {
 fn primary(bench: &Bench) -> Markup {
     match state(bench) {
         "" if bench.status.selected.is_some() => begin(),
+        "" => match bench.stranger() {
+            Some(stranger) => super::stranger::answers(stranger),
+            None => html! {},
+        },
         "look" | "answer" => items(bench),
         "arm" | "measure" if misses(bench, &["lead_not_nulled", "null_too_old"]) => {
             html! { @for lead in leads(bench) { (null(lead, true)) } (by_hand(false)) }

@@ -8,10 +8,10 @@ use tapline_protocols::inspection::Prompt;
 
 use super::bar::{Bar, bar};
 use super::work::Work;
-use super::{View, acts, document, lead, say, steps, tell};
+use super::{View, acts, document, lead, say, steps, stranger, tell};
 use crate::serve::shared::Halt;
 use crate::station::event::Problem;
-use crate::station::status::{BenchStatus, Heard};
+use crate::station::status::{BenchStatus, Heard, StrangerStatus};
 use crate::words::english;
 
 /// Everything that the view shows.
@@ -29,6 +29,12 @@ impl Bench {
     /// What the open inspection asks for.
     pub(crate) fn prompt(&self) -> Option<&Prompt> {
         self.status.inspection.as_ref().map(|open| &open.prompt)
+    }
+
+    /// An unknown asset that is asked about, while somebody is there to answer.
+    pub(super) fn stranger(&self) -> Option<&StrangerStatus> {
+        let stranger = self.status.stranger.as_ref().filter(|one| one.question.is_some());
+        stranger.filter(|_| self.asks() == "idle")
     }
 
     /// What to do now: a word of the prompts.
@@ -137,7 +143,8 @@ fn now(view: &Bench) -> Markup {
         @if let Some(step) = prompt.and_then(|prompt| prompt.step.as_ref()) {
             p.step { (step) @for place in places(prompt) { " · " strong { (place) } } }
         }
-        p.ask { (english().say("prompt", view.asks())) }
+        @let asked = view.stranger().and_then(stranger::question);
+        p.ask { (asked.as_deref().unwrap_or(english().say("prompt", view.asks()))) }
         @if let Some(halt) = &view.halted {
             p { (halt.why) }
             p { (halt.next) }
@@ -213,6 +220,9 @@ const DASHES: &str = "– – –";
 
 /// How the leads lie, the switches, what can hurt.
 fn hints(view: &Bench) -> Markup {
+    if let Some(stranger) = view.stranger() {
+        return stranger::told(stranger);
+    }
     let Some(prompt) = view.prompt() else { return html! {} };
     let places =
         [("point", &prompt.point), ("part", &prompt.part), ("operating", &prompt.operating)];

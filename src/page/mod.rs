@@ -15,6 +15,7 @@ pub(crate) mod plot;
 pub(crate) mod review;
 pub(crate) mod state;
 mod steps;
+mod stranger;
 pub(crate) mod work;
 
 use maud::{DOCTYPE, Markup, html};

@@ -29,7 +29,7 @@ pub mod register;
 mod say;
 pub mod settings;
 pub mod status;
-mod stranger;
+pub(crate) mod stranger;
 mod taps;
 mod time;
 mod visit;

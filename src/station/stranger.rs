@@ -17,7 +17,7 @@ use super::say::{bad, conflict};
 
 /// What must be told, in the order of asking, with the words that answer it; none: any text. What
 /// an asset without mains connection or protective earth can't have is not asked.
-const QUESTIONS: [(&str, &[&str]); 10] = [
+pub(crate) const QUESTIONS: [(&str, &[&str]); 10] = [
     ("asset", &["new"]),
     ("description", &[]),
     ("ownership", &["hospital", "loaner", "rented", "donated", "patient_owned"]),
