@@ -64,6 +64,8 @@ pub(super) struct Bench {
     pub check: Option<CheckRun>,
     /// A code that needs a badge: that of who is logged in must be the next code.
     pub pending: Option<Pending>,
+    /// When somebody did something here last, microseconds of the boot-time clock.
+    pub acted_us: Option<u64>,
     /// What came of the last scan of its own scanner.
     pub heard: Option<Result<Answer, Problem>>,
 }

@@ -38,6 +38,7 @@ impl Core {
             Err(_) if of_the_station(&request) => String::new(),
             Err(problem) => return Some(Err(problem)),
         };
+        self.left_alone(&bench, at);
         let by = match self.person(&bench, by) {
             Ok(by) => by,
             Err(problem) => return Some(Err(problem)),

@@ -24,6 +24,10 @@ const CODE_BYTES_MAX: usize = 256;
 /// What separates elements of GS1.
 const SEPARATOR: u8 = 0x1d;
 
+/// How long a bench may be left alone until it needs a badge again, microseconds of the boot-time
+/// clock (common practice, no source).
+const ALONE_US_MAX: u64 = 3_600_000_000;
+
 /// How long a code that needs a badge waits for it, microseconds of the boot-time clock.
 const BADGE_US_MAX: u64 = 30_000_000;
 
@@ -43,6 +47,7 @@ impl Core {
         };
         let result = match &scan.content {
             Some(content) if fact.refused.is_none() => {
+                self.left_alone(&bench, at);
                 let by = self.register.logins.get(&bench).cloned();
                 let origin = Origin::Scanner;
                 let code = raw_text(scan.payload());
@@ -275,6 +280,20 @@ impl Core {
                 let book = self.idle_book(at);
                 self.put(book, at, Fact::Scan(fact), None)
             }
+        }
+    }
+
+    /// Somebody does something at a bench. Where nobody did for an hour and nothing is open, who
+    /// was logged in there is so no more: it may be somebody else who does it. It is looked at
+    /// when it matters, so that no timer wakes an idle station. An open inspection keeps its name:
+    /// its captures need one.
+    pub(super) fn left_alone(&mut self, bench: &str, at: Stamp) {
+        let Some(place) = self.benches.get_mut(bench) else { return };
+        let before = place.acted_us.replace(at.boot_us);
+        let alone = before.is_some_and(|us| at.boot_us.saturating_sub(us) > ALONE_US_MAX);
+        if alone && place.active.is_none() && self.register.logins.contains_key(bench) {
+            let login = LoginFact { bench: bench.into(), operator: None };
+            self.put_station(at, Fact::Login(login), None);
         }
     }
 

@@ -73,7 +73,8 @@ impl Core {
         for bench in self.benches.keys().cloned().collect::<Vec<_>>() {
             let place = self.bench(&bench);
             let active = place.active.take();
-            *place = Bench::default();
+            let acted_us = place.acted_us;
+            *place = Bench { acted_us, ..Bench::default() };
             place.active.clone_from(&active);
             match active {
                 Some(id) => self.resume(&id, &bench, at, "suspend"),

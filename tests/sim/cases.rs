@@ -361,6 +361,24 @@ fn a_crash_between_signature_and_seal_is_made_good() {
     assert_eq!(next, "K3-20261124-0002");
 }
 
+/// Who went home without logging out signs nothing next morning.
+#[test]
+fn a_bench_that_was_left_alone_needs_a_badge_again() {
+    let mut world = ready(1);
+    world.run(59 * 60_000_000);
+    begin(&mut world, "P-0109").expect("less than an hour");
+    world.run(2 * 3_600_000_000);
+    end(&mut world);
+    world.run(3_601_000_000);
+    let refused = begin(&mut world, "P-0109").unwrap_err();
+    assert!(refused.detail.contains("nobody is logged in"), "{refused:?}");
+    assert_eq!(world.status.as_ref().unwrap().benches[0].operator, None);
+    world.scan("OP-0002");
+    let id = begin(&mut world, "P-0109").unwrap().id.unwrap();
+    let by = world.lines(&BookId::Inspection(id))[0].by.clone();
+    assert_eq!(by.as_deref(), Some("op-2"));
+}
+
 /// An empty core has nothing to do, and says so.
 #[test]
 fn nothing_waits_in_a_core_that_was_only_made() {

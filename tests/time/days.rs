@@ -71,6 +71,8 @@ fn no_clock_makes_a_supply_check_of_yesterday_one_of_today() {
         nothing_for(&mut world, waits);
         world.set_clock(step_us);
         world.core.synchronised(true);
+        // Who was away for longer than an hour shows the badge again.
+        world.scan("OP-0007");
         let book = opened(&mut world);
         let proves = facts(&world, &book).iter().any(|fact| matches!(fact, Fact::Prove(_)));
         assert_eq!(proves, carried, "{waits} {step_us}");
