@@ -94,6 +94,16 @@ pub struct Due {
     pub config: Option<PathBuf>,
 }
 
+/// The numbers of a month, as the running station counts them.
+#[derive(Debug, Clone, Args)]
+pub struct Month {
+    /// Month, such as 2026-11 [default: this one, UTC]
+    pub month: Option<String>,
+    /// Days after the due day on which an inspection is in time yet
+    #[arg(long, value_name = "DAYS", default_value_t = 0)]
+    pub grace: u32,
+}
+
 /// What an asset measured, like for like. The books are read, not the index, and the station may
 /// run meanwhile.
 #[derive(Debug, Clone, Args)]

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
-pub use super::again_args::{Due, Explain, Find, History, Replay, Span};
+pub use super::again_args::{Due, Explain, Find, History, Month, Replay, Span};
 pub use super::asset_args::AssetCommand;
 pub use super::bench_args::BenchCommand;
 
@@ -136,6 +136,8 @@ pub enum Command {
     Status,
     /// The address of the bench page, with the key of this run of the station
     Page,
+    /// The numbers of a month: in time, found, faults, minutes, overdue, what is missing
+    Month(Month),
     /// Follow the live log
     Tail(Tail),
     /// An inspection: result, or its raw bytes

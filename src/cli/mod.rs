@@ -25,6 +25,7 @@ mod identify;
 pub mod judge;
 pub mod key;
 mod learn;
+mod month;
 mod offline;
 mod output;
 mod page;
@@ -184,6 +185,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
         Command::Page => page::page(&client(), &common),
+        Command::Month(args) => month::month(&args, &client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),
         Command::Limits { what } => register::limits(&client(), what, &common),

@@ -8,6 +8,7 @@ mod due;
 mod guard;
 mod key;
 mod loopback;
+mod month;
 mod openapi;
 mod page;
 mod peer;

@@ -85,8 +85,12 @@ pub(super) async fn one(
     register: &'static str,
     Path(id): Path<String>,
 ) -> Result<Json<Value>, Refused> {
-    let all = hall.shared.ask(move |core| entries(core.register(), register)).await?;
-    let found = all.into_iter().find(|(known, _)| *known == id);
+    let wanted = id.clone();
+    let find = move |register_now: &Register| match register {
+        "assets" => register_now.assets.get_key_value(&wanted).map(revised),
+        _ => entries(register_now, register).into_iter().find(|(known, _)| *known == wanted),
+    };
+    let found = hall.shared.ask(move |core| find(core.register())).await?;
     let (_, entry) =
         found.ok_or_else(|| Refused::new("not_found", format!("the register has no `{id}`")))?;
     Ok(Json(entry))

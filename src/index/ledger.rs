@@ -246,6 +246,21 @@ impl Ledger {
         all
     }
 
+    /// What came of each look for an asset from one day to before another, by asset.
+    pub(super) fn visits(&self, (from, to): (Day, Day)) -> BTreeMap<String, Vec<String>> {
+        let mut visits: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for (asset, events) in &self.assets {
+            for (_, event) in events {
+                let Event::Visited(visit) = event else { continue };
+                let day = Day::parse(&visit.0.day);
+                if day.is_some_and(|day| day >= from && day < to) {
+                    visits.entry(asset.to_string()).or_default().push(visit.0.outcome.clone());
+                }
+            }
+        }
+        visits
+    }
+
     fn standing(
         &self,
         asset: &Name,

@@ -240,11 +240,7 @@ impl Store {
         let fact = match self.dice.below(6) {
             _ if parked => self.resume("park"),
             0 => Fact::Park(ReasonFact { reason: None }),
-            1 => {
-                self.boot += 1;
-                self.at.boot_us = 5_000_000;
-                self.resume("restart")
-            }
+            1 => return self.restart(),
             2 => {
                 let state = self.dice.pick(&["active", "repeat", "done"]).into();
                 let reason = Some("\"state\":\"repeat\"".into());
@@ -259,6 +255,18 @@ impl Store {
         };
         self.works[at].parked = matches!(fact, Fact::Park(_));
         self.commit(&BookId::Inspection(id), vec![fact]);
+    }
+
+    /// Another boot: what is open and does not rest goes on.
+    fn restart(&mut self) {
+        self.boot += 1;
+        self.at.boot_us = 5_000_000;
+        let open: Vec<String> =
+            self.works.iter().filter(|work| !work.parked).map(|work| work.id.clone()).collect();
+        for id in open {
+            let resume = self.resume("restart");
+            self.commit(&BookId::Inspection(id), vec![resume]);
+        }
     }
 
     fn resume(&self, after: &str) -> Fact {

@@ -8,7 +8,8 @@
 //! newest line of each thing), `meta` (layout, whose index it is, how far it is).
 //!
 //! Dates: `ledger` holds in memory what moves them, folded from the list and the station book when
-//! the index is compared with the books and with each line after that; `due` answers from it.
+//! the index is compared with the books and with each line after that; `due` and `month` answer
+//! from it.
 //!
 //! Reading order: `work` is how lines become rows, `tally` what dates need of an inspection, `text`
 //! and `columns` how a block is packed, `press` how any value lies in the store, `sheet` and
@@ -26,6 +27,7 @@ mod lists;
 mod load;
 #[cfg(test)]
 mod made;
+mod month;
 mod press;
 mod query;
 mod raw;
@@ -43,6 +45,7 @@ use std::io;
 pub use build::{Opened, RebuildFault, Rebuilt, rebuild};
 pub use due::{Due, DueCount, DueList, DueQuery};
 pub use level::{Progress, Told};
+pub use month::{AGAIN_DAYS, Missing, Month, MonthQuery, Share};
 pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;
 pub use store::Index;

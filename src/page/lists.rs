@@ -36,7 +36,7 @@ pub(crate) fn due(list: &Worklist<'_>) -> String {
     let Worklist { rows, place, summary, damaged, next } = *list;
     let main = html! {
         h1 { (say("due")) }
-        p { (summary) }
+        p { (summary) " " a href="/month" { (say("month")) } }
         @for id in damaged { p.warn { (english().tell("due", "counts_for_nothing", &[("id", id)])) } }
         form.filters method="get" action="/due" {
             label { (say("location")) input name="place" value=(place) autocomplete="off"; }

@@ -11,6 +11,7 @@ pub(crate) mod bar;
 pub(crate) mod bench;
 mod lead;
 pub(crate) mod lists;
+pub(crate) mod month;
 pub(crate) mod plot;
 pub(crate) mod review;
 pub(crate) mod state;

@@ -45,4 +45,14 @@ fn the_worklist_of_the_station_is_that_of_its_books() {
     assert!(found.len() > 2, "{all}");
     let refused = station.run(&["due", "--on", "2027-02-29"]);
     assert_eq!(refused.code, 2, "{refused:?}");
+    let month: Value = serde_json::from_str(&station.done(&["month", "--json"])).unwrap();
+    assert_eq!(month["numbers"]["on_time"]["all"], 0, "nothing was registered before: {month}");
+    assert_eq!(month["as_of"], station.get("/v1/due")["today"]);
+    let told = station.done(&["month", "2027-01", "--grace", "7"]);
+    assert!(told.starts_with("2027-01, as of "), "{told}");
+    assert!(
+        told.contains("found: nothing to count\n  Of the assets that were looked for"),
+        "{told}"
+    );
+    assert_eq!(station.run(&["month", "2027-13"]).code, 2);
 }

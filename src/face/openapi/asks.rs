@@ -17,12 +17,14 @@ enum Kind {
     Verdict,
     Day,
     State,
+    Month,
+    Grace,
     Count,
     Seq,
     Flag,
 }
 
-use Kind::{Count, Day, Flag, Moment, Must, Seq, State, Text, Verdict};
+use Kind::{Count, Day, Flag, Grace, Moment, Month, Must, Seq, State, Text, Verdict};
 
 /// Days of the calendar but for 29 February, which no pattern tells.
 const DAY: &str = "^(19|2[0-9])[0-9]{2}-((0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])\
@@ -73,6 +75,13 @@ const ASKS: &[Ask] = &[
             ("limit", Count),
         ],
         "List",
+    ),
+    (
+        "/v1/month",
+        "The numbers of a month (`of`, this one without), each a count of a count with what it \
+         means, and what was due and is missing. `grace`: days after the due day that are in time.",
+        &[("of", Month), ("grace", Grace), ("after", Text), ("limit", Count)],
+        "Thing",
     ),
     ("/v1/inspections/{id}", "What an inspection came to.", &[], "Thing"),
     (
@@ -161,6 +170,8 @@ fn of(kind: Kind) -> Value {
             "description": "A day from 1900 to 2999; 29 February is one where the year has it.",
         }),
         State => json!({ "enum": super::super::due::STATES }),
+        Month => json!({ "type": "string", "pattern": "^(19|2[0-9])[0-9]{2}-(0[1-9]|1[0-2])$" }),
+        Grace => json!({ "type": "integer", "minimum": 0, "maximum": 366 }),
         Count => json!({ "type": "integer", "minimum": 1, "maximum": 500 }),
         Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
         Flag => json!({ "enum": [0, 1] }),

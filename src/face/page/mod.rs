@@ -4,6 +4,7 @@ mod asset;
 mod bench;
 mod lists;
 mod live;
+mod month;
 mod past;
 mod reading;
 mod review;
@@ -46,6 +47,7 @@ pub(super) fn routes(hall: Hall) -> Router {
         .route("/bench/{bench}/live", get(live::live))
         .route("/bench/{bench}/{act}", post(bench::act))
         .route("/due", get(lists::due))
+        .route("/month", get(month::view))
         .route("/results", get(lists::results))
         .route("/asset/{id}", get(asset::view))
         .route("/inspection/{id}", get(review::view))

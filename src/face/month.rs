@@ -1,0 +1,113 @@
+//! The numbers of a month, as the index counts them.
+
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Query, State};
+use axum::response::Json;
+use serde::Deserialize;
+use serde_json::{Value, json};
+use tapline_protocols::due::Day;
+
+use super::Hall;
+use super::due::{row, today};
+use super::problem::Refused;
+use super::query::limit;
+use super::records::{ask, blocking};
+use crate::index::{Missing, Month, MonthQuery, Share};
+use crate::words::english;
+
+/// Most days of grace.
+const GRACE_MAX: u32 = 366;
+
+/// Which month is wanted.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wanted {
+    of: Option<String>,
+    grace: Option<u32>,
+    after: Option<String>,
+    limit: Option<usize>,
+}
+
+/// `GET /v1/month?of=2026-11`: this month without `of`.
+pub(super) async fn month(
+    State(hall): State<Hall>,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+) -> Result<Json<Value>, Refused> {
+    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    blocking(move || {
+        let query = wanted.query()?;
+        let month = ask(&hall, |index| index.month(&query))?;
+        Ok(Json(json(&month, &query)))
+    })
+    .await
+}
+
+impl Wanted {
+    fn query(self) -> Result<MonthQuery, Refused> {
+        let today = today();
+        let grace = self.grace.unwrap_or_default();
+        if grace > GRACE_MAX {
+            let why = format!("`grace` is a number of days, at most {GRACE_MAX}");
+            return Err(Refused::new("bad_input", why));
+        }
+        Ok(MonthQuery {
+            first: first(self.of.as_deref(), today)?,
+            today,
+            grace,
+            after: self.after,
+            limit: limit(self.limit)?,
+        })
+    }
+}
+
+/// The first day of a month that is named, `2026-11`; without one of this month.
+pub(super) fn first(of: Option<&str>, today: Day) -> Result<Day, Refused> {
+    let this = today.text();
+    let text = of.unwrap_or(&this[..7]);
+    Day::parse(&format!("{text}-01")).ok_or_else(|| {
+        Refused::new("bad_input", "`of` is a month from 1900-01 to 2999-12: 2026-11".to_owned())
+    })
+}
+
+fn json(month: &Month, query: &MonthQuery) -> Value {
+    let share = |of: &Share| json!({ "of": of.of, "all": of.all, "percent": of.percent() });
+    let mut numbers = json!({});
+    for (code, of) in &month.shares {
+        numbers[*code] = share(of);
+        numbers[*code]["means"] = english().say("month_means", code).into();
+    }
+    let means = |code| english().say("month_means", code);
+    let risks: Vec<Value> = month
+        .overdue
+        .iter()
+        .map(|(risk, of)| {
+            let mut json = share(of);
+            json["risk"] = json!(risk);
+            json
+        })
+        .collect();
+    let people: Vec<Value> = month
+        .set_aside
+        .iter()
+        .map(|(by, values, kept)| json!({ "by": by, "values": values, "in_force": kept }))
+        .collect();
+    json!({
+        "month": query.first.text()[..7], "as_of": month.as_of.text(), "grace": query.grace,
+        "numbers": numbers,
+        "minutes": {
+            "median": month.minutes_at(50), "p90": month.minutes_at(90),
+            "inspections": month.worked_us.len(), "means": means("minutes"),
+        },
+        "overdue": { "by_risk": risks, "means": means("overdue") },
+        "set_aside": { "by_operator": people, "means": means("set_aside") },
+        "missing": month.missing.iter().map(missing).collect::<Vec<Value>>(),
+        "missing_all": month.missing_all, "next": month.next, "damaged": month.damaged,
+    })
+}
+
+fn missing(one: &Missing) -> Value {
+    let mut json = row(&one.due);
+    json["late"] = one.late.map(Day::text).into();
+    json["visit"] = one.visit.as_deref().into();
+    json
+}
