@@ -13,4 +13,4 @@ mod years;
 
 pub(crate) use years::{Wanted, make};
 #[allow(unused_imports, reason = "each benchmark uses a part of it")]
-pub(crate) use {check::check, register::config};
+pub(crate) use {check::check, disk::Loose, register::assets, register::config};
