@@ -1,8 +1,10 @@
-//! The register as a workshop uses it, with the real program: lists in and out.
+//! The register as a workshop uses it, with the real program: lists in and out, the worklist.
 //!
 //! CSV is RFC 4180; what Python's own `csv` writes is imported, and what is exported it reads.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "register/desk.rs"]
+mod desk;
 mod support;
 
 use std::fs;
@@ -11,8 +13,7 @@ use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
 use support::python::interpreter;
-use support::station::{Builder, Output, Station};
-use tapline_drivers::scan::control::code;
+use support::station::{Builder, Station};
 
 const MAP: &str = include_str!("../contrib/example/assets-map.toml");
 const HEAD: [&str; 14] = [
@@ -291,153 +292,6 @@ fn the_register_is_no_matter_of_one_bench() {
     for who in [["--by", "op-7"], ["--bench", "b1"]] {
         assert_eq!(station.run(&[&visit[..], &who].concat()).code, 0);
     }
-}
-
-#[test]
-fn an_unknown_asset_is_asked_what_its_plan_follows_from() {
-    let station = Builder::new().start();
-    station.done(&["scan", "T-0201"]);
-    assert_eq!(station.bench()["selected"]["asset"], "T-0201");
-    let unknown = station.run(&["scan", "N-77"]);
-    assert!(unknown.code == 2 && unknown.stderr.contains("describe it"), "{unknown:?}");
-    // Nothing is carried over from the asset before: not its selection, not its plan.
-    assert_eq!(station.bench()["selected"], Value::Null);
-    let refused = station.run(&["begin"]);
-    assert!(refused.code == 2 && refused.stderr.contains("no asset is selected"), "{refused:?}");
-    let asked = |station: &Station| station.bench()["stranger"]["question"].take();
-    assert_eq!(asked(&station), "description", "its number is what was scanned");
-    for (tell, next) in [
-        ("description=infusion pump", "ownership"),
-        ("ownership=loaner", "class"),
-        ("class=internal", "cord"),
-        ("class=I", "cord"),
-        ("cord=fixed", "functional_earth"),
-        ("functional_earth=no", "switching_supply"),
-        ("switching_supply=yes", "earthed_points"),
-        ("earthed_points=case screw", "accessible_parts"),
-        ("accessible_parts=none", "applied_parts"),
-    ] {
-        station.done(&["describe", tell]);
-        assert_eq!(asked(&station), next, "after {tell}");
-    }
-    let wrong = station.run(&["describe", "applied_parts=line"]);
-    assert!(wrong.code == 2 && wrong.stderr.contains("name:type:connections"), "{wrong:?}");
-    assert!(!station.get("/v1/assets").to_string().contains("N-77"), "not before all is told");
-    let last = station.run(&["describe", "applied_parts=line:CF:1", "location=East/2"]);
-    assert!(last.stderr.starts_with("N-77 is in the register; plan "), "{last:?}");
-    let bench = station.bench();
-    assert_eq!((&bench["selected"]["asset"], &bench["stranger"]), (&json!("N-77"), &Value::Null));
-    let asset = station.get("/v1/assets/N-77");
-    assert_eq!((&asset["class"], &asset["ownership"]), (&json!("I"), &json!("loaner")));
-    assert_eq!(asset["applied_parts"][0]["type"], "CF");
-    let id = station.done(&["begin", "iec62353-recurrent-direct"]);
-    assert_eq!(station.bench()["inspection"]["asset"], "N-77", "{id}");
-}
-
-#[test]
-fn a_new_asset_is_described_by_codes_but_for_its_words() {
-    let station = Builder::new().start();
-    let scan = |word: &str| station.run(&["scan", &code(word)]);
-    let nothing = scan("ASSET.CLASS-II");
-    assert!(nothing.code == 2 && nothing.stderr.contains("no unknown code"), "{nothing:?}");
-    assert_eq!(station.run(&["scan", "N-79"]).code, 2);
-    station.done(&["describe", "description=lamp"]);
-    for word in ["DONATED", "CLASS-II", "CORD-FIXED", "FUNCTIONAL-EARTH-NO", "SWITCHING-NO"] {
-        assert_eq!(scan(&format!("ASSET.{word}")).code, 0, "{word}");
-    }
-    assert_eq!(
-        station.bench()["stranger"]["question"],
-        "accessible_parts",
-        "class II has no earth"
-    );
-    assert_eq!(scan("ASSET.ACCESSIBLE-PARTS-NONE").code, 0);
-    let last = scan("ASSET.APPLIED-PARTS-NONE");
-    assert!(last.stderr.starts_with("N-79 is in the register"), "{last:?}");
-    assert_eq!(station.get("/v1/assets/N-79")["ownership"], "donated");
-    assert_eq!(station.bench()["selected"]["asset"], "N-79");
-}
-
-#[test]
-fn what_was_told_of_one_unknown_asset_is_never_told_of_the_next() {
-    let station = Builder::new().start();
-    assert_eq!(station.run(&["scan", "N-78"]).code, 2);
-    station.done(&["describe", "class=II", "cord=none", "description=lamp"]);
-    // A type with its serial number: the strongest that a label without an own number says.
-    let code = "]d20105102222233336219";
-    assert_eq!(station.run(&["scan", code]).code, 2);
-    let told = station.bench()["stranger"]["told"].take();
-    assert_eq!(told, json!({ "udi_di": "05102222233336", "serial": "9" }));
-    let rest = [
-        "describe",
-        "asset=new",
-        "description=thermometer",
-        "ownership=hospital",
-        "class=internal",
-        "cord=none",
-        "accessible_parts=none",
-        "applied_parts=probe:BF:1",
-    ];
-    let done = station.run(&rest);
-    assert!(done.stderr.starts_with("T1-NEW-0001 is in the register"), "{done:?}");
-    station.done(&["scan", code]);
-    assert_eq!(station.bench()["selected"]["asset"], "T1-NEW-0001");
-    // A number that is known is never described anew; one may also be named without a scan.
-    let known = station.run(&["describe", "asset=T-0201", "class=II"]);
-    assert!(known.code == 2 && known.stderr.contains("in the register"), "{known:?}");
-    station.done(&["describe", "asset=4711", "class=II", "cord=fixed"]);
-    assert_eq!(station.bench()["stranger"]["question"], "description");
-    let strange = station.run(&["describe", "clas=II"]);
-    assert!(strange.stderr.contains("did you mean `class`"), "{strange:?}");
-    station.done(&["scan", "T-0201"]);
-    assert_eq!(station.bench()["stranger"], Value::Null);
-    assert_eq!(station.run(&["describe", "class=II"]).code, 2, "there is none to describe");
-}
-
-#[test]
-fn an_instrument_that_is_at_another_bench_is_asked_for_and_not_measured_with() {
-    let mut wiring = Builder::new();
-    let _meter = wiring.pty("dmm", "val-unit-line", Some("TM-01"));
-    let mut station = wiring.start();
-    let text = fs::read_to_string(station.config()).unwrap();
-    let second = "[[bench]]\nid = \"b2\"\nname = \"Bench 2\"\nfixtures = []\n";
-    let wire = |station: &mut Station, bench: &str| {
-        station.stop();
-        let line = format!("id = \"dmm\"\nbench = \"{bench}\"");
-        let wired = text.replace("id = \"dmm\"\nbench = \"b1\"", &line);
-        fs::write(station.config(), format!("{wired}{second}")).unwrap();
-        station.restart();
-    };
-    fn at(station: &Station, bench: &str, words: &[&str]) -> Output {
-        station.run(&[words, &["--bench", bench]].concat())
-    }
-    fn seen(station: &Station) -> Value {
-        station.get("/v1/instruments/TM-01")["seen"]["bench"].take()
-    }
-    wire(&mut station, "b1");
-    assert_eq!(at(&station, "b2", &["operator", "login", "OP-0007"]).code, 0);
-    assert_eq!(seen(&station), Value::Null);
-    assert!(at(&station, "b1", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
-    assert_eq!(seen(&station), "b1");
-    let strange = at(&station, "b2", &["scan", "TM-01"]);
-    assert!(strange.code == 2 && strange.stderr.contains("is on line `dmm` of bench b1"));
-    // Its line is wired to the other bench: it is not measured with before it was seen there.
-    wire(&mut station, "b2");
-    let begin = ["begin", "--asset", "T-0201"];
-    let refused = at(&station, "b2", &begin);
-    assert!(refused.code == 2 && refused.stderr.contains("seen at bench b1"), "{refused:?}");
-    let asked = at(&station, "b2", &["scan", "TM-01"]);
-    assert!(asked.code == 2 && asked.stderr.contains("is at bench b1 since"), "{asked:?}");
-    assert_eq!(at(&station, "b2", &["scan", "SB-1"]).code, 0);
-    assert_eq!(at(&station, "b2", &["scan", "TM-01"]).code, 2, "another code came between");
-    assert_eq!(seen(&station), "b1", "one scan moves nothing");
-    assert!(at(&station, "b2", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
-    assert_eq!(seen(&station), "b2");
-    assert_eq!(at(&station, "b2", &begin).code, 0);
-    let lines = lines(&station);
-    assert!(
-        lines.contains(r#""k":"checkout","bench":"b1","instrument":"TM-01","link":"dmm","by""#)
-    );
-    assert!(lines.contains(r#""link":"dmm","from":"b1","by":"op-7""#), "{lines}");
 }
 
 #[test]

@@ -21,6 +21,8 @@ pub(super) struct About {
     known: BTreeMap<String, BTreeSet<String>>,
     aside: Vec<Value>,
     closed: Option<Value>,
+    /// The inspection that was not passed and that this one tests again.
+    retest: Option<Value>,
 }
 
 impl About {
@@ -61,6 +63,7 @@ impl About {
                 let one = &fact["operator"];
                 self.operators.insert(text(&one["id"]), text(&one["name"]));
             }
+            "retest" => self.retest = Some(fact.clone()),
             "instruments" => {
                 self.instruments.extend(list("list").into_iter().map(by_id));
                 self.setups.extend(list("setups").into_iter().map(by_id));
@@ -89,6 +92,10 @@ impl About {
         lines.extend(self.opened.iter().map(|fact| {
             let (at, who, reason) = (moment(fact), self.who(&fact["by"]), text(&fact["reason"]));
             tell("opened", &[("at", &at), ("who", &who), ("reason", &reason)])
+        }));
+        lines.extend(self.retest.iter().map(|fact| {
+            let outcome = english().say("verdict", &text(&fact["outcome"])).to_owned();
+            tell("retest", &[("of", &text(&fact["of"])), ("outcome", &outcome)])
         }));
         lines.extend(self.tapped.iter().filter_map(|id| self.instruments.get(id)).map(with));
         lines.extend(

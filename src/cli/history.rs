@@ -8,8 +8,8 @@ use tapline_protocols::fact::Judged;
 use super::args::{Common, History};
 use super::change::{limit, value, word};
 use super::{Exit, Trouble, crowd, judge, offline, output};
-use crate::past;
 use crate::past::history::{Group, groups, reaches, tell};
+use crate::past::{self, Past};
 use crate::words::english;
 
 /// Prints the groups of an asset. Exit: 0, or 2 where a record can't be read.
@@ -32,11 +32,36 @@ pub(super) fn history(args: &History, common: &Common) -> Result<Exit, Trouble> 
     if found.is_empty() {
         output::talk(&english().tell("history", "empty", &[("asset", &args.asset)]));
     }
+    for past in found.iter().filter(|past| past.retest_of.is_some()) {
+        output::data(&if common.json { retest_json(past, &args.asset) } else { retest(past) })?;
+    }
     for group in groups(&found) {
         let shown = if common.json { json(&group, &args.asset) } else { text(&group) };
         output::data(&shown)?;
     }
     Ok(Exit::of_code(exit))
+}
+
+/// A retest, with the inspection that was not passed before it.
+fn retest_json(past: &Past, asset: &str) -> String {
+    json!({
+        "asset": asset, "retest": past.id, "day": past.day.text(), "of": past.retest_of,
+        "reason": past.reason, "outcome": past.signed.map(|(_, outcome)| outcome),
+    })
+    .to_string()
+}
+
+fn retest(past: &Past) -> String {
+    let outcome = past.signed.map(|(_, outcome)| json!(outcome)).unwrap_or_default();
+    let outcome = english().say("verdict", outcome.as_str().unwrap_or_default()).to_owned();
+    let values = [
+        ("day", past.day.text()),
+        ("id", past.id.clone()),
+        ("outcome", outcome),
+        ("of", past.retest_of.clone().unwrap_or_default()),
+        ("reason", past.reason.replace('_', " ")),
+    ];
+    tell("retest", &values)
 }
 
 fn json(group: &Group, asset: &str) -> String {

@@ -203,6 +203,7 @@ mod tests {
             reason: "scheduled".into(),
             signed: Some((seq, Word::Pass)),
             by_its_plan: true,
+            retest_of: None,
             verdicts: Vec::new(),
         };
         (seq, Event::Inspected(Box::new(past)))

@@ -32,6 +32,8 @@ pub(crate) struct Past {
     pub(crate) signed: Option<(u64, Word)>,
     /// It was made by the plan that the asset is to be inspected by.
     pub(crate) by_its_plan: bool,
+    /// The inspection before, which was not passed and which this one tests again.
+    pub(crate) retest_of: Option<String>,
     /// Verdicts in force on measured values, with what they may be compared by.
     pub(crate) verdicts: Vec<(Like, Judged)>,
 }
@@ -76,6 +78,7 @@ struct Book {
     values: BTreeMap<u64, String>,
     verdicts: BTreeMap<String, Judged>,
     signed: Option<(u64, Word)>,
+    retest_of: Option<String>,
 }
 
 impl Book {
@@ -91,6 +94,7 @@ impl Book {
             Fact::Given(Given::Steps { list }) => {
                 self.steps.extend(list.iter().map(|step| (step.step.clone(), step.clone())));
             }
+            Fact::Given(Given::Retest { of, .. }) => self.retest_of = Some(of.clone()),
             Fact::Value(value) => {
                 self.values.insert(line.seq, value.step.clone());
             }
@@ -115,6 +119,7 @@ impl Book {
             asset: asset.clone(),
             reason: self.reason.clone(),
             signed: self.signed,
+            retest_of: self.retest_of,
         })
     }
 

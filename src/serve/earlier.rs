@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::thread;
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{Earlier, Opened};
+use tapline_protocols::fact::Opened;
 use tokio::sync::mpsc;
 
 use super::indexer::Indexer;
@@ -15,7 +15,7 @@ use super::shared::Shared;
 use crate::books::{Books, OnShelf, Shelf, place};
 use crate::clock;
 use crate::past;
-use crate::past::earlier::{AFTER_REPAIR, newest};
+use crate::past::earlier::{AFTER_REPAIR, Before, newest};
 use crate::station::event::{Event, Stored};
 
 /// Newest records of all assets among which they are sought while the index can't name those of
@@ -30,16 +30,19 @@ pub(super) fn read(
     to: &mpsc::Sender<Event>,
 ) {
     let Fact::Open(open) = &line.fact else { return };
-    let Some(opened) = open.inspection.clone().filter(|one| one.reason != AFTER_REPAIR) else {
-        return;
-    };
+    let Some(opened) = open.inspection.clone() else { return };
     let (id, folder, shelf, to) = (open.id.clone(), folder.to_owned(), books.shelf(), to.clone());
     let shared = shared.clone();
     let work = move || {
-        let list = of_asset(&shelf, &folder, &opened, shared.indexer.get());
-        if !list.is_empty() {
+        let before = of_asset(&shelf, &folder, &opened, shared.indexer.get());
+        let Before { mut list, failed } = before;
+        if opened.reason == AFTER_REPAIR {
+            // It begins a new reference.
+            list.clear();
+        }
+        if !list.is_empty() || failed.is_some() {
             // The engine may have stopped; then nothing is compared.
-            let _ = to.blocking_send(Event::Earlier { at: clock::now(), id, list });
+            let _ = to.blocking_send(Event::Earlier { at: clock::now(), id, list, failed });
         }
     };
     let thread = thread::Builder::new().name("earlier".into());
@@ -50,12 +53,7 @@ pub(super) fn read(
 
 /// The index names them, if it has every line that was stored before; else all records are passed
 /// over, the newest first.
-fn of_asset(
-    shelf: &Shelf,
-    folder: &Path,
-    opened: &Opened,
-    index: Option<&Indexer>,
-) -> Vec<Earlier> {
+fn of_asset(shelf: &Shelf, folder: &Path, opened: &Opened, index: Option<&Indexer>) -> Before {
     let read = |record: &OnShelf| past::read(folder, record, Some(&opened.asset));
     if let Some(named) = index.and_then(|index| named(index, folder, &opened.asset)) {
         return newest(named.iter().rev(), read);
@@ -64,7 +62,7 @@ fn of_asset(
         Ok(records) => newest(records.iter().rev().take(SOUGHT_MAX), read),
         Err(halted) => {
             tracing::warn!(%halted, "Earlier values are not compared.");
-            Vec::new()
+            Before::default()
         }
     }
 }

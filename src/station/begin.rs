@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
-use tapline_protocols::fact::{CheckFact, Earlier, Given, LinkGiven, Open, Opened};
+use tapline_protocols::fact::{CheckFact, Earlier, Given, LinkGiven, Open, Opened, Word};
 use tapline_protocols::limits::Row;
 use tapline_protocols::plan::{
     BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
@@ -349,6 +349,15 @@ impl Core {
         for list in list.chunks(EARLIER_A_LINE) {
             let given = Given::Earlier { list: list.to_vec() };
             self.put_case(id, at, Fact::Given(given), None);
+        }
+    }
+
+    /// The inspection before was not passed: the record of its retest names it.
+    pub(super) fn retest(&mut self, id: &str, at: Stamp, failed: Option<(String, Word)>) {
+        if let (Some((of, outcome)), Some(case)) = (failed, self.cases.get(id))
+            && !case.closed
+        {
+            self.put_case(id, at, Fact::Given(Given::Retest { of, outcome }), None);
         }
     }
 

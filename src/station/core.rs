@@ -241,8 +241,9 @@ impl Core {
                 self.sealed(at, SealedFact { id, head, bytes, key });
                 at
             }
-            Event::Earlier { at, id, list } => {
+            Event::Earlier { at, id, list, failed } => {
                 self.compare_with(&id, at, &list);
+                self.retest(&id, at, failed);
                 at
             }
             Event::Clock { change, synced } => {

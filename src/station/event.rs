@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::Earlier;
+use tapline_protocols::fact::{Earlier, Word};
 use tapline_protocols::plan::Settings;
 
 use super::changes::Changes;
@@ -80,6 +80,8 @@ pub enum Event {
         id: String,
         /// Newest of each that may be compared.
         list: Vec<Earlier>,
+        /// The inspection before, where the asset did not pass it.
+        failed: Option<(String, Word)>,
     },
     /// The station stops in order: what is open stays open.
     Stop {

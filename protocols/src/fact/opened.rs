@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use serde::{Deserialize, Serialize};
 use tapline_drivers::Unit;
 
-use super::CheckFact;
+use super::{CheckFact, Word};
 use crate::doubt::trend::Like;
 use crate::plan::Expanded;
 use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
@@ -224,6 +224,14 @@ pub enum Given {
     Earlier {
         /// Values.
         list: Vec<Earlier>,
+    },
+    /// The inspection before, which the asset did not pass: this one is its retest. Given once it
+    /// was found.
+    Retest {
+        /// Its name.
+        of: String,
+        /// What it came to: `fail`, `conditional_fail`; `undecided` where it was a retest itself.
+        outcome: Word,
     },
     /// Who works at the bench.
     Operator {

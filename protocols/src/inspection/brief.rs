@@ -218,7 +218,7 @@ impl Parts {
                 self.witness = read_witness(witness, faults);
             }
             Given::Links { list } => self.links.extend(list.iter().cloned()),
-            Given::Steps { .. } => {}
+            Given::Steps { .. } | Given::Retest { .. } => {}
             Given::Earlier { list } => self.earlier.extend(list.iter().cloned()),
             Given::Operator { operator } => self.operators.push((**operator).clone()),
         }
