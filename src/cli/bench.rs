@@ -181,7 +181,7 @@ mod tests {
     #[test]
     fn what_the_station_says_is_a_sentence() {
         let words = json!(["scan.selected", "P-0107", "a-plan"]);
-        assert_eq!(said(&words).unwrap(), "P-0107 is selected; plan a-plan");
+        assert_eq!(said(&words).unwrap(), "P-0107 is selected; plan a-plan.");
         assert_eq!(said(&json!(null)), None);
     }
 

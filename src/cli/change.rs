@@ -17,11 +17,11 @@ pub(super) fn value(judged: &Judged) -> String {
     }
 }
 
-/// `max 0.300 Ohm (IEC 62353 2014 5.3.2 a))`, or what stands for no limit.
+/// `max 0.300 Ohm, IEC 62353 2014 5.3.2 a)`, or what stands for no limit.
 pub(crate) fn limit(judged: &Judged) -> String {
     match &judged.limit {
         Some(limit) => format!(
-            "{} {} {} ({} {} {})",
+            "{} {} {}, {} {} {}",
             limit.direction,
             limit.value,
             limit.unit.ucum(),

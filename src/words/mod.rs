@@ -99,7 +99,7 @@ mod tests {
         supply_not_110 test_current_unknown not_alive near_limit worse_than_before \
         conditions_declared";
     /// The closed list of why a reading belongs to no step.
-    const WHYS: &str = "idle guard wrong_function wrong_unit first_after_open unsolicited \
+    const WHYS: &str = "idle not_asked guard wrong_function wrong_unit first_after_open unsolicited \
         duplicate unpaired parked out_of_calibration unknown_instrument spent not_live \
         window_closed no_operator";
 

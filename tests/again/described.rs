@@ -49,7 +49,7 @@ fn it_is_replayed_from_the_record_alone() {
     let folder = made.copy();
     let said = tapline(&["replay", "--all"], folder.path());
     assert_eq!((said.code, said.stdout.as_str()), (0, ""), "{said:?}");
-    assert!(said.stderr.contains(" 2 the same, "), "{said:?}");
+    assert!(said.stderr.contains("the same: 2, "), "{said:?}");
     for day in fs::read_dir(folder.path().join("idle")).unwrap() {
         let said = tapline(&["replay"], &day.unwrap().path());
         assert_eq!(said.code, 0, "{said:?}");

@@ -181,7 +181,10 @@ fn a_person_reads_which_and_why_and_slips_are_told() {
     // (0.352 - 0.061) / 0.95 = 0.306, by hand.
     assert!(said.stdout.starts_with(&format!("{id}  2026-11-25  P-0109  pe (line ")), "{said:?}");
     assert!(said.stdout.contains("PASS would be FAIL: 0.291 Ohm becomes 0.306 Ohm"), "{said:?}");
-    assert!(said.stderr.contains("1 would change, 0 lie within"), "{said:?}");
+    assert!(
+        said.stderr.contains("would change: 1, lie within their doubt of the limit: 0"),
+        "{said:?}"
+    );
     let said = find(&["--instrument", "LR-01"], folder.path());
     assert_eq!(said.stdout.lines().count(), 3, "{said:?}");
     for (args, word) in [

@@ -43,7 +43,7 @@ fn a_whole_folder_is_in_order_and_names_its_key() {
     assert_eq!(said.code, 0, "{said:?}");
     let begin = format!("OK {}: 3 sealed records, 1 in work, 2 days", folder.path().display());
     assert!(said.stdout.starts_with(&begin), "{said:?}");
-    let key = format!("key {}: 3 records", world::key().public().fingerprint());
+    let key = format!("key {}; records: 3.", world::key().public().fingerprint());
     assert!(said.stderr.contains(&key), "{said:?}");
 }
 

@@ -40,7 +40,7 @@ fn only_a_complete_scheduled_pass_moves_the_date() {
     assert!(said.stdout.starts_with("2028-11-25  P-0109  examination lamp, "), "{said:?}");
     assert!(said.stdout.trim_end().ends_with("FAIL; OVERDUE"), "{said:?}");
     assert_eq!(said.stdout.lines().count(), 1);
-    assert_eq!(said.stderr.trim(), "1 assets on 2028-11-26: 1 overdue, 0 without a date");
+    assert_eq!(said.stderr.trim(), "assets: 1 on 2028-11-26; overdue: 1, without a date: 0");
 }
 
 #[test]
@@ -68,7 +68,7 @@ fn few_values_have_no_slope_and_a_leap_is_said() {
     let text = tapline(&["history", "P-0109"], folder.path()).stdout;
     assert!(text.contains("\n  WORSE THAN BEFORE: "), "{text}");
     assert!(
-        text.contains("3 like values that say something: a slope is told from four on"),
+        text.contains("like values that say something: 3. A slope is told from four on"),
         "{text}"
     );
 }
@@ -89,7 +89,7 @@ fn a_trend_of_like_values_has_a_date() {
     );
     assert_eq!(earth["worse_than_before"], false);
     let text = tapline(&["history", "P-0109"], folder.path()).stdout;
-    assert!(text.contains("6 like values: 2.192 Ohm a year"), "{text}");
+    assert!(text.contains("like values: 6. 2.192 Ohm a year"), "{text}");
     assert!(text.contains("the limit is reached on 2026-12-14"), "{text}");
     // Leakage stays as it is.
     assert_eq!(group(&said, "equipment_leakage")["limit"], "no_trend");

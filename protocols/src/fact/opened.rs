@@ -111,7 +111,10 @@ pub struct Policy {
 /// 6. A differential ammeter sees a known current that the supply box puts on in both senses, after
 ///    each value and before anything is switched; in its measure the asset keeps the limit. An
 ///    ammeter behind a switching supply is said to be fast and true r.m.s., as a voltmeter is.
-pub const PROOFS: u32 = 6;
+/// 7. What is tried is switched on: a function test waits for a proved protective earth, as a
+///    measurement that energises does. A step that is measured again has no undecided verdict of
+///    before, and a reading that no step asks for is said to be that.
+pub const PROOFS: u32 = 7;
 
 /// The newest list of what doubt is made of.
 ///

@@ -147,7 +147,10 @@ fn dead(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     let by_box = job.is_none_or(|job| job.by_box);
     let what = "dead".to_string();
     let mut facts = Vec::from([Fact::Act(ActFact { what, step, apart: false })]);
-    if by_box {
+    if condition::silent(desk.record, desk.brief) {
+        // What contacts would have witnessed is this person's word, and the record says so.
+        facts.extend(by_word(desk, supply("off")));
+    } else if by_box {
         facts.extend(declared(desk, &supply("off")));
     }
     Ok(facts)
@@ -188,6 +191,10 @@ fn declared(desk: Desk<'_>, set: &Settings) -> Option<Fact> {
         .filter(|(switch, word)| !better(switch, word) && !desk.brief.witness.sees(**switch))
         .map(|(switch, word)| (*switch, word.clone()))
         .collect();
+    by_word(desk, set)
+}
+
+fn by_word(desk: Desk<'_>, set: Settings) -> Option<Fact> {
     let fixture = desk.brief.supply_box()?.id.clone();
     let known = Known::Declared;
     (!set.is_empty()).then_some(Fact::Switch(SwitchFact { fixture, set, known }))
@@ -246,6 +253,9 @@ fn prove_alive(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     let job = job.ok_or(Refusal::new("conflict", "refusal.no_live_step"))?;
     if !desk.record.run.live_and_watched() {
         return Err(Refusal::new("conflict", "refusal.not_live"));
+    }
+    if condition::supply_gone(desk.record, job) {
+        return Err(Refusal::new("conflict", "refusal.supply_is_off"));
     }
     Ok(Vec::from([Fact::Prove(alive(job))]))
 }

@@ -95,9 +95,10 @@ impl Inspection {
             }
             return Ok((format!("null/{}", null.lead), fact.map(Fact::Null).into_iter().collect()));
         }
-        let step = self.record.active().ok_or("idle")?;
+        let unasked = if brief.policy.proofs < 7 { "idle" } else { "not_asked" };
+        let step = self.record.active().ok_or(unasked)?;
         let job = brief.job(&step.expanded.step).filter(|job| job.meter == instrument);
-        let job = job.ok_or("idle")?;
+        let job = job.ok_or(unasked)?;
         if reading.first < step.at {
             return Err("guard");
         }

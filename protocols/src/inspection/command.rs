@@ -369,7 +369,7 @@ impl<'a> Desk<'a> {
         let person = self.person()?;
         let step = self.brief.step(name);
         let step = step.ok_or(Refusal::new("not_found", "refusal.no_such_step").with(name))?;
-        let state = match (step.gate, step.needs_gate) {
+        let state = match (step.gate, gate::asked(self.brief, step)) {
             (Some(gate), _) => gate::state(self.record, self.brief, gate),
             (None, Some(_)) => gate::before(self.record, self.brief, step),
             (None, None) => return Err(Refusal::new("conflict", "refusal.no_gate").with(name)),

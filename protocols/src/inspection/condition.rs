@@ -53,8 +53,20 @@ pub(super) fn known(record: &Record, job: &Job) -> Result<Option<Known>, &'stati
 /// that speaks of changes alone has had none to speak of. `connected` is the person's word then.
 pub(super) fn unseen(record: &Record, brief: &Brief, job: &Job) -> bool {
     let dead = matches!(record.run.phase, Phase::Dead | Phase::Connected);
-    let sees = job.by_box && brief.witness.sees(Switch::Supply);
-    dead && sees && !record.switches.contains_key(&Switch::Supply)
+    dead && job.by_box && silent(record, brief)
+}
+
+/// There are contacts that see the supply, and they have not said how it stands.
+pub(super) fn silent(record: &Record, brief: &Brief) -> bool {
+    let supply = record.switches.get(&Switch::Supply);
+    let seen = supply.is_some_and(|setting| setting.known == Known::Witnessed);
+    brief.witness.sees(Switch::Supply) && !seen
+}
+
+/// The supply energises the job, and contacts see it off: only something else is on.
+pub(super) fn supply_gone(record: &Record, job: &Job) -> bool {
+    let off = |setting: &Setting| setting.known == Known::Witnessed && setting.word != "on";
+    job.by_box && record.switches.get(&Switch::Supply).is_some_and(off)
 }
 
 /// It is live by what energises the job: where the supply box does not, contacts that see the box

@@ -3,7 +3,7 @@
 use super::brief::Brief;
 use super::record::{Record, StepRecord};
 use crate::fact::Word;
-use crate::plan::{Gate, Step};
+use crate::plan::{Gate, Step, StepKind};
 use crate::register::Class;
 
 /// Where a gate stands.
@@ -28,9 +28,17 @@ impl GateState {
     }
 }
 
+/// The gate that a step waits for: the one that its plan names, and for a function test the one
+/// that the plan has, since the asset is switched on for it.
+pub(super) fn asked(brief: &Brief, step: &Step) -> Option<Gate> {
+    let tries = step.kind == StepKind::Try && 7 <= brief.policy.proofs;
+    let has = tries && gates(brief, Gate::ProtectiveEarth).next().is_some();
+    step.needs_gate.or(has.then_some(Gate::ProtectiveEarth))
+}
+
 /// The gate as a step of the plan meets it.
 pub(super) fn before(record: &Record, brief: &Brief, step: &Step) -> GateState {
-    let Some(gate) = step.needs_gate else { return GateState::NotAsked };
+    let Some(gate) = asked(brief, step) else { return GateState::NotAsked };
     if matches!(brief.asset.class, Class::II | Class::III | Class::Internal) {
         return GateState::NotAsked;
     }

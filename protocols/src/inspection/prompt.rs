@@ -14,6 +14,7 @@ use super::record::{Record, StepRecord, StepState};
 use super::run::Phase;
 use super::watch::Watch;
 use super::{condition, evidence, follow, source, test_current, warmth};
+use crate::fact::Word;
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
@@ -116,7 +117,8 @@ pub struct Prompt {
     pub limit: Option<String>,
     /// What is missing and will leave the step undecided: `supply_not_checked`,
     /// `lead_not_nulled`, `null_too_old`, `path_not_proved`, `no_temperature`. A question to the
-    /// person alone: `supply_unseen`, while leads are to be laid.
+    /// person alone: `supply_unseen`, while leads are to be laid, and `supply_silent`, while it may
+    /// be live.
     pub missing: Vec<&'static str>,
     /// Why the last null or proof was not accepted, a word of the reasons.
     pub refused: Option<&'static str>,
@@ -141,6 +143,9 @@ pub(super) fn prompt(record: &Record, brief: Option<&Brief>, watch: &Watch) -> P
     if let Some(step) = record.active() {
         fill(&mut prompt, (record, watch), brief, step);
     }
+    if record.run.phase == Phase::Live && condition::silent(record, brief) {
+        prompt.missing.push("supply_silent");
+    }
     prompt
 }
 
@@ -162,16 +167,26 @@ fn fill(prompt: &mut Prompt, (record, watch): (&Record, &Watch), brief: &Brief, 
         prompt.function = Some(wanted(record, brief, job));
         prompt.set = settings(record, brief, job, prompt.state);
         prompt.missing = missing(record, brief, job);
-        if job.live() && record.run.phase == Phase::Live && condition::otherwise(record, job) {
+        let stands = !condition::otherwise(record, job) && !condition::supply_gone(record, job);
+        if job.live() && record.run.phase == Phase::Live && !stands {
             prompt.refused = Some("condition_not_set");
         }
         if job.tested.is_some() && prompt.state == "capture" && watch.lacks_voltage(job) {
             prompt.refused = Some("voltage_not_shown");
         }
     } else {
+        if brief.kind(expanded) == StepKind::Try && has_failed(record) {
+            prompt.cautions.insert(0, "failed".to_string());
+        }
         let open = |item: &String| !follow::answered(record, step, item);
         prompt.items = brief.items(expanded).into_iter().filter(open).collect();
     }
+}
+
+/// Something of the asset has failed, and to try it it is switched on.
+fn has_failed(record: &Record) -> bool {
+    let fails = |word| matches!(word, Word::Fail | Word::ConditionalFail);
+    record.verdicts.values().any(|line| fails(line.fact.judged.verdict))
 }
 
 /// The function that a meter is to measure now for the active step.
@@ -304,6 +319,7 @@ fn live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'stati
         (Phase::Connected, _) => "prove_open",
         (Phase::Cleared, _) => "live",
         (Phase::Live, _) if condition::otherwise(record, job) => "dead",
+        (Phase::Live, _) if condition::supply_gone(record, job) => "dead",
         (Phase::Live, _) if !condition::energised(record, job) => "dead",
         (Phase::Live, _) if !condition::in_state(record, job) => "set_state",
         (Phase::Live, _) if !shown_alive(record, job) => "alive",

@@ -12,7 +12,7 @@ use tapline_drivers::Now;
 use super::run::Run;
 use crate::fact::{
     ActFact, AnswerFact, DropFact, EndFact, Fact, Given, NullFact, Open, OverrideFact, ProveFact,
-    ResumeFact, ScanFact, SignFact, StepFact, SwitchFact, ValueFact, VerdictFact,
+    ResumeFact, ScanFact, SignFact, StepFact, SwitchFact, ValueFact, VerdictFact, Word,
 };
 use crate::plan::{Expanded, Switch};
 use crate::register::Known;
@@ -293,8 +293,12 @@ impl Record {
                 }
             }
         }
+        let again = self.begins_again(fact);
         let found = self.steps.iter_mut().find(|step| step.expanded.step == fact.step);
         let Some(step) = found else { return };
+        if again {
+            self.verdicts.remove(&step.expanded.of);
+        }
         step.reason.clone_from(&fact.reason);
         match fact.state.as_str() {
             "active" => {
@@ -317,6 +321,21 @@ impl Record {
         if matches!(step.state, StepState::Skipped | StepState::Closed) {
             self.due.insert(step.expanded.of.clone());
         }
+    }
+
+    /// A step that could not start, or is measured once more, and was undecided: what stood in its
+    /// way then says nothing of it now. By the list that the book names.
+    fn begins_again(&self, fact: &StepFact) -> bool {
+        let opened = self.opened.as_ref().and_then(|line| line.fact.inspection.as_ref());
+        let (true, Some(step)) =
+            (opened.is_some_and(|one| 7 <= one.policy.proofs), self.step_named(&fact.step))
+        else {
+            return false;
+        };
+        let again =
+            fact.state == "repeat" || (fact.state == "active" && step.state == StepState::Closed);
+        let verdict = self.verdicts.get(&step.expanded.of);
+        again && verdict.is_some_and(|line| line.fact.judged.verdict == Word::Undecided)
     }
 
     fn switch(&mut self, seq: u64, at: Now, fact: &SwitchFact) {

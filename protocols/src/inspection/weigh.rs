@@ -39,7 +39,7 @@ pub(super) fn verdict(record: &Record, brief: &Brief, step: &Step) -> Option<Ver
             let judged = measured(record, brief, step)?;
             like::compared(record, brief, step, judged)
         }
-        _ => answered(record, &expanded),
+        _ => answered(record, brief, &expanded),
     };
     let fails = matches!(judged.verdict, Word::Fail | Word::ConditionalFail);
     (complete || fails).then(|| VerdictFact { step: step.id.clone(), judged })
@@ -341,7 +341,7 @@ fn mains(record: &Record, brief: &Brief, step: &Step, lines: &[&Line<ValueFact>]
 }
 
 /// Looks, tries and asks: any failing item fails, an unanswered or skipped step is undecided.
-fn answered(record: &Record, expanded: &[&StepRecord]) -> Judged {
+fn answered(record: &Record, brief: &Brief, expanded: &[&StepRecord]) -> Judged {
     let named = |name: &str| expanded.iter().any(|step| step.expanded.step == name);
     let answers: Vec<_> = record.answers.iter().filter(|line| named(&line.fact.step)).collect();
     let fails = answers.iter().any(|line| line.fact.answer == "fail");
@@ -354,8 +354,13 @@ fn answered(record: &Record, expanded: &[&StepRecord]) -> Judged {
         (false, true) => Word::Undecided,
         (false, false) => Word::Pass,
     };
+    let closed = |step: &&StepRecord| {
+        let gate = step.reason.as_deref() == Some("gate_closed");
+        7 <= brief.policy.proofs && gate && step.state == StepState::Closed
+    };
+    let why = if expanded.iter().any(closed) { "gate_closed" } else { "no_reading" };
     let reasons = match verdict {
-        Word::Undecided => Vec::from(["no_reading".to_string()]),
+        Word::Undecided => Vec::from([why.to_string()]),
         _ => Vec::new(),
     };
     Judged {

@@ -94,13 +94,18 @@ pub(super) fn nothing_is_energised_on_an_unproved_earth(bench: &Bench) {
                 day.proved = proved(bench, verdict, (&earth, day.began));
                 day.failed = matches!(verdict.judged.verdict, Word::Fail | Word::ConditionalFail);
             }
-            Fact::Step(step) if step.step.starts_with("leak") && step.state == "active" => {
+            Fact::Step(step) if energises(&step.step) && step.state == "active" => {
                 day.allows(line);
             }
             Fact::Value(value) if value.step.starts_with("leak") => day.allows(line),
             _ => {}
         }
     }
+}
+
+/// What is measured live, and what is tried.
+fn energises(step: &str) -> bool {
+    step.starts_with("leak") || step == "try"
 }
 
 #[derive(Default)]

@@ -6,8 +6,10 @@ use alloc::vec;
 use tapline_drivers::Function;
 
 use super::bench::{Bench, DAY, Setting};
-use crate::fact::{Fact, LinkFact, Word};
+use crate::fact::{Fact, LinkFact, Policy, Word};
 use crate::inspection::Command;
+use crate::plan::Switch;
+use crate::register::Known;
 
 const NEXT_DAY: &str = "2026-11-25";
 
@@ -146,7 +148,7 @@ fn an_earth_measured_in_part_today_does_not_open_the_gate() {
     repeat(&mut bench, "pe/1");
     bench.touch("0.243 Ohm");
     assert_eq!(bench.verdict("pe").0, Word::Pass, "one direction of today, one of yesterday");
-    assert_eq!(bench.active(), "try", "the other direction was not measured today");
+    assert_eq!(bench.active(), "", "the other direction was not measured today");
     repeat(&mut bench, "pe/2");
     bench.touch("-0.275 Ohm");
     assert_eq!(bench.active(), "leak/1");
@@ -163,7 +165,6 @@ fn a_value_set_aside_today_does_not_renew_the_earth_of_yesterday() {
     let cause = "wrong_point".into();
     bench.ask(&Command::Discard { seq, cause, second: None }).unwrap();
     assert_eq!(bench.verdict("pe").0, Word::Pass);
-    bench.answer("pass").unwrap();
     assert_eq!(bench.state(), "close_scan", "nothing is energised today");
 }
 
@@ -175,7 +176,6 @@ fn a_gate_opened_by_competence_yesterday_is_closed_today() {
     bench.touch("-0.190 Ohm");
     let over = Command::Override { step: "leak".into(), reason: "ward waits".into() };
     bench.ask(&over).unwrap();
-    bench.answer("pass").unwrap();
     assert_eq!(bench.active(), "leak/1");
     bench.resume("boot-1", NEXT_DAY);
     assert_eq!(bench.verdict("leak").1, ["gate_closed"]);
@@ -260,9 +260,9 @@ fn an_open_supply_conductor_is_no_normal_condition() {
     bench.until("prove_open");
     bench.world.s7 = true;
     bench.until("clear");
-    let set = crate::plan::Settings::from([(crate::plan::Switch::S1, "open".to_string())]);
+    let set = crate::plan::Settings::from([(Switch::S1, "open".to_string())]);
     let fixture = "SB-1".to_string();
-    let known = crate::register::Known::Witnessed;
+    let known = Known::Witnessed;
     let open = Fact::Switch(crate::fact::SwitchFact { fixture, set, known });
     bench.put(vec![open], None);
     assert_eq!(bench.act("clear").unwrap_err().code, "condition_not_set");
@@ -329,4 +329,55 @@ fn leads_are_laid_on_the_persons_word_while_the_contacts_have_said_nothing() {
     let mut bench = Bench::open(&Setting::default());
     to_the_leakage(&mut bench);
     assert_eq!((bench.state(), asks(&bench)), ("connect", false), "nothing sees this supply");
+}
+
+/// Nothing but the person says that it is off: asked as that, and kept as that.
+#[test]
+fn a_supply_that_went_silent_while_live_is_off_by_the_persons_word_alone() {
+    let mut bench = Bench::open(&Setting { witnessed: true, ..Setting::default() });
+    bench.reach_the_first_leakage();
+    let asks = |bench: &Bench| bench.inspection.prompt().missing.contains(&"supply_silent");
+    bench.set(false, false, true);
+    assert!(!asks(&bench), "they see it on");
+    let down = LinkFact { link: "box".into(), state: "down".into(), why: None, identity: None };
+    bench.put(vec![Fact::Link(down)], None);
+    assert_eq!((bench.state(), asks(&bench)), ("may_be_live", true));
+    bench.act("dead").unwrap();
+    let supply = bench.inspection.record().switches[&Switch::Supply].clone();
+    assert_eq!((supply.word.as_str(), supply.known), ("off", Known::Declared));
+    let missing = bench.inspection.prompt().missing;
+    assert!(missing.contains(&"supply_unseen"), "nor have they said so since: {missing:?}");
+    bench.set(false, false, true);
+    assert_eq!(bench.state(), "may_be_live", "they speak again");
+}
+
+/// To the end of the list, with what is left out on the way.
+fn skip_to_the_end(bench: &mut Bench) {
+    while !bench.active().is_empty() && bench.active() != "try" {
+        bench.ask(&Command::Skip { reason: "later".into() }).unwrap();
+    }
+}
+
+/// IEC 62353:2014, 5.4 tries the asset as it is used: switched on.
+#[test]
+fn an_asset_is_not_tried_before_its_protective_earth_is_proved() {
+    for (touched, word) in [(Some("0.943 Ohm"), Word::Fail), (None, Word::Undecided)] {
+        let mut bench = Bench::open(&Setting::default());
+        bench.null("0.061 Ohm", "-0.061 Ohm");
+        bench.answer("pass").unwrap();
+        if let Some(shows) = touched {
+            bench.touch(shows);
+        }
+        skip_to_the_end(&mut bench);
+        assert_eq!(bench.verdict("pe").0, word);
+        assert_eq!(bench.inspection.record().active().map(|one| &one.expanded.step), None);
+        let (tried, reasons) = bench.verdict("try");
+        assert_eq!((tried, reasons), (Word::Undecided, vec!["gate_closed".to_string()]));
+    }
+    // Books that were opened by an older list are told as they were.
+    let policy = Policy { proofs: 6, ..Policy::default() };
+    let mut bench = Bench::open(&Setting { policy, ..Setting::default() });
+    bench.answer("pass").unwrap();
+    skip_to_the_end(&mut bench);
+    assert_eq!((bench.active().as_str(), bench.state()), ("try", "answer"));
 }

@@ -91,6 +91,28 @@ fn a_source_that_is_off_or_elsewhere_gives_no_value() {
     }
 }
 
+/// Contacts see the supply off while the source is still on: no indicator was seen by that supply.
+#[test]
+fn an_indicator_is_not_seen_while_the_contacts_see_the_supply_off() {
+    let fixed = setting("iec62353-recurrent-direct", "P-0110");
+    let mut bench = to_live(&Setting { witnessed: true, ..fixed });
+    bench.ask(&Command::Skip { reason: "later".into() }).unwrap();
+    bench.ask(&Command::Skip { reason: "later".into() }).unwrap();
+    assert_eq!(bench.active(), "part/1");
+    bench.world.network[0] = "11.012 kOhm".into();
+    bench.act("connected").unwrap();
+    bench.until("clear");
+    bench.act("clear").unwrap();
+    bench.set(false, false, true);
+    assert_eq!(bench.state(), "alive");
+    bench.set(false, false, false);
+    assert_eq!(bench.state(), "dead", "the source is still on");
+    let refused = bench.prove("alive").unwrap_err();
+    assert_eq!(refused.key, "refusal.supply_is_off");
+    assert!(bench.inspection.record().proofs.iter().all(|line| line.fact.what != "alive"));
+    bench.act("dead").unwrap();
+}
+
 /// It was on, and its fuse blew: what is read of it last holds.
 #[test]
 fn a_source_that_went_out_takes_its_value_along() {
