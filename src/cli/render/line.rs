@@ -26,6 +26,8 @@ pub(super) struct Quiet {
     /// Per link: what was last said of its state; of the clocks: when. Each book that it concerns
     /// has a fact of it.
     links: BTreeMap<String, String>,
+    /// Per bench and step: what was last said of its verdict in the inspection that is open there.
+    verdicts: BTreeMap<(String, String), String>,
 }
 
 /// A steady reading of a step is said again after this many.
@@ -45,7 +47,31 @@ impl Quiet {
                 return None;
             }
         }
+        if self.is_told(kind, event, &text) {
+            return None;
+        }
         Some(Said { place: place(event), text })
+    }
+
+    /// A verdict is given anew whatever it rests on; that it is the same one is no news.
+    fn is_told(&mut self, kind: &str, event: &Value, text: &str) -> bool {
+        let bench = event["bench"].as_str().unwrap_or("");
+        match kind {
+            "open" | "resume" => self.verdicts.retain(|(of, _), _| of != bench),
+            "step" => {
+                // A step that is worked on again may come to the same once more.
+                let step = event["step"].as_str().unwrap_or("");
+                let of = step.split('/').next().unwrap_or("");
+                self.verdicts.remove(&(bench.to_owned(), of.to_owned()));
+            }
+            "verdict" => {
+                let key = (bench.to_owned(), place(event));
+                let last = self.verdicts.insert(key, text.to_owned());
+                return last.is_some_and(|last| last == text);
+            }
+            _ => {}
+        }
+        false
     }
 
     /// The last reading of an `in` line, if its step, reason or leading digits are new.
@@ -101,7 +127,8 @@ fn coarse(shown: &str) -> String {
 }
 
 fn place(event: &Value) -> String {
-    let named = event["step"].as_str().or(event["link"].as_str()).or(event["lead"].as_str());
+    let keys = ["step", "link", "lead", "instrument"];
+    let named = keys.iter().find_map(|key| event[*key].as_str());
     named.unwrap_or("").to_owned()
 }
 
@@ -169,6 +196,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
             None => "logged out".into(),
         },
         "checkout" => format!("{} seen at bench {}", word("instrument"), word("bench")),
+        "check" => check(event),
         "visit" => format!("{} looked for: {}", word("asset"), word("outcome").replace('_', " ")),
         "confirm" => format!("limits confirmed against {}", word("document")),
         "torn" => format!("{} torn bytes set aside", event["bytes"]),
@@ -188,13 +216,24 @@ fn scan(event: &Value) -> String {
     }
 }
 
+/// What came of a bench check.
+fn check(event: &Value) -> String {
+    let word = |key: &str| event[key].as_str().unwrap_or("").to_owned();
+    let came = if event["ok"] == true { "within its room" } else { "OFF: do not use it" };
+    format!("{:>14}  held against {}: {came}", indication(event), word("standard"))
+}
+
 fn prove(event: &Value) -> String {
     let what = event["what"].as_str().unwrap_or("").replace('_', " ");
     let value = match event["value"].as_str() {
         Some(value) => format!(" {value} {}", event["unit"].as_str().unwrap_or("")),
         None => String::new(),
     };
-    let ok = if event["ok"] == true { "proved" } else { "NOT proved" };
+    let ok = match (event["ok"] == true, event["why"].as_str()) {
+        (true, _) => "proved",
+        (false, Some("enter_again")) => "the first of two equal entries is taken; enter it again",
+        (false, _) => "NOT proved",
+    };
     let set = settings(&event["set"]);
     let set = if set.is_empty() { set } else { format!(" with {set}") };
     let state = event["operating"].as_str().map(|state| format!(" in state {state}"));
@@ -231,7 +270,7 @@ fn verdict(event: &Value) -> String {
     };
     let limit = match limit["value"].as_str() {
         Some(value) => format!(
-            ", limit {} {value} {} ({} {}{})",
+            ", limit {} {value} {}, {} {}{}",
             limit["direction"].as_str().unwrap_or(""),
             limit["unit"].as_str().unwrap_or(""),
             limit["standard"].as_str().unwrap_or(""),
@@ -304,6 +343,43 @@ mod tests {
         assert_eq!(said.map(|said| said.is_some()), [true, false, true]);
     }
 
+    /// It is given once more whatever it rests on: a proof, a later value that is no worse.
+    #[test]
+    fn a_verdict_is_said_again_only_where_it_says_something_else() {
+        let verdict = |bench: &str, shown: &str| {
+            json!({ "k": "verdict", "bench": bench, "step": "leak", "verdict": "fail",
+                "shown": shown, "unit": "uA", "reasons": ["conditions_declared"] })
+        };
+        let mut quiet = Quiet::default();
+        let mut says = |event: &Value| quiet.say(event).is_some();
+        assert!(says(&verdict("b1", "612")) && !says(&verdict("b1", "612")));
+        assert!(says(&verdict("b2", "612")), "of another bench");
+        assert!(says(&verdict("b1", "613")) && !says(&verdict("b1", "613")));
+        says(&json!({ "k": "step", "bench": "b1", "step": "leak/2", "state": "repeat" }));
+        assert!(says(&verdict("b1", "613")), "measured once more");
+        says(&json!({ "k": "open", "bench": "b1", "id": "K3-2", "asset": "P", "plan": "x" }));
+        assert!(says(&verdict("b1", "613")), "of another inspection");
+    }
+
+    #[test]
+    fn the_first_of_two_equal_entries_is_no_fault() {
+        let mut event =
+            json!({ "k": "prove", "what": "supply", "ok": false, "why": "enter_again" });
+        let text = Quiet::default().say(&event).unwrap().text;
+        assert_eq!(text, "supply: the first of two equal entries is taken; enter it again");
+        event["why"] = "supply_not_checked".into();
+        assert_eq!(Quiet::default().say(&event).unwrap().text, "supply: NOT proved");
+    }
+
+    #[test]
+    fn what_came_of_a_bench_check_is_told() {
+        let event = json!({ "k": "check", "instrument": "LR-01", "standard": "CS-1",
+            "value": "0.150", "unit": "Ohm", "ok": false });
+        let said = Quiet::default().say(&event).unwrap();
+        assert_eq!(said.place, "LR-01");
+        assert_eq!(said.text.trim(), "0.150 Ohm  held against CS-1: OFF: do not use it");
+    }
+
     #[test]
     fn a_lifted_probe_is_nothing_to_act_upon() {
         let lifted = json!({ "k": "in", "link": "ohm",
@@ -317,7 +393,7 @@ mod tests {
             "unit": "mA", "reasons": [], "limit": { "direction": "max", "value": "500",
             "unit": "uA", "standard": "IEC 62353", "clause": "5.3.4" } });
         let text = Quiet::default().say(&event).unwrap().text;
-        assert_eq!(text, "PASS  0.15854 mA (158.54 uA), limit max 500 uA (IEC 62353 5.3.4)");
+        assert_eq!(text, "PASS  0.15854 mA (158.54 uA), limit max 500 uA, IEC 62353 5.3.4");
     }
 
     /// Nothing is made surer than it is.
@@ -345,7 +421,7 @@ mod tests {
         let text = Quiet::default().say(&event).unwrap().text;
         assert_eq!(
             text,
-            "PASS  0.292 Ohm, limit max 0.300 Ohm (IEC 62353 5.3.2 a), unconfirmed), \
+            "PASS  0.292 Ohm, limit max 0.300 Ohm, IEC 62353 5.3.2 a), unconfirmed, \
             conforms with 95.9 %"
         );
     }
@@ -357,6 +433,6 @@ mod tests {
             "unit": "Ohm", "standard": "IEC 62353", "clause": "5.3.2 a)" } });
         let said = Quiet::default().say(&event).unwrap();
         assert_eq!(said.place, "pe");
-        assert_eq!(said.text, "FAIL  0.301 Ohm, limit max 0.300 Ohm (IEC 62353 5.3.2 a))");
+        assert_eq!(said.text, "FAIL  0.301 Ohm, limit max 0.300 Ohm, IEC 62353 5.3.2 a)");
     }
 }

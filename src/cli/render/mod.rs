@@ -15,13 +15,18 @@ pub struct Renderer {
     paint: Paint,
     zone: jiff::tz::TimeZone,
     quiet: line::Quiet,
+    /// Columns of the widest place so far: what stands behind it stays aligned.
+    wide: usize,
 }
+
+/// Columns of a place, at least and at most.
+const PLACE: (usize, usize) = (9, 28);
 
 impl Renderer {
     /// A renderer for a terminal or a file.
     #[must_use]
     pub fn new(paint: Paint, zone: jiff::tz::TimeZone) -> Renderer {
-        Renderer { paint, zone, quiet: line::Quiet::default() }
+        Renderer { paint, zone, quiet: line::Quiet::default(), wide: PLACE.0 }
     }
 
     /// The line of one event of the feed, `None` where it would say nothing new.
@@ -30,8 +35,10 @@ impl Renderer {
         let time = self.time(event["t"].as_str()?);
         let bench = plain::line(event["bench"].as_str().unwrap_or(""));
         let place = plain::line(&said.place);
+        self.wide = self.wide.max(place.chars().count()).min(PLACE.1);
+        let wide = self.wide;
         let text = self.paint.verdicts(&plain::plain(&said.text));
-        Some(format!("{time}  {bench:4} {place:9} {text}").trim_end().to_owned())
+        Some(format!("{time}  {bench:4} {place:wide$} {text}").trim_end().to_owned())
     }
 
     /// Local time of day to the tenth of a second; the stamp itself where it can't be read.
