@@ -2,6 +2,8 @@
 //! virtual time: first one inspection by hand, then one story a seed.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "sim/asked.rs"]
+mod asked;
 #[path = "sim/bench.rs"]
 mod bench;
 #[path = "sim/cases.rs"]

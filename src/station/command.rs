@@ -147,6 +147,16 @@ impl Core {
         Ok(Answer { outcome, ..Answer::done(self.seq).about(&id) })
     }
 
+    /// What is asked of the open inspection as it would be answered now; nothing is done.
+    pub(super) fn would_be_refused(&self, seat: &Seat, request: &Request) -> Result<(), Problem> {
+        let open = self.benches[&seat.bench].active.as_ref();
+        let command = command_of(request.clone(), Origin::Scanner);
+        let (Some(id), Some(command)) = (open, command) else { return Ok(()) };
+        let inspection = &self.cases[id].inspection;
+        let done = inspection.command(Now(seat.at.boot_us), &command, seat.by.as_deref());
+        done.map(|_| ()).map_err(|refusal| refused(&refusal))
+    }
+
     /// Who sets a value aside with somebody must name a person of the register.
     fn second_person(&self, request: Request) -> Result<Request, Problem> {
         match request {

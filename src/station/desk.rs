@@ -160,13 +160,8 @@ impl Core {
         }
         let seq = self.put_scan(bench, at, fact);
         let waits = |p: &Pending| at.boot_us.saturating_sub(p.at_us) <= BADGE_US_MAX;
-        let works_here = operator.is_some() && operator.as_ref() == self.register.logins.get(bench);
-        if let Some(Pending { request, .. }) = pending.filter(|p| works_here && waits(p)) {
-            let seat = Seat { by: operator, origin: Origin::Scanner, ..seat.clone() };
-            return self.request(&seat, request);
-        }
         if operator.is_some() {
-            return self.login(bench, at, operator);
+            return self.badge(seat, operator, pending.filter(waits));
         }
         let rests = self.benches[bench].active.is_none();
         if rests && self.register.standards.contains_key(code) {
@@ -201,6 +196,29 @@ impl Core {
         missing("asset, badge or label", code).next(next)
     }
 
+    /// A badge: what waited for it is done where it is that of who works here.
+    fn badge(
+        &mut self,
+        seat: &Seat,
+        operator: Option<String>,
+        pending: Option<Pending>,
+    ) -> Result<Answer, Problem> {
+        let bench = seat.bench.as_str();
+        let works_here = operator.as_ref() == self.register.logins.get(bench);
+        match pending {
+            None => self.login(bench, seat.at, operator),
+            Some(Pending { request, .. }) if works_here => {
+                let seat = Seat { by: operator, origin: Origin::Scanner, ..seat.clone() };
+                self.request(&seat, request)
+            }
+            Some(Pending { request, .. }) => {
+                let set_aside = matches!(request, Request::Discard { .. });
+                let said = if set_aside { "discard.other" } else { "sign.other" };
+                Ok(self.login(bench, seat.at, operator)?.besides(vec![vec![said.into()]]))
+            }
+        }
+    }
+
     /// A label of something on the bench.
     fn is_label(&self, code: &str) -> bool {
         self.register.instruments.contains_key(code)
@@ -214,13 +232,15 @@ impl Core {
         !known && self.register.operator(code).is_none()
     }
 
-    /// A code never signs or sets aside alone: the badge of who works here must follow.
+    /// A code never signs or sets aside alone: the badge of who works here must follow. What would
+    /// be refused then is refused at once.
     fn ask_for_badge(
         &mut self,
         seat: &Seat,
         seq: u64,
         request: Request,
     ) -> Result<Answer, Problem> {
+        self.would_be_refused(seat, &request)?;
         let answer = match &request {
             Request::Discard { seq: value, .. } => {
                 let [step, amount] = self.captured(&seat.bench, *value);
@@ -259,6 +279,9 @@ impl Core {
         let parked = self.cases.values().find(|case| case.asset() == asset);
         if let Some(case) = parked {
             let (id, place) = (case.id.clone(), case.bench.clone());
+            if case.parked && place == bench {
+                return Ok(Answer::done(seq).about(&id).say(&["scan.parked", asset, &id]));
+            }
             return Ok(Answer::done(seq).about(&id).say(&["scan.open", asset, &id, &place]));
         }
         let plan = self.plan_for(asset).map(|plan| plan.id.clone()).unwrap_or_default();
@@ -321,8 +344,10 @@ impl Core {
             let by = Some(operator.id.clone());
             seq = self.put_case(&id, at, Fact::Given(Given::Operator { operator }), by);
         }
-        let name = operator.as_deref().unwrap_or("");
-        Ok(Answer::done(seq).say(&["login", name]))
+        Ok(match operator.as_deref() {
+            Some(name) => Answer::done(seq).say(&["login", name]),
+            None => Answer::done(seq).say(&["logout"]),
+        })
     }
 
     /// Limit rows that somebody read in the workshop's own copy of the standard.
