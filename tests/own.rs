@@ -76,6 +76,12 @@ fn a_confirmation_holds_for_what_was_read() {
         station.done(&[&["limits", "confirm", id][..], &words[..]].concat());
         assert!(confirmed(&station, id), "{id}");
     }
+    let show = ["plan", "show", "iec62353-recurrent-direct", "--asset", "T-0201"];
+    assert!(!station.done(&show).contains("confirmed here"));
+    let words = ["--document", "own copy 3", "--clause", "Table 2", "--by", "op-7"];
+    let row = "iec62353-2014.equipment.direct.ii";
+    station.done(&[&["limits", "confirm", row][..], &words[..]].concat());
+    assert!(station.done(&show).contains("confirmed here"));
     station.stop();
     lay_over("\"3 MOhm\"");
     station.restart();

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::args::Common;
+use super::bench::said;
 use super::client::Client;
 use super::{Exit, Trouble, output};
 use crate::words::{Words, english};
@@ -87,6 +88,7 @@ fn bench_lines(bench: &Value) -> Vec<String> {
             ["standard", "what", "instrument"].map(|key| text(&check[key]));
         lines.push(format!("  bench check: hold {instrument} against {standard} ({what})"));
     }
+    lines.extend(heard(&bench["heard"]));
     for id in bench["parked"].as_array().map_or(&[][..], Vec::as_slice) {
         lines.push(format!("  parked: {}", text(id)));
     }
@@ -104,8 +106,36 @@ fn bench_lines(bench: &Value) -> Vec<String> {
         if link["unconfirmed"] == true {
             lines.push(format!("    ! {}", say("link", "unconfirmed")));
         }
+        lines.extend(last_check(&link["check"]));
     }
     lines
+}
+
+/// What came of the last scan, where there is something to be said of it.
+fn heard(heard: &Value) -> Option<String> {
+    let refused = &heard["refused"];
+    if let Some(detail) = refused["detail"].as_str() {
+        return Some(format!(
+            "  last scan: not done: {detail}\n    next: {}",
+            text(&refused["next"])
+        ));
+    }
+    let done = &heard["done"];
+    let besides = done["besides"].as_array().into_iter().flatten();
+    let said: Vec<String> = [&done["say"]].into_iter().chain(besides).filter_map(said).collect();
+    (!said.is_empty()).then(|| format!("  last scan: {}", said.join(" ")))
+}
+
+/// What the newest bench check of an instrument came to.
+fn last_check(check: &Value) -> Option<String> {
+    let standard = check["standard"].as_str()?;
+    let shown = check["shown"].as_str().unwrap_or("no end");
+    Some(match check["ok"] == true {
+        true => format!("    last check on {standard}: {shown}, within its room"),
+        false => {
+            format!("    ! last check on {standard}: {shown}, OFF: {}", say("check_mark", "off"))
+        }
+    })
 }
 
 /// What to do now at a bench, in one line.
@@ -142,6 +172,12 @@ pub(super) fn now(bench: &Value) -> String {
 /// Where, how and with which settings: what a prompt adds to its sentence.
 pub(super) fn hints(prompt: &Value) -> Vec<String> {
     let mut hints = Vec::new();
+    let cautions = |key: &str, table: &str, hints: &mut Vec<String>| {
+        for code in prompt[key].as_array().map_or(&[][..], Vec::as_slice) {
+            hints.push(format!("! {}", say(table, &text(code))));
+        }
+    };
+    cautions("cautions", "caution", &mut hints);
     for (key, name) in [("point", "point"), ("part", "applied part"), ("operating", "state")] {
         if let Some(value) = prompt[key].as_str() {
             hints.push(format!("{name}: {value}"));
@@ -157,16 +193,12 @@ pub(super) fn hints(prompt: &Value) -> Vec<String> {
     let set: Vec<String> =
         set.into_iter().flatten().map(|(k, v)| format!("{k} {}", text(v))).collect();
     if !set.is_empty() {
-        hints.push(format!("switches: {}", set.join(", ")));
+        hints.push(format!("set the switches: {}", set.join(", ")));
     }
     for item in prompt["items"].as_array().map_or(&[][..], Vec::as_slice) {
         hints.push(format!("- {}", say("item", &text(item))));
     }
-    for (key, table) in [("cautions", "caution"), ("missing", "reason")] {
-        for code in prompt[key].as_array().map_or(&[][..], Vec::as_slice) {
-            hints.push(format!("! {}", say(table, &text(code))));
-        }
-    }
+    cautions("missing", "reason", &mut hints);
     if let Some(code) = prompt["refused"].as_str() {
         hints.push(format!("! {}", say("reason", code)));
     }
@@ -208,6 +240,30 @@ mod tests {
         assert!(building.ends_with(" (3 of 7 books)"), "{building}");
         assert_eq!(index_line(&json!({ "state": "ready" })), None);
         assert_eq!(index_line(&Value::Null), None);
+    }
+
+    #[test]
+    fn what_the_last_scan_came_to_and_what_is_off_are_told() {
+        let done = json!({ "done": { "say": ["sign.badge"], "besides": [["sign.other"]] } });
+        let told = heard(&done).unwrap();
+        assert!(told.contains("now scan your badge") && told.contains("Nothing was signed"));
+        let refused = json!({ "refused": { "code": "conflict", "detail": "No.", "next": "Do." } });
+        assert_eq!(heard(&refused).unwrap(), "  last scan: not done: No.\n    next: Do.");
+        assert_eq!(heard(&Value::Null), None);
+        let check = |ok| json!({ "standard": "CS-1", "shown": "0.150 Ohm", "ok": ok });
+        assert!(last_check(&check(false)).unwrap().contains("CS-1: 0.150 Ohm, OFF"));
+        assert!(!last_check(&check(true)).unwrap().contains('!'));
+        assert_eq!(last_check(&Value::Null), None);
+    }
+
+    /// What may hurt stands before what is to be done, and what is wanted says that it is wanted.
+    #[test]
+    fn cautions_stand_first_and_switches_are_asked_for() {
+        let prompt = json!({ "state": "answer", "cautions": ["failed"], "items": ["function"],
+            "set": { "supply": "off" }, "missing": ["supply_silent"] });
+        let hints = hints(&prompt);
+        assert!(hints[0].contains("FAILED"), "{hints:?}");
+        assert!(hints.contains(&"set the switches: supply off".to_string()), "{hints:?}");
     }
 
     #[test]

@@ -67,6 +67,7 @@ pub fn run(path: &Path, check: bool, socket: &Path, page: Option<u16>) -> u8 {
         }
         say(format_args!("{}: no fault found", path.display()));
         unexercised(&config);
+        not_there(&config);
         return 0;
     }
     let log = tracing_subscriber::EnvFilter::try_from_default_env();
@@ -121,6 +122,18 @@ fn unexercised(config: &Config) {
                 link.id
             ));
         }
+    }
+}
+
+/// Says which ports are not there now: no fault, since they may be plugged in later.
+fn not_there(config: &Config) {
+    for link in &config.links {
+        let Some(path) = link.place.path().filter(|path| !path.exists()) else { continue };
+        say(format_args!(
+            "link `{}`: {} is not there now: plug it in, or correct its name (`tapline ports`)",
+            link.id,
+            path.display()
+        ));
     }
 }
 

@@ -90,6 +90,7 @@ impl Core {
             return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
         }
         let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
+        let besides = [Core::checks_off(&here), doubts].concat();
         let say = if unprovable(&plan, &asset, &steps) { "begin.unproved" } else { "begin.open" };
         let id = self.next_name(at);
         let opened = Opened {
@@ -107,7 +108,7 @@ impl Core {
         facts.extend(self.given((bench, &by), (asset, &plan), steps, here));
         rehearse(&id, at, &facts, &by).map_err(|faults| self.faulty(&plan.id, &faults))?;
         let seq = self.open(seat, &id, facts, &by);
-        Ok(Answer::done(seq).about(&id).say(&[say, &id]).besides(doubts))
+        Ok(Answer::done(seq).about(&id).say(&[say, &id]).besides(besides))
     }
 
     fn may_begin(&self, bench: &str, at: Stamp) -> Result<(), Problem> {
@@ -213,7 +214,30 @@ impl Core {
         let steps: Vec<Expanded> = outline.steps.iter().map(|one| one.expanded.clone()).collect();
         let rule = &self.settings.policy.decision_rule;
         outline.proves = foresee((plan, asset), &given, &steps, rule);
+        self.say_what_is_confirmed(plan, &mut outline);
         Ok((outline, asset.clone()))
+    }
+
+    /// Limits that the workshop has read in its own copy are no more sure of than by that.
+    fn say_what_is_confirmed(&self, plan: &Plan, outline: &mut Outline) {
+        let Some(table) = self.library.table(&plan.standard, &plan.edition) else { return };
+        for step in &mut outline.steps {
+            let row = step.expanded.limit.as_ref().and_then(|id| table.row(id));
+            if let (Some(judged), Some(row)) = (&mut step.judged_by, row)
+                && self.has_confirmed(row)
+            {
+                judged.confidence = "confirmed_here";
+            }
+        }
+    }
+
+    /// Instruments of the bench whose newest check was off.
+    fn checks_off(here: &OnBench) -> Vec<Vec<String>> {
+        let off = here.checks.iter().filter(|check| !check.ok);
+        let said = |check: &CheckFact| {
+            ["begin.check_off", check.judged(), &check.standard].map(str::to_owned).to_vec()
+        };
+        off.map(said).collect()
     }
 
     fn bench_given<'a>(

@@ -130,6 +130,20 @@ pub struct LinkStatus {
     pub why: Option<String>,
     /// Book that its bytes go to.
     pub book: Option<String>,
+    /// What the instrument's newest bench check came to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub check: Option<LastCheck>,
+}
+
+/// The newest bench check of an instrument.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct LastCheck {
+    /// Check standard.
+    pub standard: String,
+    /// What was shown, `0.202 Ohm`; none where the instrument showed no end.
+    pub shown: Option<String>,
+    /// It was within its room.
+    pub ok: bool,
 }
 
 impl Core {
@@ -194,8 +208,23 @@ impl Core {
                 Ok(answer) => Heard::Done(answer),
                 Err(problem) => Heard::Refused(problem),
             }),
-            links: links.map(Link::status).collect(),
+            links: links.map(|link| self.link_status(link)).collect(),
         }
+    }
+
+    fn link_status(&self, link: &Link) -> LinkStatus {
+        let points = self.register.checks.values().filter_map(|points| points.back());
+        let own =
+            points.filter(|point| link.settings.instrument.as_deref() == Some(point.fact.judged()));
+        let check =
+            own.max_by_key(|point| point.seq).map(|point| LastCheck {
+                standard: point.fact.standard.clone(),
+                shown: point.fact.value.as_ref().map(|value| {
+                    format!("{value} {}", point.fact.unit.map_or("", |unit| unit.ucum()))
+                }),
+                ok: point.fact.ok,
+            });
+        LinkStatus { check, ..link.status() }
     }
 
     fn inspection_status(&self, id: &str) -> InspectionStatus {
@@ -233,6 +262,7 @@ impl Link {
                 BookId::Idle(day) => day.clone(),
                 BookId::Inspection(id) => id.clone(),
             }),
+            check: None,
         }
     }
 }

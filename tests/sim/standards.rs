@@ -58,6 +58,12 @@ fn a_meter_is_held_against_a_resistor_and_the_point_outlives_a_restart() {
     let made = points(&world);
     assert_eq!((made.len(), made[0].ok, made[0].value.as_deref()), (1, true, Some("0.201")));
     assert!(world.shown().unwrap().check.is_none(), "one check, one point");
+    let last = |world: &World| {
+        let links = &world.shown().unwrap().links;
+        let meter = links.iter().find(|link| link.instrument.as_deref() == Some("LR-01")).unwrap();
+        meter.check.clone().unwrap()
+    };
+    assert_eq!((last(&world).ok, last(&world).shown.as_deref()), (true, Some("0.201 Ohm")));
     world.bench.ohms = "+0.150".into();
     check(&mut world, "CS-1").unwrap();
     world.run(4_000_000);
@@ -65,6 +71,10 @@ fn a_meter_is_held_against_a_resistor_and_the_point_outlives_a_restart() {
     let points = &world.core.register().checks[&("LR-01".to_owned(), "CS-1".to_owned())];
     let ok: Vec<bool> = points.iter().map(|point| point.fact.ok).collect();
     assert_eq!(ok, [true, false]);
+    let asset = Some("P-0109".to_string());
+    let begun = world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] });
+    let said: Vec<Vec<String>> = begun.unwrap().besides;
+    assert!(said.iter().any(|said| *said == ["begin.check_off", "LR-01", "CS-1"]), "{said:?}");
 }
 
 /// It is asked for nothing on an idle bench but what the check wants, and for nothing after it.

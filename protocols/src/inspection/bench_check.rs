@@ -63,12 +63,14 @@ impl CheckRun {
     }
 
     /// Takes a reading of the instrument. The point, once three readings agree: the one of them
-    /// that is farthest from the certificate counts. Three open ones agree, too.
+    /// that is farthest from the certificate counts. Three open ones agree, too, where an open end
+    /// is what is asked for. Over a resistor they are clips that do not touch it yet.
     pub fn take(&mut self, id: ReadingId, reading: &Reading) -> Option<CheckFact> {
         let sample = Sample::of(id, reading);
         let wanted = reading.function == self.standard.function && reading.why.is_none();
-        let Some(sample) = sample.filter(|one| wanted && !one.relative && self.from <= one.at)
-        else {
+        let touches = |one: &Sample| self.standard.value.is_none() || !is_open(one);
+        let counts = |one: &Sample| !one.relative && self.from <= one.at && touches(one);
+        let Some(sample) = sample.filter(|one| wanted && counts(one)) else {
             self.newest.clear();
             return None;
         };
@@ -174,7 +176,9 @@ mod tests {
         let fact = shown("CS-9", &["OL"; 6]).unwrap();
         assert_eq!((fact.ok, fact.indication.as_deref()), (true, Some("overload")));
         assert!(!shown("CS-9", &["0.200 Ohm"; 6]).unwrap().ok, "a lead that is shorted");
-        assert!(!shown("CS-1", &["OL"; 6]).unwrap().ok, "a lead that is broken");
+        assert_eq!(shown("CS-1", &["OL"; 9]), None, "clips that touch nothing yet are no point");
+        let held = ["OL", "OL", "OL", "OL", "OL", "0.199 Ohm", "0.201 Ohm", "0.200 Ohm"];
+        assert!(shown("CS-1", &held).unwrap().ok, "the contact is waited for");
     }
 
     /// Fifty readings a second: three of them span no half second, those of one do.

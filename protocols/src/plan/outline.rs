@@ -118,7 +118,7 @@ pub struct JudgedBy {
     pub limit: String,
     /// Clause.
     pub clause: String,
-    /// `two_sources one_source memory`.
+    /// `two_sources one_source memory`, or `confirmed_here` where the workshop has read it.
     pub confidence: &'static str,
     /// How it was computed, and who approved it over the standard's.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -95,6 +95,7 @@ fn confidence(word: &str) -> &'static str {
     match word {
         "two_sources" => "two sources",
         "one_source" => "one source",
+        "confirmed_here" => "confirmed here",
         _ => "unconfirmed",
     }
 }
