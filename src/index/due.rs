@@ -10,6 +10,7 @@ use tapline_protocols::register::{Risk, lies_in};
 
 use super::IndexFault;
 use super::ledger::{Name, Standing};
+use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::store::Index;
 use crate::past::due::Counted;
@@ -124,6 +125,7 @@ impl Index {
             let mut wanted = Wanted::new(query);
             let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
             let mut list = DueList { damaged, ..DueList::default() };
+            let mut unpress = Unpress::new()?;
             let mut behind = query.after.is_none();
             for one in all.iter() {
                 let named = query.asset.as_deref().is_none_or(|asset| *asset == *one.asset);
@@ -133,7 +135,9 @@ impl Index {
                     let full = list.rows.len() == most;
                     match list.rows.last().filter(|_| full && behind) {
                         Some(last) => list.next = Some(last.asset.clone()),
-                        None if behind => list.rows.push(self.row(one, query.today)?),
+                        None if behind => {
+                            list.rows.push(self.row(&mut unpress, one, query.today)?)
+                        }
                         None => {}
                     }
                 }
@@ -144,8 +148,13 @@ impl Index {
     }
 
     /// An asset as it is shown.
-    pub(super) fn row(&self, one: &Standing, today: Day) -> Result<Due, IndexFault> {
-        let text = self.registered("asset", &one.asset)?;
+    pub(super) fn row(
+        &self,
+        unpress: &mut Unpress,
+        one: &Standing,
+        today: Day,
+    ) -> Result<Due, IndexFault> {
+        let text = self.newest_line(unpress, "asset", &one.asset)?;
         let described = text.and_then(|text| serde_json::from_str::<Described>(&text).ok());
         let missing = || IndexFault::Doubt(format!("{} is missing in the register", one.asset));
         Ok(Due {

@@ -81,6 +81,28 @@ pub(super) struct Standing {
     pub(super) visited: Option<Visited>,
 }
 
+/// How an asset stands, as long as the ledger is held.
+pub(super) struct Stands<'a> {
+    asset: &'a Name,
+    pub(super) registered: &'a Registered,
+    pub(super) course: Course,
+    last: Option<&'a Inspected>,
+    visited: Option<Visited>,
+}
+
+impl Stands<'_> {
+    /// The same, to be kept.
+    pub(super) fn standing(self) -> Standing {
+        Standing {
+            asset: self.asset.clone(),
+            registered: self.registered.clone(),
+            course: self.course,
+            last: self.last.cloned(),
+            visited: self.visited,
+        }
+    }
+}
+
 /// As much of an asset's line as is needed.
 #[derive(Deserialize)]
 struct AssetLine {
@@ -225,25 +247,30 @@ impl Ledger {
     /// Registered assets in the order of their dates; what has no date comes last.
     pub(super) fn sorted(&mut self, counted: Counted) -> Arc<Vec<Standing>> {
         if counted != Counted::default() {
-            return Arc::new(self.before(None, counted));
+            return Arc::new(self.in_order(counted));
         }
         if let Some(sorted) = &self.sorted {
             return sorted.clone();
         }
-        let sorted = Arc::new(self.before(None, counted));
+        let sorted = Arc::new(self.in_order(counted));
         self.sorted = Some(sorted.clone());
         sorted
     }
 
-    /// As [`Ledger::sorted`], as they stood before a day: what was registered (UTC) or inspected
-    /// on it or later is left out.
-    pub(super) fn before(&self, day: Option<Day>, counted: Counted) -> Vec<Standing> {
-        let assets = self.assets.iter();
-        let mut all: Vec<Standing> =
-            assets.filter_map(|(id, events)| self.standing(id, events, day, counted)).collect();
+    fn in_order(&self, counted: Counted) -> Vec<Standing> {
+        let all = self.assets.iter();
+        let all = all.filter_map(|(id, events)| self.stands(id, events, None, counted));
+        let mut all: Vec<Standing> = all.map(|one| one.standing()).collect();
         // They come in the order of their names, and what is alike stays so.
         all.sort_by_key(|one| (one.course.due.is_none(), one.course.due));
         all
+    }
+
+    /// Registered assets in the order of their names, as they stood before a day: what was
+    /// registered (UTC) or inspected on it or later is left out.
+    pub(super) fn before(&self, day: Day) -> impl Iterator<Item = Stands<'_>> {
+        let all = self.assets.iter();
+        all.filter_map(move |(id, events)| self.stands(id, events, Some(day), Counted::default()))
     }
 
     /// What came of each look for an asset from one day to before another, by asset.
@@ -261,13 +288,13 @@ impl Ledger {
         visits
     }
 
-    fn standing(
+    fn stands<'a>(
         &self,
-        asset: &Name,
-        events: &[(u64, Event)],
+        asset: &'a Name,
+        events: &'a [(u64, Event)],
         before: Option<Day>,
         counted: Counted,
-    ) -> Option<Standing> {
+    ) -> Option<Stands<'a>> {
         let (mut course, mut registered) = (Course::default(), None);
         let (mut last, mut visited) = (None, None);
         for (seq, event) in events {
@@ -282,7 +309,8 @@ impl Ledger {
                     let counting = self.counts.range(..seq).next_back().map(|(_, c)| *c);
                     let counting = counted.or(counting.unwrap_or_default());
                     course.inspect(interval, counting, &one.done());
-                    (last, visited) = (Some(one), None);
+                    last = Some(one);
+                    visited = None;
                 }
                 Event::Visited(visit) if Day::parse(&visit.0.day).is_none_or(within) => {
                     let (visit, by) = (visit.0.clone(), visit.1.clone());
@@ -291,8 +319,7 @@ impl Ledger {
                 _ => {}
             }
         }
-        let (registered, last) = (Registered::clone(registered?), last.cloned());
-        Some(Standing { asset: asset.clone(), registered, course, last, visited })
+        Some(Stands { asset, registered: registered?, course, last, visited })
     }
 }
 

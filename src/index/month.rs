@@ -13,14 +13,14 @@ use tapline_protocols::register::Risk;
 
 use super::IndexFault;
 use super::due::Due;
-use super::ledger::Standing;
+use super::ledger::{Standing, Stands};
+use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::sheet::moment_key;
 use super::store::Index;
 use super::tally::{SetAside, Tally};
 use crate::past::course::is_scheduled;
 use crate::past::day_of;
-use crate::past::due::Counted;
 
 /// A measurement that fails again within so many days is a repeated failure.
 pub const AGAIN_DAYS: u32 = 90;
@@ -119,14 +119,14 @@ impl Index {
             let (next, tomorrow) = (after_month(query.first), later(query.today, 1));
             let (as_of, end) = (next.min(query.today), next.min(tomorrow));
             let made = self.made((query.first, end))?;
-            let (listed, standing, visits, damaged) = {
+            let (listed, overdue, visits, damaged) = {
                 let ledger = self.ledger();
-                let before = |day| ledger.before(Some(day), Counted::default());
                 let visits = ledger.visits((query.first, end));
-                (before(query.first), before(end), visits, ledger.damaged().len())
+                let overdue = overdue(ledger.before(end), as_of);
+                let listed = on_list(ledger.before(query.first), (query.first, next));
+                (listed, overdue, visits, ledger.damaged().len())
             };
             let counting = Counting::new(query, (end, &made, &visits));
-            let listed = on_list(&listed, (query.first, next));
             let missing: Vec<(&Standing, Option<Day>)> =
                 listed.iter().filter_map(|one| counting.missing(one)).collect();
             let all = listed.len() as u64;
@@ -142,7 +142,7 @@ impl Index {
                     ("repeat_failure", counting.again()),
                 ],
                 worked_us: counting.worked(),
-                overdue: overdue(&standing, as_of),
+                overdue,
                 set_aside: counting.set_aside(),
                 missing,
                 missing_all,
@@ -192,30 +192,37 @@ impl Index {
             missing.iter().skip_while(|(one, _)| after.is_some_and(|id| *one.asset != *id));
         let mut behind = behind.skip(usize::from(after.is_some()));
         let mut rows = Vec::new();
+        let mut unpress = Unpress::new()?;
         for (one, late) in behind.by_ref().take(most) {
             let visit = counting.visits.get(&*one.asset).and_then(|all| all.last()).cloned();
-            rows.push(Missing { due: self.row(one, query.first)?, late: *late, visit });
+            rows.push(Missing {
+                due: self.row(&mut unpress, one, query.first)?,
+                late: *late,
+                visit,
+            });
         }
         let next = behind.next().and_then(|_| rows.last().map(|row| row.due.asset.clone()));
         Ok((rows, next))
     }
 }
 
-/// Those that are due in the month, as they stood before it.
-fn on_list(all: &[Standing], (first, next): (Day, Day)) -> Vec<&Standing> {
+/// Those that are due in the month, as they stood before it, in the order of their dates.
+fn on_list<'a>(all: impl Iterator<Item = Stands<'a>>, (first, next): (Day, Day)) -> Vec<Standing> {
     let text = first.text();
-    let due = |one: &&Standing| {
+    let due = |one: &Stands<'_>| {
         one.course.due.is_some_and(|due| due >= first && due < next)
             && !one.registered.is_retired(&text)
     };
-    all.iter().filter(due).collect()
+    let mut listed: Vec<Standing> = all.filter(due).map(Stands::standing).collect();
+    listed.sort_by_key(|one| one.course.due);
+    listed
 }
 
-fn overdue(all: &[Standing], as_of: Day) -> Vec<(Option<Risk>, Share)> {
+fn overdue<'a>(all: impl Iterator<Item = Stands<'a>>, as_of: Day) -> Vec<(Option<Risk>, Share)> {
     let risks = [Some(Risk::High), Some(Risk::Medium), Some(Risk::Low), None];
     let mut groups = risks.map(|risk| (risk, Share::default()));
     let text = as_of.text();
-    for one in all.iter().filter(|one| !one.registered.is_retired(&text)) {
+    for one in all.filter(|one| !one.registered.is_retired(&text)) {
         let Some(due) = one.course.due else { continue };
         let group = groups.iter_mut().find(|(risk, _)| *risk == one.registered.risk);
         let (_, share) = group.expect("each risk has its group");
@@ -267,7 +274,7 @@ impl<'a> Counting<'a> {
     }
 
     /// An asset of the list that was not inspected in time, with the day on which it was later.
-    fn missing<'s>(&self, one: &&'s Standing) -> Option<(&'s Standing, Option<Day>)> {
+    fn missing<'s>(&self, one: &'s Standing) -> Option<(&'s Standing, Option<Day>)> {
         let last = later(one.course.due?, self.query.grace);
         match self.complete.get(&*one.asset) {
             Some(day) if *day <= last => None,

@@ -102,11 +102,18 @@ impl Index {
     /// # Errors
     /// The index is of no use any more.
     pub fn registered(&self, kind: &str, id: &str) -> Result<Option<String>, IndexFault> {
-        Index::guarded(|| {
-            let key = register_key(kind, id);
-            let Some(value) = self.register.get(&key)? else { return Ok(None) };
-            thing(&mut Unpress::new()?, &key, &value).map(Some)
-        })
+        Index::guarded(|| self.newest_line(&mut Unpress::new()?, kind, id))
+    }
+
+    pub(super) fn newest_line(
+        &self,
+        unpress: &mut Unpress,
+        kind: &str,
+        id: &str,
+    ) -> Result<Option<String>, IndexFault> {
+        let key = register_key(kind, id);
+        let Some(value) = self.register.get(&key)? else { return Ok(None) };
+        thing(unpress, &key, &value).map(Some)
     }
 
     /// The newest lines of all things of a kind, sorted by name, after one of them.

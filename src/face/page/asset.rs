@@ -21,7 +21,7 @@ use crate::past::history::{Group, groups};
 use crate::past::{self, Past};
 
 /// Inspections that are looked at for one page, signed or not: their books are read.
-const SHOWN_MAX: usize = 40;
+const SHOWN_MAX: usize = 24;
 
 /// Where the page begins.
 #[derive(Debug, Clone, Default, Deserialize)]

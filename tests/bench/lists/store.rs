@@ -19,6 +19,8 @@ pub(crate) const MANY: &str = "P-00001";
 const MANY_INSPECTIONS: u64 = 600;
 /// From 2015-11-01 to 2026-11-20, microseconds since 1970.
 const SPAN_US: (i64, i64) = (1_446_336_000_000_000, 1_795_132_800_000_000);
+/// Assets in a file.
+const READ_ONCE: usize = 4_000;
 /// Assets in a commit.
 const ASSETS_ONCE: usize = 500;
 
@@ -55,8 +57,13 @@ pub(crate) fn make(wanted: &Wanted, page: u16) {
     super::configure(&wanted.folder, page);
 }
 
+/// As an import would read them, some thousand at a time.
 fn assets(count: u64) -> Vec<Asset> {
-    read_assets(&made::assets(1, usize::try_from(count).unwrap())).unwrap()
+    let text = made::assets(1, usize::try_from(count).unwrap());
+    let (head, rows) = text.split_once('\n').unwrap();
+    let rows: Vec<&str> = rows.lines().collect();
+    let read = |rows: &[&str]| read_assets(&format!("{head}\n{}\n", rows.join("\n"))).unwrap();
+    rows.chunks(READ_ONCE).flat_map(read).collect()
 }
 
 /// The lines of an inspection that was signed, and of its station's book.
