@@ -238,7 +238,7 @@ fn what_was_looked_for_is_known_without_an_inspection() {
         station.run(&[&["asset", "visit", id, "--outcome"], words].concat())
     };
     let said = visit(&station, "W-1", &["not_found", "--place", "East/2", "--retry", "2998-12-01"]);
-    assert_eq!((said.code, said.stderr.as_str()), (0, "W-1 was not found\n"));
+    assert_eq!((said.code, said.stderr.as_str()), (0, "W-1 was not found.\n"));
     assert_eq!(visit(&station, "W-4", &["in_use"]).code, 0);
     // Killed, it knows what it said.
     station.kill9();
@@ -259,7 +259,7 @@ fn what_was_looked_for_is_known_without_an_inspection() {
         assert!(refused.code == 2 && refused.stderr.contains(why), "{why}: {refused:?}");
     }
     let retired = visit(&station, "W-1", &["retired", "--reason", "sold"]);
-    assert_eq!(retired.stderr, "W-1 is retired, and due no more\n");
+    assert_eq!(retired.stderr, "W-1 is retired, and due no more.\n");
     assert_eq!(line(&list(&station), "W-1"), "", "a retired asset is on no list");
     // A list that has no column for it does not bring it back.
     let head = PLACES.replace("risk,retired,", "risk,").replace(",high,,", ",high,");

@@ -145,12 +145,15 @@ class Person:
         if self.page.locator("#more").get_attribute("open") is None:
             self.page.locator("#more > summary").click()
 
+    def asks_for_supply(self):
+        """The page wants the voltages of the outlet before anything else."""
+        return self.page.locator(".primary form:has(input[name=npe])").count() > 0
+
     def connect(self):
         page, hands = self.page, self.hands
-        if "supply" in " ".join(page.locator("#p-now .warn").all_inner_texts()).lower():
-            self.more()
+        if self.asks_for_supply():
             for _ in range(2):
-                form = page.locator("form[data-act=prove]:has(input[name=npe])")
+                form = page.locator(".primary form[data-act=prove]:has(input[name=npe])")
                 for name, volts in (("ln", "230.0"), ("npe", "0.2"), ("lpe", "229.9")):
                     form.locator(f"input[name={name}]").fill(volts)
                 form.get_by_role("button").click()

@@ -81,16 +81,13 @@ class Scanner(Person):
             self.code("CAPTURE")
 
     def connect(self):
-        self.typed += 1 if "supply" in self.warned() else 0
+        self.typed += self.asks_for_supply()
         super().connect()
 
     def press(self):
         """What the button would do at `connect`, a code of the card does."""
         if self.state() == "connect":
             self.code("CONNECTED")
-
-    def warned(self):
-        return " ".join(self.page.locator("#p-now .warn").all_inner_texts()).lower()
 
 
 def see(page, name):

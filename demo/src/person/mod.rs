@@ -170,7 +170,8 @@ impl Person {
         let mut agenda = VecDeque::from(hands);
         let ask = |wait: u64, request: Value| (now + wait, Intent::Do(Deed::Ask(request)));
         if !self.witnessed || asked.part.is_some() || asked.insulates() {
-            agenda.push_back(ask(1_200_000, act("dead", asked)));
+            // Whatever is asked for by then: to make safe is said for no prompt.
+            agenda.push_back(ask(1_200_000, json!({ "do": "act", "what": "dead" })));
         }
         let reason = format!("`{}` does not come to an end", asked.state);
         let request = if self.left_out <= LEFT_OUT_MAX && asked.step.is_some() {

@@ -137,7 +137,8 @@ pub(super) const ALL: &[Mistake] = &[
         id: "override",
         says: "the gate of protective earth is opened by competence",
         sets: |case| slips(case, "pe", Does::Forgets, What::Null),
-        does: |mut at, deed| match at.is("answer") && asks(&deed, "answer") && at.first(1) {
+        // What waits for the gate is closed, so the end is reached without it.
+        does: |mut at, deed| match at.is("close_scan") && at.first(1) {
             true => vec![Deed::Ask(json!({ "do": "override", "step": "leak", "reason": "hurry" }))],
             false => vec![deed],
         },
