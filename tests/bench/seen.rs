@@ -75,7 +75,7 @@ fn run(count: u64, slow: usize) -> Run {
     let mut daemon = Daemon::start(folder.path());
     daemon.ready(|_| true);
     begin(&daemon);
-    let terminal = terminal(daemon.socket());
+    let terminal = Terminal::open(daemon.socket());
     let held: Vec<_> = (0..slow)
         .map(|_| http::open(daemon.socket(), "GET", "/v1/feed?after=0", "").unwrap())
         .collect();
@@ -89,7 +89,7 @@ fn run(count: u64, slow: usize) -> Run {
     }
     clock::pause_ms(500);
     let page = page.seen();
-    let terminal = terminal.lock().unwrap().clone();
+    let terminal = terminal.seen();
     drop(held);
     daemon.stop();
     Run { said, page, terminal }
@@ -113,30 +113,45 @@ fn begin(daemon: &Daemon) {
     post("/v1/benches/b1/answer", json!({ "answer": "pass" }));
 }
 
-/// `tapline tail`, every reading a line, and when each came out of it.
-fn terminal(socket: &Path) -> Arc<Mutex<Moments>> {
-    let mut child = Command::new(TAPLINE)
-        .args(["tail", "--json", "--readings"])
-        .env("TAPLINE_SOCKET", socket)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let out = BufReader::new(child.stdout.take().unwrap());
-    let seen = Arc::new(Mutex::new(Moments::new()));
-    let noted = Arc::clone(&seen);
-    thread::spawn(move || {
-        for line in out.lines().map_while(Result::ok) {
-            let now = tapline::clock::now().wall_us;
-            let value = line.split_once("\"value\":\"").and_then(|(_, rest)| rest.split_once('"'));
-            if let Some((text, _)) = value {
-                let text = text.trim_start_matches('+').to_owned();
-                noted.lock().unwrap().entry(text).or_insert(now);
+/// `tapline tail`, every reading a line, and when each came out of it. Dropping it ends it: it
+/// would wait for the station to come back.
+struct Terminal(Child, Arc<Mutex<Moments>>);
+
+impl Terminal {
+    fn open(socket: &Path) -> Terminal {
+        let mut child = Command::new(TAPLINE)
+            .args(["tail", "--json", "--readings"])
+            .env("TAPLINE_SOCKET", socket)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let out = BufReader::new(child.stdout.take().unwrap());
+        let seen = Arc::new(Mutex::new(Moments::new()));
+        let noted = Arc::clone(&seen);
+        thread::spawn(move || {
+            for line in out.lines().map_while(Result::ok) {
+                let now = tapline::clock::now().wall_us;
+                let rest = line.split_once("\"value\":\"").map(|(_, rest)| rest);
+                if let Some((text, _)) = rest.and_then(|rest| rest.split_once('"')) {
+                    let text = text.trim_start_matches('+').to_owned();
+                    noted.lock().unwrap().entry(text).or_insert(now);
+                }
             }
-        }
-        let _ = child.wait();
-    });
-    seen
+        });
+        Terminal(child, seen)
+    }
+
+    fn seen(&self) -> Moments {
+        self.1.lock().unwrap().clone()
+    }
+}
+
+impl Drop for Terminal {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
 }
 
 /// A browser on the page.
