@@ -288,7 +288,8 @@ fn by_word(bench: &Bench, work: &work::Work) -> Markup {
             form data-act="switch" {
                 label {
                     (english().say("switch", switch.name()))
-                    select name={ "set." (switch.name()) } {
+                    select name={ "set." (switch.name()) } required {
+                        option value="" { "–" }
                         @for word in switch.words() { option value=(word) { (word) } }
                     }
                 }
