@@ -176,8 +176,8 @@ fn places(prompt: Option<&Prompt>) -> Vec<String> {
 /// what stands against it. It stands where the eyes are, however far the list goes on.
 fn last(work: &Work) -> Markup {
     html! {
-        @if let Some((step, amount)) = &work.captured {
-            p { span.quiet { (step) } " " strong { (amount) } }
+        @if let Some((step, value)) = &work.captured {
+            p { span.quiet { (step) } " " strong { (value.amount) } (steps::sent(value)) }
         }
         @if let Some((of, judged)) = &work.judged {
             @let word = super::word(judged.verdict);
@@ -203,6 +203,7 @@ fn live(view: &Bench) -> Markup {
             span #num data-dashes=(DASHES) { (DASHES) }
             " " span #unit {}
         }
+        p.quiet #shows {}
         p.age { span #age {} " " span #belongs {} }
         @if let Some(instrument) = prompt.and_then(|prompt| prompt.instrument.as_ref()) {
             @let function = prompt.and_then(|prompt| prompt.function);

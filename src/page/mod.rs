@@ -39,7 +39,7 @@ pub(crate) fn say(code: &str) -> &str {
 }
 
 /// A sentence of the page with its values.
-fn tell(code: &str, values: &[(&str, &str)]) -> String {
+pub(crate) fn tell(code: &str, values: &[(&str, &str)]) -> String {
     english().tell("page", code, values)
 }
 

@@ -86,6 +86,7 @@
     num.classList.toggle('long', Boolean(fresh) && live.num.length > 7);
     put('num', fresh ? live.num : num.dataset.dashes);
     put('unit', fresh ? live.unit || '' : '');
+    put('shows', fresh ? live.shows : '');
     put('age', fresh ? (age / 1000).toFixed(1) + ' s' : '');
     put('belongs', fresh ? live.belongs : '');
     const mark = $('mark');

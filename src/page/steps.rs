@@ -75,8 +75,9 @@ fn captured(value: &Captured) -> Markup {
     let causes = ["lead_slipped", "wrong_point", "wrong_lead", "wrong_setting", "instrument_fault"];
     html! {
         div.captured {
-            @if value.dropped { s { (value.amount) } " " (say("aside")) } @else {
+            @if value.dropped { s { (value.amount) } (sent(value)) " " (say("aside")) } @else {
                 strong { (value.amount) }
+                (sent(value))
                 details id={ "aside-" (value.seq) } {
                     summary { (say("set_aside")) }
                     form.small data-act="discard" {
@@ -94,6 +95,15 @@ fn captured(value: &Captured) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+/// What the meter showed, where that is not what is judged.
+pub(super) fn sent(value: &Captured) -> Markup {
+    html! {
+        @if let Some(sent) = &value.sent {
+            span.quiet { " · " (super::tell("meter_showed", &[("amount", sent)])) }
         }
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{Given, Judged};
-use tapline_protocols::inspection::{Record, StepState, Valued};
+use tapline_protocols::inspection::{Inspection, Record, StepState, Valued};
 use tapline_protocols::limits::{Direction, Row, Table};
 
 /// One step of the plan.
@@ -29,7 +29,7 @@ pub(crate) struct Part {
     pub state: &'static str,
     /// Why it was skipped or closed.
     pub reason: Option<String>,
-    /// Values that were captured: line, amount, whether it still counts.
+    /// Values that were captured.
     pub values: Vec<Captured>,
 }
 
@@ -37,9 +37,12 @@ pub(crate) struct Part {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Captured {
     pub seq: u64,
+    /// As it is judged, in the unit of its limit.
     pub amount: String,
+    /// What the meter showed, where that is something else.
+    pub sent: Option<String>,
     pub dropped: bool,
-    /// Its place on the bar, where its unit is the limit's.
+    /// Its place on the bar.
     pub place: Option<u32>,
 }
 
@@ -55,8 +58,8 @@ pub(crate) struct Work {
     pub supply: bool,
     /// What the whole says so far.
     pub outcome: Option<String>,
-    /// The value that was captured last: step and amount, while it counts.
-    pub captured: Option<(String, String)>,
+    /// The value that was captured last, while it counts, and its step.
+    pub captured: Option<(String, Captured)>,
     /// The step of the plan that was judged last.
     pub judged: Option<(String, Judged)>,
     /// Its limit in words.
@@ -65,7 +68,8 @@ pub(crate) struct Work {
 
 impl Work {
     /// What a record holds.
-    pub(crate) fn of(record: &Record) -> Work {
+    pub(crate) fn of(inspection: &Inspection) -> Work {
+        let record = inspection.record();
         let rows = rows(record);
         let mut planned: Vec<Planned> = Vec::new();
         for step in &record.steps {
@@ -76,7 +80,7 @@ impl Work {
             let way = expanded.direction.as_ref().map(super::code).filter(|way| way != "none");
             let at = named.into_iter().flatten().cloned().chain(way).chain(set).collect();
             let values = record.values.iter().filter(|v| v.line.fact.step == expanded.step);
-            let values = values.map(|value| captured(value.line.seq, value, limit)).collect();
+            let values = values.map(|value| captured(inspection, value, limit)).collect();
             let (state, reason) = (state(step.state), step.reason.clone());
             let part = Part { step: expanded.step.clone(), at, state, reason, values };
             match planned.iter_mut().find(|one| one.of == expanded.of) {
@@ -94,18 +98,17 @@ impl Work {
             leads: leads(record),
             supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
             outcome: None,
-            captured: last_value(record),
+            captured: last_value(inspection),
             judged: last_verdict(record),
             limit: None,
         }
     }
 }
 
-fn last_value(record: &Record) -> Option<(String, String)> {
-    let last = record.values.iter().filter(|value| !value.dropped).max_by_key(|v| v.line.seq)?;
-    let fact = &last.line.fact;
-    let amount = amount(fact.indication.as_deref(), &fact.value, fact.unit.ucum());
-    Some((fact.step.clone(), amount))
+fn last_value(inspection: &Inspection) -> Option<(String, Captured)> {
+    let values = inspection.record().values.iter().filter(|value| !value.dropped);
+    let last = values.max_by_key(|value| value.line.seq)?;
+    Some((last.line.fact.step.clone(), captured(inspection, last, None)))
 }
 
 fn last_verdict(record: &Record) -> Option<(String, Judged)> {
@@ -139,11 +142,18 @@ fn leads(record: &Record) -> Vec<String> {
     all.into_iter().collect()
 }
 
-fn captured(seq: u64, value: &Valued, limit: Option<&Row>) -> Captured {
+fn captured(inspection: &Inspection, value: &Valued, limit: Option<&Row>) -> Captured {
     let fact = &value.line.fact;
-    let amount = amount(fact.indication.as_deref(), &fact.value, fact.unit.ucum());
-    let place = limit.and_then(|row| place(&fact.value, fact.unit, row));
-    Captured { seq, amount, dropped: value.dropped, place }
+    let sent = amount(fact.indication.as_deref(), &fact.value, fact.unit.ucum());
+    let seen = inspection.came_to(&value.line);
+    let came = seen.as_ref().and_then(|seen| {
+        let shown = seen.shown.as_deref()?;
+        Some(amount(seen.indication, shown, seen.unit.ucum()))
+    });
+    let place = limit.zip(seen).and_then(|(row, seen)| place(seen.value?, row));
+    let amount = came.unwrap_or_else(|| sent.clone());
+    let sent = Some(sent).filter(|sent| *sent != amount);
+    Captured { seq: value.line.seq, amount, sent, dropped: value.dropped, place }
 }
 
 /// `> 2 Ω`, digits as sent.
@@ -158,13 +168,19 @@ pub(crate) fn amount(indication: Option<&str>, value: &str, ucum: &str) -> Strin
     format!("{mark}{value} {}", super::unit(ucum))
 }
 
-/// How much of a limit something uses, per mille: of a largest value its share, of a smallest one
-/// the limit's share of it. 1000 is the limit, more is beyond. `None` where units differ.
-pub(crate) fn place(value: &str, unit: tapline_drivers::Unit, row: &Row) -> Option<u32> {
-    let bound = row.bound.ratio(unit.prefix.exponent()).ok()?;
+/// How much of a limit a value in its unit uses, per mille: of a largest value its share, of a
+/// smallest one the limit's share of it. 1000 is the limit, more is beyond.
+pub(crate) fn place(value: Ratio, row: &Row) -> Option<u32> {
+    let bound = row.bound.ratio(row.bound.amount.unit.prefix.exponent()).ok()?;
+    share(value.abs(), bound, row.bound.direction)
+}
+
+/// The same of an indication; `None` where units differ.
+pub(crate) fn place_of(value: &str, unit: tapline_drivers::Unit, row: &Row) -> Option<u32> {
     (row.bound.quantity() == unit.quantity).then_some(())?;
-    let value = Ratio::parse(value.strip_prefix('+').unwrap_or(value))?.abs();
-    share(value, bound, row.bound.direction)
+    let value = Ratio::parse(value.strip_prefix('+').unwrap_or(value))?;
+    let up = unit.prefix.exponent() - row.bound.amount.unit.prefix.exponent();
+    place(value.shifted(i32::from(up)).ok()?, row)
 }
 
 /// The same of ratios in one unit.

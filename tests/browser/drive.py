@@ -247,6 +247,21 @@ def until(page, condition):
     sys.exit(f"waited in vain for {condition}")
 
 
+REACHED = """(() => { const num = document.querySelector('#num.fresh');
+    return num && document.querySelector('#shows').textContent.includes('meter shows'); })()"""
+
+
+def beside_its_limit(page):
+    """The live value is in the unit of its limit; what the meter shows in its own stands beside."""
+    until(page, REACHED)
+    unit, limit, shows = page.evaluate(
+        "['#unit', '.limit-text', '#shows'].map((at) => document.querySelector(at).textContent)")
+    assert limit.endswith(" " + unit), f"{unit} beside {limit}"
+    assert "V" in shows.split(" · ")[0] and "A" in unit, f"{shows}, {unit}"
+    assert page.locator("#mark").get_attribute("visibility") == "visible", "it stands on the bar"
+    return f"{shows} -> {page.locator('#num').inner_text()} {unit}, {limit}"
+
+
 def goes_with(page, pid, what):
     """The live value is a number, dashes while a process stands still, and a number again."""
     until(page, FRESH)
@@ -335,6 +350,7 @@ def main():
                 pictures.of(state)
 
         person.work("capture", seen)
+        print(json.dumps({"live": beside_its_limit(page)}))
         pictures.only("capture")
         pictures.only("capture", 3840, 2160)
         person.work("sign", seen)

@@ -15,7 +15,8 @@
 //! Reading order: `record` and `run` hold what was, `job` and `brief` what is asked, `attach` where
 //! a reading belongs, `channel` and `window` how it becomes a value, `proof`, `null` and `direct`
 //! what is shown besides, `test_current` and `ammeter` what an ammeter sees, `weigh`, `gate` and
-//! `outcome` what follows, `command` and `acts` what people do.
+//! `outcome` what follows, `glance` what a screen shows meanwhile, `command` and `acts` what people
+//! do.
 
 mod acts;
 mod ammeter;
@@ -31,6 +32,7 @@ mod direct;
 mod evidence;
 mod follow;
 mod gate;
+mod glance;
 mod job;
 mod like;
 mod null;
@@ -70,6 +72,7 @@ pub use assume::{Assumed, Off};
 pub use attach::Where;
 pub use bench_check::CheckRun;
 pub use command::{Command, Expect, Refusal, TEXT_CHARS_MAX};
+pub use glance::Glance;
 pub(crate) use job::{range, range_end};
 pub use like::like;
 pub use outcome::Outcome;

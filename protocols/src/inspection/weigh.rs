@@ -163,7 +163,7 @@ fn in_force<'a>(
 }
 
 /// A captured value with all that is known for and against it.
-fn weighed(
+pub(super) fn weighed(
     record: &Record,
     brief: &Brief,
     (job, step): (&Job, &Step),
@@ -248,7 +248,7 @@ fn scatter(value: &ValueFact) -> Option<Scatter> {
 }
 
 /// What was captured, as an indication again.
-fn indication(value: &ValueFact) -> Indication {
+pub(super) fn indication(value: &ValueFact) -> Indication {
     let Some(number) = Number::parse(&value.value) else { return Indication::Overload };
     match value.indication.as_deref() {
         None => Indication::Value(number),
@@ -261,9 +261,19 @@ fn indication(value: &ValueFact) -> Indication {
 fn ask_for(
     record: &Record,
     brief: &Brief,
-    (job, step): (&Job, &Step),
-    (values, lines): (Vec<Measured>, &[&Line<ValueFact>]),
+    of: (&Job, &Step),
+    values: (Vec<Measured>, &[&Line<ValueFact>]),
 ) -> Judged {
+    ask(&question(record, brief, of, values), &brief.limits)
+}
+
+/// What is asked about values of one limit.
+pub(super) fn question<'a>(
+    record: &'a Record,
+    brief: &'a Brief,
+    (job, step): (&'a Job, &'a Step),
+    (values, lines): (Vec<Measured>, &[&Line<ValueFact>]),
+) -> Question<'a> {
     let expanded = record.step_named(&job.step).map(|one| &one.expanded);
     let range = job::range(brief.instruments.get(&job.meter), step, job.function);
     let part = expanded
@@ -272,7 +282,7 @@ fn ask_for(
     let setup = job.setup.as_ref().and_then(|id| brief.setups.get(id));
     let row = expanded.and_then(|one| brief.row(one));
     let confirmed = row.is_some_and(|row| brief.confirmed.contains(&row.id));
-    let question = Question {
+    Question {
         key: Key {
             measurand: step.measurand.as_deref().unwrap_or_default(),
             method: expanded.and_then(|one| one.method.as_deref()),
@@ -307,8 +317,7 @@ fn ask_for(
         scales_all: brief.policy.doubt < 4,
         network: job.terminals.filter(|_| job.over_500()),
         unweighted: matches!(job.function, Function::CurrentAc | Function::CurrentDc),
-    };
-    ask(&question, &brief.limits)
+    }
 }
 
 fn kind(range: Option<&Range>, function: Function) -> Option<Kind> {

@@ -27,6 +27,7 @@
 
 mod direct;
 mod doubtful;
+mod glance;
 mod input;
 mod one;
 mod prospect;
@@ -53,6 +54,8 @@ use crate::temperature::Temperature;
 use one::{Context, Finding};
 
 pub use direct::Share;
+pub use glance::Seen;
+pub(crate) use glance::Way;
 pub use input::{
     CelsiusInput, GivesInput, InputFault, JudgeInput, MainsInput, OneOrMany, PointInput,
     StatedInput, VALUES_MAX, judge,

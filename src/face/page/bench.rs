@@ -4,12 +4,15 @@ use axum::body::Bytes;
 use axum::extract::{ConnectInfo, Path, State};
 use axum::response::{Html, Json};
 use serde_json::{Value, json};
-use tapline_protocols::inspection::Record;
+use tapline_drivers::Now;
+use tapline_protocols::inspection::Inspection;
 use tapline_protocols::limits::{Direction, Row};
 
 use super::Desk;
+use super::reading::Lens;
 use crate::cli::bench::said;
 use crate::cli::change::limit as limit_in_words;
+use crate::clock;
 use crate::face::Hall;
 use crate::face::acts;
 use crate::face::peer::Peer;
@@ -88,19 +91,25 @@ fn look(core: &Core, bench: &str) -> Seen {
     let asset = selected.and_then(|selected| core.register().asset(&selected.asset));
     let location = asset.map(|asset| asset.location.clone()).unwrap_or_default();
     let open = core.inspection_on(bench).map(|inspection| {
-        let record = inspection.record();
-        let mut work = Work::of(record);
+        let mut work = Work::of(inspection);
         work.outcome = Some(word(inspection.outcome().word));
         let judged = work.judged.as_ref().map(|(_, judged)| judged);
         work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
-        (work, limit(record, inspection.prompt().limit.as_deref()))
+        (work, limit(inspection))
     });
     Seen { status, location, open }
 }
 
 /// The limit row of the active step, as it is for this asset.
-pub(super) fn limit(record: &Record, row: Option<&str>) -> Option<Row> {
-    rows(record)?.row(row?).cloned()
+fn limit(inspection: &Inspection) -> Option<Row> {
+    rows(inspection.record())?.row(inspection.prompt().limit.as_deref()?).cloned()
+}
+
+/// What readings of the active step are seen through, at this moment.
+pub(super) fn lens(core: &Core, bench: &str) -> Lens {
+    let Some(inspection) = core.inspection_on(bench) else { return Lens::default() };
+    let glance = inspection.glance(Now(clock::now().boot_us));
+    Lens { glance, row: limit(inspection) }
 }
 
 fn bar(row: &Row, work: &Work, earlier: &super::past::Earlier) -> Bar {

@@ -10,12 +10,11 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::unfold;
 use serde_json::{Value, json};
-use tapline_protocols::limits::Row;
 use tokio::time::{Interval, MissedTickBehavior, interval};
 
 use super::Desk;
-use super::bench::{gather, limit};
-use super::reading::Readings;
+use super::bench::{gather, lens};
+use super::reading::{Lens, Readings};
 use crate::clock;
 use crate::face::problem::Refused;
 use crate::page::bench::{Bench, parts};
@@ -46,7 +45,7 @@ pub(super) async fn live(
         status: None,
         readings: Readings::default(),
         link: None,
-        row: None,
+        lens: Lens::default(),
         html: String::new(),
     };
     let first = listener.view(&shown).await;
@@ -72,8 +71,8 @@ struct Listener {
     readings: Readings,
     /// Link of the instrument that is read.
     link: Option<String>,
-    /// Limit of the active step.
-    row: Option<Row>,
+    /// What readings of the active step are seen through.
+    lens: Lens,
     /// What the view was.
     html: String,
 }
@@ -103,7 +102,7 @@ impl Listener {
         let now_us = clock::now().boot_us;
         let (mut newest, mut tone) = (None, None);
         for line in lines.iter().filter(|line| line.bench.as_deref() == Some(&self.bench)) {
-            let moment = (now_us, self.row.as_ref());
+            let moment = (now_us, &self.lens);
             match line.kind.as_str() {
                 "in" => newest = self.readings.take(line, self.link.as_deref(), moment).or(newest),
                 _ => tone = tone.max(tone_of(line)),
@@ -136,6 +135,8 @@ impl Listener {
 
     /// The parts, if they are others than those that were sent.
     async fn view(&mut self, view: &Bench) -> String {
+        // What a reading comes to depends on ages, too.
+        self.lens = self.lens().await;
         let html = parts(view).into_string();
         if html == self.html {
             return String::new();
@@ -151,19 +152,13 @@ impl Listener {
             self.readings = Readings::default();
             text = event("live", &Value::Null);
         }
-        let row = view.prompt().and_then(|prompt| prompt.limit.clone());
-        self.row = self.limit(row).await;
         text + &event("view", &json!({ "html": self.html }))
     }
 
-    async fn limit(&self, row: Option<String>) -> Option<Row> {
+    async fn lens(&self) -> Lens {
         let bench = self.bench.clone();
-        let asked = self
-            .desk
-            .hall
-            .shared
-            .ask(move |core| limit(core.inspection_on(&bench)?.record(), row.as_deref()));
-        asked.await.ok().flatten()
+        let asked = self.desk.hall.shared.ask(move |core| lens(core, &bench));
+        asked.await.unwrap_or_default()
     }
 }
 

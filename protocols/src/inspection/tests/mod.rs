@@ -8,6 +8,7 @@ mod earlier;
 mod earth;
 mod flipped;
 mod given;
+mod glance;
 mod laws;
 mod live;
 mod model;
