@@ -2,6 +2,7 @@
 //!
 //! The only place with tokio, ports, files, sockets and clocks. It judges nothing by itself.
 
+pub mod archive;
 pub mod books;
 pub mod capture;
 pub mod cli;

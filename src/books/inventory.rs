@@ -33,7 +33,7 @@ pub struct Finding {
     pub file: String,
     /// A word: those of [`super::verify::VerifyFault`], and `missing nobody_sealed renamed
     /// other_head other_key no_key key_not_announced key_missing stray misplaced torn_missing
-    /// torn_changed torn_unnamed twice sealed_twice follows_missing no_station_book`.
+    /// torn_changed torn_unnamed twice sealed_twice follows_missing no_station_book half_pruned`.
     pub code: &'static str,
     /// Line, counted from 1.
     pub line: Option<u64>,
@@ -89,6 +89,8 @@ pub struct Inventory {
     keys: Vec<PublicKey>,
     announced: BTreeMap<String, String>,
     sealed: BTreeMap<String, (SealedFact, String, u64)>,
+    /// What was removed because an archive holds it, with its SHA-256.
+    pruned: BTreeSet<(String, String)>,
     torn: Vec<TornFact>,
     aside: Vec<String>,
     findings: Vec<Finding>,
@@ -114,6 +116,7 @@ impl Inventory {
             keys: Vec::new(),
             announced: BTreeMap::new(),
             sealed: BTreeMap::new(),
+            pruned: BTreeSet::new(),
             torn: Vec::new(),
             aside: Vec::new(),
             findings: Vec::new(),
@@ -205,7 +208,7 @@ impl Inventory {
     }
 
     fn station_line(&mut self, path: &str, bytes: &[u8], number: u64, books: &[String]) {
-        let kinds: [&[u8]; 4] = [b"open", b"key", b"sealed", b"torn"];
+        let kinds: [&[u8]; 5] = [b"open", b"key", b"sealed", b"pruned", b"torn"];
         let Some((_, kind)) = outline(bytes).filter(|(_, kind)| kinds.contains(kind)) else {
             return;
         };
@@ -225,6 +228,7 @@ impl Inventory {
             Fact::Key(key) => drop(self.announced.insert(key.key, key.file)),
             Fact::Torn(torn) => self.torn.push(torn),
             Fact::Sealed(fact) => self.sealed_fact(path, number, fact),
+            Fact::Pruned(fact) => self.pruned.extend(fact.records),
             _ => {}
         }
     }
@@ -289,6 +293,10 @@ impl Inventory {
             }
             Err(trouble) => return Err(trouble.to_string()),
         };
+        if self.is_half_pruned(place) {
+            let findings = vec![finding(&place.path, "half_pruned", &[])];
+            return Ok(Checked { findings, bytes: report.bytes, ..Checked::default() });
+        }
         let mut checked = Checked {
             key: report.key.clone(),
             bytes: report.bytes,
@@ -307,6 +315,14 @@ impl Inventory {
             self.against_station(place, id, &report, &mut checked);
         }
         Ok(checked)
+    }
+
+    /// The station book says that it goes, and some of its files went.
+    fn is_half_pruned(&self, place: &Place) -> bool {
+        let Kind::Sealed(id) = &place.kind else { return false };
+        let sealed = self.root.join(&place.path);
+        let gone = |end: &str| !sealed.with_extension(end).is_file();
+        self.pruned.iter().any(|(pruned, _)| pruned == id) && (gone("head") || gone("sig"))
     }
 
     /// `None`: an inspection in work was sealed since it was listed.
@@ -346,7 +362,10 @@ impl Inventory {
     #[must_use]
     pub fn whole(&self, books: &[Checked]) -> Vec<Finding> {
         let mut findings = self.findings.clone();
-        for (id, (_, book, line)) in &self.sealed {
+        for (id, (fact, book, line)) in &self.sealed {
+            if self.pruned.contains(&(id.clone(), fact.head.clone())) {
+                continue;
+            }
             let path = place::sealed_path(id).unwrap_or_else(|| id.clone());
             if !self.root.join(&path).is_file() {
                 let at = line.to_string();

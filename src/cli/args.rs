@@ -126,6 +126,16 @@ pub enum Command {
         #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
         config: PathBuf,
     },
+    /// Copy all that is sealed to another medium, read it back, note a receipt; the station may run
+    Archive(super::archive::Archive),
+    /// Try what an archive gives back: bring it into a folder for the moment, check all of it, and
+    /// let the raw bytes of every record give its facts once more
+    Drill(super::archive::Archive),
+    /// Bring an archive into an empty data folder, byte for byte; the station must not be running
+    Import(super::archive::Archive),
+    /// Say which records of retired assets may go, or remove them: what an archive holds, after the
+    /// time that the configuration names; the station must not be running
+    Prune(super::archive::Prune),
     /// The station's signing keys: list them, or make a new one
     Key {
         /// What to do with them.

@@ -55,11 +55,7 @@ fn say(sum: &mut Sum, findings: &[Finding], as_json: bool) -> Result<(), Trouble
 }
 
 fn sentence(one: &Finding) -> String {
-    if let Some(text) = one.values.get("text") {
-        return text.clone();
-    }
-    let values: Vec<(&str, &str)> = one.values.iter().map(|(k, v)| (*k, v.as_str())).collect();
-    english().tell("verify", one.code, &values)
+    english().finding(one.code, &one.values)
 }
 
 /// `FAILED FILE: line 41, byte 10233, commit 7: what it is`.

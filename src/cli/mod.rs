@@ -4,6 +4,7 @@ mod about;
 mod again;
 mod again_args;
 mod alike;
+mod archive;
 pub mod args;
 mod asset;
 mod asset_args;
@@ -182,6 +183,10 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
+        Command::Archive(args) => archive::archive(&args, &common),
+        Command::Drill(args) => archive::drill(&args, &common),
+        Command::Import(args) => archive::import(&args, &common),
+        Command::Prune(args) => archive::prune(&args, &common),
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
         Command::Page => page::page(&client(), &common),

@@ -16,7 +16,7 @@ use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use tapline_protocols::Fault;
-use tapline_protocols::due::Counting;
+use tapline_protocols::due::{Counting, Every};
 use tapline_protocols::fact::Policy;
 
 pub use bench::Bench;
@@ -79,6 +79,8 @@ pub struct Store {
     pub idle_max_mb: u32,
     /// Room held back for the end of what is open, mebibytes.
     pub reserve_mb: u32,
+    /// How long records of a retired asset stay after it, at least; `None`: for ever.
+    pub prune_after: Option<Every>,
 }
 
 impl Config {
@@ -181,7 +183,8 @@ fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
         None => usual,
     };
     if let Some(table) = &table {
-        let known = ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb"];
+        let known =
+            ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb", "prune_after"];
         table.only(faults, &known);
     }
     Store {
@@ -190,7 +193,18 @@ fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
         idle_days: whole("idle_days", 1..=3650, 30, faults),
         idle_max_mb: whole("idle_max_mb", 16..=1_048_576, 2048, faults),
         reserve_mb: whole("reserve_mb", 1..=65_536, 64, faults),
+        prune_after: table.as_ref().and_then(|table| prune_after(table, faults)),
     }
+}
+
+fn prune_after(table: &Table<'_>, faults: &mut Faults<'_>) -> Option<Every> {
+    let text = table.text(faults, "prune_after").filter(|text| *text != "never")?;
+    let every = Every::parse(text);
+    if every.is_none() {
+        let say = "must be \"never\", or how long after its asset a record stays: \"P11Y\"";
+        faults.note(table.place("prune_after"), "store.prune_after", say);
+    }
+    every
 }
 
 fn page(root: &Table<'_>, faults: &mut Faults<'_>) -> Option<SocketAddr> {

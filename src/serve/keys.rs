@@ -123,6 +123,29 @@ pub fn renew(config: &Config, said: Said) -> Result<KeyFact, String> {
     facts.last().ok_or_else(|| "the key is not in the station book: see `tapline verify`".into())
 }
 
+/// Stores facts in the station book of a folder whose lock is held.
+///
+/// # Errors
+/// A sentence: nobody of that name is known, or the file system says no.
+pub(crate) fn note_down(
+    config: &Config,
+    disk: &Folder,
+    facts: Vec<Fact>,
+    by: Option<&str>,
+) -> Result<(), String> {
+    let (at, halted) = (clock::now(), |halted: Halted| halted.to_string());
+    let (mut books, mut found) =
+        super::start::open(config, disk, at, &mut |_| {}).map_err(halted)?;
+    announce(&mut books, &mut found, (config, at), Said::default()).map_err(halted)?;
+    known(&books, by)?;
+    for fact in facts {
+        let (book, seq, by) = (BookId::Station, found.next_seq, by.map(str::to_owned));
+        found.next_seq += 1;
+        books.commit(&[Stored { book, bench: None, seq, at, fact, by }]).map_err(halted)?;
+    }
+    Ok(())
+}
+
 fn known(books: &Books, by: Option<&str>) -> Result<(), String> {
     let Some(by) = by else { return Ok(()) };
     let mut lines = books.lines(&BookId::Station).map_err(|halted| halted.to_string())?;

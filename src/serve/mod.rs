@@ -20,6 +20,7 @@ mod station;
 pub mod summary;
 mod writer;
 
+pub(crate) use keys::note_down;
 pub use start::JUDGE;
 pub(crate) use start::{library, tomls};
 pub use station::{run, socket_path};

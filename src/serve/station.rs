@@ -25,6 +25,7 @@ use crate::config::{Config, drivers};
 use crate::face;
 use crate::ports;
 use crate::station::StationSettings;
+use crate::words::english;
 
 /// How often a halted station looks for room.
 const LOOK_S: Duration = Duration::from_secs(5);
@@ -160,6 +161,9 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let disk = Folder::open(folder)
         .map_err(|error| format!("can't make the data folder {}: {error}", folder.display()))?;
     let _lock = Lock::take(folder).map_err(|fault| fault.to_string())?;
+    if folder.join(crate::archive::PART).is_dir() {
+        return Err(english().say("archive", "part").into());
+    }
     let shared = Arc::new(Shared::new(folder.clone()));
     let plans = library(&config).map_err(|halted| halted.to_string())?;
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;

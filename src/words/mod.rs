@@ -78,6 +78,16 @@ impl Words {
         text + rest
     }
 
+    /// What is wrong with a book: what it says itself, else the sentence of its code.
+    #[must_use]
+    pub fn finding(&self, code: &str, values: &BTreeMap<&'static str, String>) -> String {
+        if let Some(text) = values.get("text") {
+            return text.clone();
+        }
+        let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        self.tell("verify", code, &values)
+    }
+
     /// All codes of a table, in order.
     pub fn codes(&self, table: &str) -> impl Iterator<Item = &str> {
         self.tables.get(table).into_iter().flat_map(|t| t.keys().map(String::as_str))

@@ -95,7 +95,9 @@ impl Every {
         }
     }
 
-    fn after(self, day: Day) -> Option<Day> {
+    /// The day that comes so long after a day; `None` beyond 2999.
+    #[must_use]
+    pub fn after(self, day: Day) -> Option<Day> {
         match self {
             Every::Months(months) => day.plus_months(months),
             Every::Days(days) => day.plus_days(days),

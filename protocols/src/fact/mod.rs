@@ -21,8 +21,8 @@ pub use bench::{
 pub use check::CheckFact;
 pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
-    CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, ReasonFact, RefusedFact, SealedFact,
-    StartFact, TornFact, VisitFact,
+    CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, PrunedFact, ReasonFact, RefusedFact,
+    SealedFact, StartFact, TornFact, VisitFact,
 };
 pub use verdict::{
     ChainLink, Judged, LimitUsed, UncertaintyPart, UncertaintyUsed, VerdictFact, Word,
@@ -120,6 +120,8 @@ pub enum Fact {
     Key(KeyFact),
     /// A book was sealed.
     Sealed(SealedFact),
+    /// Sealed records are removed here, because an archive holds them.
+    Pruned(PrunedFact),
     /// The station stopped judging.
     Halted(ReasonFact),
     /// The station started over from disk.

@@ -125,6 +125,17 @@ pub struct SealedFact {
     pub key: String,
 }
 
+/// Sealed records are removed here, because an archive holds them. It stands before they go.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PrunedFact {
+    /// Name of each record, addenda among them, and the SHA-256 of its file, hex.
+    pub records: Vec<(String, String)>,
+    /// SHA-256 of the receipt that covers them, hex.
+    pub receipt: String,
+    /// Folder in which the archive was when the receipt was made.
+    pub folder: String,
+}
+
 /// Somebody scanned the label of an instrument at a bench: it is there.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CheckoutFact {
