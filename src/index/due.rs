@@ -1,7 +1,5 @@
 //! The worklist: when each asset is due, from the ledger.
 
-use std::collections::BTreeMap;
-
 use serde::Deserialize;
 use serde_json::Value;
 use tapline_protocols::due::Day;
@@ -9,7 +7,7 @@ use tapline_protocols::fact::Word;
 use tapline_protocols::register::{Risk, lies_in};
 
 use super::IndexFault;
-use super::ledger::{Name, Standing};
+use super::ledger::{Ledger, Stand, Standing};
 use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::store::Index;
@@ -118,30 +116,14 @@ impl Index {
     pub fn due(&self, query: &DueQuery) -> Result<DueList, IndexFault> {
         Index::guarded(|| {
             let counted = Counted { from_due: query.from_due, month_end: query.month_end };
-            let (all, damaged) = {
+            let (mut list, page) = {
                 let mut ledger = self.ledger();
-                (ledger.sorted(counted), ledger.damaged())
+                let all = ledger.sorted(counted);
+                page(&ledger, &all, query)
             };
-            let mut wanted = Wanted::new(query);
-            let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
-            let mut list = DueList { damaged, ..DueList::default() };
             let mut unpress = Unpress::new()?;
-            let mut behind = query.after.is_none();
-            for one in all.iter() {
-                let named = query.asset.as_deref().is_none_or(|asset| *asset == *one.asset);
-                list.count.registered += usize::from(named);
-                if named && wanted.wants(one) {
-                    list.count.add(one.state(query.today));
-                    let full = list.rows.len() == most;
-                    match list.rows.last().filter(|_| full && behind) {
-                        Some(last) => list.next = Some(last.asset.clone()),
-                        None if behind => {
-                            list.rows.push(self.row(&mut unpress, one, query.today)?)
-                        }
-                        None => {}
-                    }
-                }
-                behind |= query.after.as_deref() == Some(&*one.asset);
+            for one in page {
+                list.rows.push(self.row(&mut unpress, &one, query.today)?);
             }
             Ok(list)
         })
@@ -160,9 +142,9 @@ impl Index {
         Ok(Due {
             asset: one.asset.to_string(),
             description: described.ok_or_else(missing)?.description,
-            location: one.registered.location.to_string(),
-            risk: one.registered.risk,
-            interval: one.registered.interval.as_deref().map(str::to_owned),
+            location: one.location.to_string(),
+            risk: one.risk,
+            interval: one.interval.as_deref().map(str::to_owned),
             due: one.course.due,
             state: one.state(today),
             last: one.last.as_ref().map(|last| (last.id.to_string(), last.day, last.outcome)),
@@ -171,38 +153,66 @@ impl Index {
     }
 }
 
+/// Counts all that is asked for, and picks what is on the page.
+fn page(ledger: &Ledger, all: &[Stand], query: &DueQuery) -> (DueList, Vec<Standing>) {
+    let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
+    let mut list = DueList { damaged: ledger.damaged(), ..DueList::default() };
+    let mut rows: Vec<Standing> = Vec::new();
+    let mut wanted = Wanted::new(query, ledger);
+    let mut behind = query.after.is_none();
+    for one in all {
+        let id = ledger.id(one);
+        let named = query.asset.as_deref().is_none_or(|asset| *asset == **id);
+        list.count.registered += usize::from(named);
+        if named && wanted.wants(one) {
+            list.count.add(ledger.state(one, query.today));
+            match rows.last() {
+                Some(last) if behind && rows.len() == most => {
+                    list.next = Some(last.asset.to_string());
+                }
+                _ if behind => rows.push(ledger.standing(one, None)),
+                _ => {}
+            }
+        }
+        behind |= query.after.as_deref().is_some_and(|after| *after == **id);
+    }
+    (list, rows)
+}
+
 /// What is asked for; each place is compared once.
 struct Wanted<'a> {
     query: &'a DueQuery,
+    ledger: &'a Ledger,
     place: String,
     today: String,
-    places: BTreeMap<Name, bool>,
+    /// By the number of the location.
+    places: Vec<Option<bool>>,
 }
 
-impl Wanted<'_> {
-    fn new(query: &DueQuery) -> Wanted<'_> {
+impl<'a> Wanted<'a> {
+    fn new(query: &'a DueQuery, ledger: &'a Ledger) -> Wanted<'a> {
         let (place, today) = (query.place.to_lowercase(), query.today.text());
-        Wanted { query, place, today, places: BTreeMap::new() }
+        Wanted { query, ledger, place, today, places: Vec::new() }
     }
 
-    fn wants(&mut self, one: &Standing) -> bool {
-        let query = self.query;
-        !one.registered.is_retired(&self.today)
-            && query.state.as_deref().is_none_or(|state| one.state(query.today) == state)
-            && self.is_there(&one.registered.location)
+    fn wants(&mut self, one: &Stand) -> bool {
+        let (query, ledger) = (self.query, self.ledger);
+        !ledger.is_retired(one, &self.today)
+            && query.state.as_deref().is_none_or(|state| ledger.state(one, query.today) == state)
+            && self.is_there(ledger.registered(one).location)
     }
 
-    fn is_there(&mut self, location: &Name) -> bool {
+    fn is_there(&mut self, location: usize) -> bool {
         if self.place.is_empty() && self.query.under.is_empty() {
             return true;
         }
-        if let Some(is) = self.places.get(location) {
-            return *is;
+        if self.places.len() <= location {
+            self.places.resize(location + 1, None);
         }
-        let is =
-            location.to_lowercase().contains(&self.place) && lies_in(location, &self.query.under);
-        self.places.insert(location.clone(), is);
-        is
+        *self.places[location].get_or_insert_with(|| {
+            let text = self.ledger.name(location);
+            text.to_lowercase().contains(&self.place) && lies_in(text, &self.query.under)
+        })
     }
 }
 

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use serde::Deserialize;
-use tapline_protocols::due::{Counting, Day};
+use tapline_protocols::due::{Counting, Day, Every};
 use tapline_protocols::fact::{VisitFact, Word};
 use tapline_protocols::register::Risk;
 
@@ -30,14 +30,23 @@ pub(super) type Name = Arc<str>;
 pub(super) struct Ledger {
     /// How the site counted, from these lines of the station book on.
     counts: BTreeMap<u64, Counting>,
-    /// By asset, in the order of lines.
-    assets: BTreeMap<Name, Vec<(u64, Event)>>,
+    /// In the order of their coming.
+    assets: Vec<Asset>,
+    /// Where each stands there, in the order of their names.
+    numbers: BTreeMap<Name, usize>,
     /// Texts that several assets share.
-    names: BTreeSet<Name>,
+    names: Names,
     /// Sealed inspections whose book is damaged: they count for nothing.
     damaged: BTreeSet<String>,
     /// Registered assets in the order of their dates, as the site counts; none after a change.
-    sorted: Option<Arc<Vec<Standing>>>,
+    sorted: Option<Arc<Vec<Stand>>>,
+}
+
+/// An asset, and what happened to it in the order of lines.
+#[derive(Debug)]
+struct Asset {
+    id: Name,
+    events: Vec<(u64, Event)>,
 }
 
 #[derive(Debug)]
@@ -47,17 +56,26 @@ enum Event {
     Inspected(Inspected),
 }
 
-/// What the register says of an asset.
-#[derive(Debug, Clone)]
+/// Texts by their numbers.
+#[derive(Debug, Default)]
+struct Names {
+    numbers: BTreeMap<Name, usize>,
+    list: Vec<Name>,
+}
+
+/// What the register says of an asset; texts by their numbers.
+#[derive(Debug)]
 pub(super) struct Registered {
     /// Day of the line, UTC.
     day: Option<Day>,
-    pub(super) location: Name,
-    pub(super) interval: Option<Name>,
+    /// The same place has the same number.
+    pub(super) location: usize,
+    /// As it is written, and as it is understood.
+    interval: Option<(usize, Option<Every>)>,
     due: Option<Day>,
     pub(super) risk: Option<Risk>,
     /// First day on which it is out of use for good, as the register writes it.
-    retired: Option<Name>,
+    retired: Option<usize>,
 }
 
 /// A signed inspection.
@@ -70,38 +88,33 @@ pub(super) struct Inspected {
     by_its_plan: bool,
 }
 
-/// How an asset stands.
+/// How an asset stands, in few bytes.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Stand {
+    /// The number of the asset.
+    asset: usize,
+    /// Its event that registered it.
+    registered: usize,
+    /// It was inspected.
+    inspected: bool,
+    pub(super) course: Course,
+}
+
+/// How an asset stands, to be kept and shown.
 #[derive(Debug, Clone)]
 pub(super) struct Standing {
     pub(super) asset: Name,
-    pub(super) registered: Registered,
+    pub(super) location: Name,
+    pub(super) interval: Option<Name>,
+    pub(super) risk: Option<Risk>,
     pub(super) course: Course,
     pub(super) last: Option<Inspected>,
     /// It was looked for since.
     pub(super) visited: Option<Visited>,
 }
 
-/// How an asset stands, as long as the ledger is held.
-pub(super) struct Stands<'a> {
-    asset: &'a Name,
-    pub(super) registered: &'a Registered,
-    pub(super) course: Course,
-    last: Option<&'a Inspected>,
-    visited: Option<Visited>,
-}
-
-impl Stands<'_> {
-    /// The same, to be kept.
-    pub(super) fn standing(self) -> Standing {
-        Standing {
-            asset: self.asset.clone(),
-            registered: self.registered.clone(),
-            course: self.course,
-            last: self.last.cloned(),
-            visited: self.visited,
-        }
-    }
-}
+/// As what is asked for: before a day, or whatever happened; and how days are counted.
+pub(super) type As = (Option<Day>, Counted);
 
 /// As much of an asset's line as is needed.
 #[derive(Deserialize)]
@@ -149,13 +162,15 @@ impl Ledger {
             }
             b"asset" => {
                 let line: AssetLine = serde_json::from_slice(text).map_err(|e| unread(&e))?;
+                let names = &mut self.names;
+                let every = |text: &str| (names.number(text), Every::parse(text));
                 let registered = Registered {
                     day: wall_text(text).and_then(|t| Day::parse(t.get(..10)?)),
-                    location: self.name(&line.location),
-                    interval: line.interval.as_deref().map(|text| self.name(text)),
+                    interval: line.interval.as_deref().map(every),
+                    location: names.number(&line.location),
                     due: line.due.as_deref().and_then(Day::parse),
                     risk: line.risk,
-                    retired: line.retired.as_deref().map(|text| self.name(text)),
+                    retired: line.retired.as_deref().map(|text| names.number(text)),
                 };
                 self.put(&line.id, seq, Event::Registered(Box::new(registered)));
             }
@@ -212,31 +227,28 @@ impl Ledger {
     pub(super) fn forget(&mut self, id: &str) {
         self.damaged.remove(id);
         let own = |event: &Event| matches!(event, Event::Inspected(one) if &*one.id == id);
-        for events in self.assets.values_mut() {
-            events.retain(|(_, event)| !own(event));
+        for asset in &mut self.assets {
+            asset.events.retain(|(_, event)| !own(event));
         }
         self.sorted = None;
     }
 
     fn put(&mut self, asset: &str, seq: u64, event: Event) {
         self.sorted = None;
-        if !self.assets.contains_key(asset) {
-            self.assets.insert(asset.into(), Vec::with_capacity(1));
-        }
-        let events = self.assets.get_mut(asset).expect("it was just put in");
+        let number = match self.numbers.get(asset) {
+            Some(number) => *number,
+            None => {
+                let (id, number) = (Name::from(asset), self.assets.len());
+                self.assets.push(Asset { id: id.clone(), events: Vec::with_capacity(1) });
+                self.numbers.insert(id, number);
+                number
+            }
+        };
+        let events = &mut self.assets[number].events;
         match events.binary_search_by_key(&seq, |(seq, _)| *seq) {
             Ok(at) => events[at].1 = event,
             Err(at) => events.insert(at, (seq, event)),
         }
-    }
-
-    fn name(&mut self, text: &str) -> Name {
-        if let Some(name) = self.names.get(text) {
-            return name.clone();
-        }
-        let name = Name::from(text);
-        self.names.insert(name.clone());
-        name
     }
 
     /// Sealed inspections whose book is damaged.
@@ -245,7 +257,7 @@ impl Ledger {
     }
 
     /// Registered assets in the order of their dates; what has no date comes last.
-    pub(super) fn sorted(&mut self, counted: Counted) -> Arc<Vec<Standing>> {
+    pub(super) fn sorted(&mut self, counted: Counted) -> Arc<Vec<Stand>> {
         if counted != Counted::default() {
             return Arc::new(self.in_order(counted));
         }
@@ -257,10 +269,8 @@ impl Ledger {
         sorted
     }
 
-    fn in_order(&self, counted: Counted) -> Vec<Standing> {
-        let all = self.assets.iter();
-        let all = all.filter_map(|(id, events)| self.stands(id, events, None, counted));
-        let mut all: Vec<Standing> = all.map(|one| one.standing()).collect();
+    fn in_order(&self, counted: Counted) -> Vec<Stand> {
+        let mut all: Vec<Stand> = self.all((None, counted)).collect();
         // They come in the order of their names, and what is alike stays so.
         all.sort_by_key(|one| (one.course.due.is_none(), one.course.due));
         all
@@ -268,65 +278,128 @@ impl Ledger {
 
     /// Registered assets in the order of their names, as they stood before a day: what was
     /// registered (UTC) or inspected on it or later is left out.
-    pub(super) fn before(&self, day: Day) -> impl Iterator<Item = Stands<'_>> {
-        let all = self.assets.iter();
-        all.filter_map(move |(id, events)| self.stands(id, events, Some(day), Counted::default()))
+    pub(super) fn before(&self, day: Day) -> impl Iterator<Item = Stand> {
+        self.all((Some(day), Counted::default()))
+    }
+
+    fn all(&self, so: As) -> impl Iterator<Item = Stand> {
+        self.numbers.values().filter_map(move |asset| self.place(*asset, so))
     }
 
     /// What came of each look for an asset from one day to before another, by asset.
     pub(super) fn visits(&self, (from, to): (Day, Day)) -> BTreeMap<String, Vec<String>> {
         let mut visits: BTreeMap<String, Vec<String>> = BTreeMap::new();
-        for (asset, events) in &self.assets {
-            for (_, event) in events {
+        for asset in &self.assets {
+            for (_, event) in &asset.events {
                 let Event::Visited(visit) = event else { continue };
                 let day = Day::parse(&visit.0.day);
                 if day.is_some_and(|day| day >= from && day < to) {
-                    visits.entry(asset.to_string()).or_default().push(visit.0.outcome.clone());
+                    visits.entry(asset.id.to_string()).or_default().push(visit.0.outcome.clone());
                 }
             }
         }
         visits
     }
 
-    fn stands<'a>(
-        &self,
-        asset: &'a Name,
-        events: &'a [(u64, Event)],
-        before: Option<Day>,
-        counted: Counted,
-    ) -> Option<Stands<'a>> {
-        let (mut course, mut registered) = (Course::default(), None);
-        let (mut last, mut visited) = (None, None);
-        for (seq, event) in events {
-            let within = |day: Day| before.is_none_or(|before| day < before);
+    /// What happened to an asset, as it is asked for.
+    fn events(&self, asset: usize, before: Option<Day>) -> impl Iterator<Item = (usize, &Event)> {
+        let within = move |day: Day| before.is_none_or(|before| day < before);
+        let events = self.assets[asset].events.iter().enumerate();
+        events.map(|(at, (_, event))| (at, event)).filter(move |(_, event)| match event {
+            Event::Registered(now) => now.day.is_none_or(within),
+            Event::Inspected(one) => within(one.day),
+            Event::Visited(visit) => {
+                before.is_none() || Day::parse(&visit.0.day).is_none_or(within)
+            }
+        })
+    }
+
+    /// `None`: it is not registered.
+    fn place(&self, asset: usize, (before, counted): As) -> Option<Stand> {
+        let (mut course, mut registered, mut inspected) = (Course::default(), None, false);
+        for (at, event) in self.events(asset, before) {
             match event {
-                Event::Registered(now) if now.day.is_none_or(within) => {
+                Event::Registered(now) => {
                     course.register(now.due);
-                    registered = Some(now);
+                    registered = Some((at, now));
                 }
-                Event::Inspected(one) if within(one.day) => {
-                    let interval = registered.and_then(|now| now.interval.as_deref());
+                Event::Inspected(one) => {
+                    let every = registered.and_then(|(_, now)| now.interval?.1);
+                    let seq = self.assets[asset].events[at].0;
                     let counting = self.counts.range(..seq).next_back().map(|(_, c)| *c);
-                    let counting = counted.or(counting.unwrap_or_default());
-                    course.inspect(interval, counting, &one.done());
-                    last = Some(one);
-                    visited = None;
+                    course.inspect(every, counted.or(counting.unwrap_or_default()), &one.done());
+                    inspected = true;
                 }
-                Event::Visited(visit) if Day::parse(&visit.0.day).is_none_or(within) => {
+                Event::Visited(_) => {}
+            }
+        }
+        Some(Stand { asset, registered: registered?.0, inspected, course })
+    }
+
+    /// The name of an asset.
+    pub(super) fn id(&self, place: &Stand) -> &Name {
+        &self.assets[place.asset].id
+    }
+
+    /// What the register said of an asset then.
+    pub(super) fn registered(&self, place: &Stand) -> &Registered {
+        match &self.assets[place.asset].events[place.registered].1 {
+            Event::Registered(registered) => registered,
+            _ => unreachable!("a place is made from the event that registers it"),
+        }
+    }
+
+    /// A text by its number.
+    pub(super) fn name(&self, number: usize) -> &Name {
+        &self.names.list[number]
+    }
+
+    /// How it stands to a day: a code of the words.
+    pub(super) fn state(&self, place: &Stand, today: Day) -> &'static str {
+        let has_interval = self.registered(place).interval.is_some();
+        place.course.state(has_interval, place.inspected, today)
+    }
+
+    /// It is out of use for good on a day, `2026-11-30`.
+    pub(super) fn is_retired(&self, place: &Stand, day: &str) -> bool {
+        self.registered(place).retired.is_some_and(|retired| **self.name(retired) <= *day)
+    }
+
+    /// How an asset stands, to be shown; `before` as its place was found.
+    pub(super) fn standing(&self, place: &Stand, before: Option<Day>) -> Standing {
+        let (mut last, mut visited) = (None, None);
+        for (_, event) in self.events(place.asset, before) {
+            match event {
+                Event::Registered(_) => {}
+                Event::Inspected(one) => (last, visited) = (Some(one.clone()), None),
+                Event::Visited(visit) => {
                     let (visit, by) = (visit.0.clone(), visit.1.clone());
                     visited = Some(Visited::then(visited.as_ref(), visit, by));
                 }
-                _ => {}
             }
         }
-        Some(Stands { asset, registered: registered?, course, last, visited })
+        let registered = self.registered(place);
+        Standing {
+            asset: self.id(place).clone(),
+            location: self.name(registered.location).clone(),
+            interval: registered.interval.map(|(text, _)| self.name(text).clone()),
+            risk: registered.risk,
+            course: place.course,
+            last,
+            visited,
+        }
     }
 }
 
-impl Registered {
-    /// It is out of use for good on a day, `2026-11-30`.
-    pub(super) fn is_retired(&self, day: &str) -> bool {
-        self.retired.as_deref().is_some_and(|retired| retired <= day)
+impl Names {
+    fn number(&mut self, text: &str) -> usize {
+        if let Some(number) = self.numbers.get(text) {
+            return *number;
+        }
+        let (name, number) = (Name::from(text), self.list.len());
+        self.list.push(name.clone());
+        self.numbers.insert(name, number);
+        number
     }
 }
 
@@ -340,6 +413,6 @@ impl Inspected {
 impl Standing {
     /// A code of the words.
     pub(super) fn state(&self, today: Day) -> &'static str {
-        self.course.state(self.registered.interval.is_some(), self.last.is_some(), today)
+        self.course.state(self.interval.is_some(), self.last.is_some(), today)
     }
 }

@@ -13,7 +13,7 @@ use tapline_protocols::register::Risk;
 
 use super::IndexFault;
 use super::due::Due;
-use super::ledger::{Standing, Stands};
+use super::ledger::{Ledger, Stand, Standing};
 use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::sheet::moment_key;
@@ -122,8 +122,8 @@ impl Index {
             let (listed, overdue, visits, damaged) = {
                 let ledger = self.ledger();
                 let visits = ledger.visits((query.first, end));
-                let overdue = overdue(ledger.before(end), as_of);
-                let listed = on_list(ledger.before(query.first), (query.first, next));
+                let overdue = overdue(&ledger, end, as_of);
+                let listed = on_list(&ledger, (query.first, next));
                 (listed, overdue, visits, ledger.damaged().len())
             };
             let counting = Counting::new(query, (end, &made, &visits));
@@ -207,24 +207,27 @@ impl Index {
 }
 
 /// Those that are due in the month, as they stood before it, in the order of their dates.
-fn on_list<'a>(all: impl Iterator<Item = Stands<'a>>, (first, next): (Day, Day)) -> Vec<Standing> {
+fn on_list(ledger: &Ledger, (first, next): (Day, Day)) -> Vec<Standing> {
     let text = first.text();
-    let due = |one: &Stands<'_>| {
+    let due = |one: &Stand| {
         one.course.due.is_some_and(|due| due >= first && due < next)
-            && !one.registered.is_retired(&text)
+            && !ledger.is_retired(one, &text)
     };
-    let mut listed: Vec<Standing> = all.filter(due).map(Stands::standing).collect();
+    let listed = ledger.before(first).filter(due);
+    let mut listed: Vec<Standing> =
+        listed.map(|one| ledger.standing(&one, Some(first))).collect();
     listed.sort_by_key(|one| one.course.due);
     listed
 }
 
-fn overdue<'a>(all: impl Iterator<Item = Stands<'a>>, as_of: Day) -> Vec<(Option<Risk>, Share)> {
+fn overdue(ledger: &Ledger, end: Day, as_of: Day) -> Vec<(Option<Risk>, Share)> {
     let risks = [Some(Risk::High), Some(Risk::Medium), Some(Risk::Low), None];
     let mut groups = risks.map(|risk| (risk, Share::default()));
     let text = as_of.text();
-    for one in all.filter(|one| !one.registered.is_retired(&text)) {
+    for one in ledger.before(end).filter(|one| !ledger.is_retired(one, &text)) {
         let Some(due) = one.course.due else { continue };
-        let group = groups.iter_mut().find(|(risk, _)| *risk == one.registered.risk);
+        let risk_of = ledger.registered(&one).risk;
+        let group = groups.iter_mut().find(|(risk, _)| *risk == risk_of);
         let (_, share) = group.expect("each risk has its group");
         share.all += 1;
         share.of += u64::from(due < as_of);

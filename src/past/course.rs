@@ -22,8 +22,8 @@ impl Course {
     }
 
     /// An inspection was signed, while the register had this interval and the site counted so.
-    pub(crate) fn inspect(&mut self, interval: Option<&str>, counting: Counting, done: &Done) {
-        if let Some(every) = interval.and_then(Every::parse) {
+    pub(crate) fn inspect(&mut self, every: Option<Every>, counting: Counting, done: &Done) {
+        if let Some(every) = every {
             self.due = counting.every(every).after(done, self.due);
         }
     }

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
-use tapline_protocols::due::{Anchor, Counting, Day, Snap};
+use tapline_protocols::due::{Anchor, Counting, Day, Every, Snap};
 use tapline_protocols::fact::{VisitFact, Word};
 use tapline_protocols::register::Asset;
 
@@ -144,7 +144,7 @@ impl Row {
         self.visited = None;
         let interval = self.asset.as_ref().and_then(|asset| asset.interval.as_deref());
         let done = done(past.day, &past.reason, past.by_its_plan, outcome);
-        self.course.inspect(interval, counting, &done);
+        self.course.inspect(interval.and_then(Every::parse), counting, &done);
     }
 
     /// The day on which it is due.

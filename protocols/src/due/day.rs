@@ -8,19 +8,20 @@ use crate::read::is_date;
 /// A day from 1900-01-01 to 2999-12-31. Sorts as the days do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Day {
-    year: u32,
+    year: u16,
     /// 1 to 12.
-    month: u32,
+    month: u8,
     /// 1 to 31.
-    day: u32,
+    day: u8,
 }
 
 impl Day {
     /// Reads `2027-03-31`. `None` for what is no day of the calendar.
     #[must_use]
     pub fn parse(text: &str) -> Option<Day> {
+        let year = text.get(..4)?.parse().ok()?;
         let part = |from: usize, to: usize| text.get(from..to)?.parse().ok();
-        let whole = Day { year: part(0, 4)?, month: part(5, 7)?, day: part(8, 10)? };
+        let whole = Day { year, month: part(5, 7)?, day: part(8, 10)? };
         is_date(text).then_some(whole)
     }
 
@@ -34,9 +35,10 @@ impl Day {
     #[must_use]
     pub fn number(self) -> u32 {
         let leaps = |years: u32| years / 4 - years / 100 + years / 400;
-        let years = self.year - 1900;
-        let before = years * 365 + leaps(self.year - 1) - leaps(1899);
-        before + (1..self.month).map(|month| length(self.year, month)).sum::<u32>() + self.day - 1
+        let year = u32::from(self.year);
+        let before = (year - 1900) * 365 + leaps(year - 1) - leaps(1899);
+        let months = (1..self.month).map(|month| u32::from(length(self.year, month)));
+        before + months.sum::<u32>() + u32::from(self.day) - 1
     }
 
     /// So many days later. `None` beyond 2999.
@@ -51,21 +53,22 @@ impl Day {
                 return None;
             }
         }
-        while rest >= length(year, month) {
-            rest -= length(year, month);
+        while rest >= u32::from(length(year, month)) {
+            rest -= u32::from(length(year, month));
             month += 1;
         }
-        Some(Day { year, month, day: rest + 1 })
+        Some(Day { year, month, day: u8::try_from(rest + 1).ok()? })
     }
 
     /// So many months later; a day that the month does not have becomes its last. `None` beyond
     /// 2999.
     #[must_use]
     pub fn plus_months(self, months: u32) -> Option<Day> {
-        let all = (self.year * 12 + self.month - 1).checked_add(months)?;
-        let (year, month) = (all / 12, all % 12 + 1);
-        let day = self.day.min(length(year, month));
-        (year <= 2999).then_some(Day { year, month, day })
+        let first = u32::from(self.year) * 12 + u32::from(self.month) - 1;
+        let all = first.checked_add(months)?;
+        let year = u16::try_from(all / 12).ok().filter(|year| *year <= 2999)?;
+        let month = u8::try_from(all % 12 + 1).ok()?;
+        Some(Day { year, month, day: self.day.min(length(year, month)) })
     }
 
     /// The last day of its month.
@@ -75,11 +78,11 @@ impl Day {
     }
 }
 
-fn year_length(year: u32) -> u32 {
+fn year_length(year: u16) -> u32 {
     365 + u32::from(length(year, 2) == 29)
 }
 
-fn length(year: u32, month: u32) -> u32 {
+fn length(year: u16, month: u8) -> u8 {
     let leap = year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
     match month {
         2 if leap => 29,
