@@ -7,7 +7,7 @@ use sled::{Batch, IVec};
 use super::IndexFault;
 use super::bytes::{put_bytes, put_signed, take_bytes, take_signed};
 use super::press::{Press, Unpress};
-use super::sheet::{Listed, SHEET_MAX, Sheet, moment_key, when_key, write};
+use super::sheet::{Begun, Listed, SHEET_MAX, Sheet, moment_key, number, when_key, write};
 use super::store::Index;
 use crate::books::line::time_read;
 use crate::books::place::InspectionName;
@@ -134,12 +134,13 @@ impl Index {
 
     fn find_within(&self, id: &str, from: &[u8], to: &[u8]) -> Result<Option<Listed>, IndexFault> {
         let mut found = None;
-        self.sheets(from, &mut |sheet, key| {
-            if let Some(number) = sheet.number(id) {
+        self.sheets_on(from, &mut |begun, key| {
+            if let Some(number) = number(&begun.names, id) {
+                let sheet = whole(begun, key)?;
                 let entry = sheet.entries.iter().find(|entry| entry.id == number);
                 found = entry.and_then(|entry| sheet.listed(entry));
             }
-            found.is_none() && key < to
+            Ok(found.is_none() && key < to)
         })?;
         Ok(found)
     }
@@ -167,24 +168,29 @@ impl Index {
         from: &[u8],
         show: &mut dyn FnMut(&Sheet<'_>, &[u8]) -> bool,
     ) -> Result<(), IndexFault> {
+        self.sheets_on(from, &mut |begun, key| Ok(show(&whole(begun, key)?, key)))
+    }
+
+    /// As [`Index::sheets`], with no more read of each than its names.
+    pub(super) fn sheets_on(&self, from: &[u8], show: Show<'_>) -> Result<(), IndexFault> {
         let begin = self.when.range(..=from.to_vec()).next_back().transpose()?;
         let begin = begin.map_or_else(|| IVec::from(from), |(key, _)| key);
         show_all(self.when.range(begin..), show)
     }
 
-    /// As [`Index::sheets`], from the one that begins last below `to` back to the one that may hold
-    /// `from`.
+    /// As [`Index::sheets_on`], from the one that begins last below `to` back to the one that may
+    /// hold `from`.
     pub(super) fn sheets_back(
         &self,
         from: &[u8],
         to: Option<&[u8]>,
-        show: &mut dyn FnMut(&Sheet<'_>, &[u8]) -> bool,
+        show: Show<'_>,
     ) -> Result<(), IndexFault> {
         let rows = match to {
             Some(to) => self.when.range(..to.to_vec()).rev(),
             None => self.when.iter().rev(),
         };
-        show_all(rows, &mut |sheet, key| show(sheet, key) && key > from)
+        show_all(rows, &mut |begun, key| Ok(show(begun, key)? && key > from))
     }
 
     /// How many inspections all histories have.
@@ -234,23 +240,31 @@ impl Index {
     }
 }
 
+/// Is shown a sheet with its key, and says whether to go on.
+pub(super) type Show<'a> = &'a mut dyn FnMut(Begun<'_>, &[u8]) -> Result<bool, IndexFault>;
+
 fn show_all(
     rows: impl Iterator<Item = sled::Result<(IVec, IVec)>>,
-    show: &mut dyn FnMut(&Sheet<'_>, &[u8]) -> bool,
+    show: Show<'_>,
 ) -> Result<(), IndexFault> {
     let mut unpress = Unpress::new()?;
     for row in rows {
         let (key, value) = row?;
         let plain = unpress.plain(&key, &value).ok_or_else(bad_sheet)?;
-        let sheet = Sheet::read(&plain).ok_or_else(bad_sheet)?;
-        if sheet.entries.first().is_none_or(|first| *sheet.key(first) != *key) {
-            return Err(bad_sheet());
-        }
-        if !show(&sheet, &key) {
+        if !show(Begun::read(&plain).ok_or_else(bad_sheet)?, &key)? {
             break;
         }
     }
     Ok(())
+}
+
+/// The sheet that lies under a key.
+pub(super) fn whole<'a>(begun: Begun<'a>, key: &[u8]) -> Result<Sheet<'a>, IndexFault> {
+    let sheet = begun.sheet().ok_or_else(bad_sheet)?;
+    match sheet.entries.first().is_some_and(|first| *sheet.key(first) == *key) {
+        true => Ok(sheet),
+        false => Err(bad_sheet()),
+    }
 }
 
 fn write_part(part: &[Once]) -> Vec<u8> {
@@ -284,6 +298,6 @@ fn doubt(why: &str) -> IndexFault {
     IndexFault::Doubt(why.to_owned())
 }
 
-fn bad_sheet() -> IndexFault {
+pub(super) fn bad_sheet() -> IndexFault {
     doubt("a part of the list can't be read")
 }

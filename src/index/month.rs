@@ -214,8 +214,7 @@ fn on_list(ledger: &Ledger, (first, next): (Day, Day)) -> Vec<Standing> {
             && !ledger.is_retired(one, &text)
     };
     let listed = ledger.before(first).filter(due);
-    let mut listed: Vec<Standing> =
-        listed.map(|one| ledger.standing(&one, Some(first))).collect();
+    let mut listed: Vec<Standing> = listed.map(|one| ledger.standing(&one, Some(first))).collect();
     listed.sort_by_key(|one| one.course.due);
     listed
 }

@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use tapline_protocols::fact::Word;
 
 use super::IndexFault;
+use super::lists::{bad_sheet, whole};
 use super::press::Unpress;
-use super::sheet::{Entry, Sheet, limit_row, moment_key};
+use super::sheet::{Begun, Entry, limit_parts, moment_key, number};
 use super::store::Index;
-use super::summary::{LimitRow, Summary};
+use super::summary::Summary;
 use crate::books::line::{outline, time_read};
 
 /// A list is never longer.
@@ -163,38 +164,32 @@ impl Index {
 
     fn of_all(&self, part: &Part<'_>) -> Result<BTreeMap<Vec<u8>, Summary>, IndexFault> {
         let mut found = BTreeMap::new();
-        let mut bad = false;
-        let mut look = |sheet: &Sheet<'_>, _: &[u8]| {
-            let Some(terms) = Terms::of(part.query, sheet) else { return true };
+        let mut look = |begun: Begun<'_>, key: &[u8]| {
+            let Some(terms) = Terms::of(part.query, &begun.names) else { return Ok(true) };
+            let sheet = whole(begun, key)?;
             let forth: &mut dyn Iterator<Item = &Entry> = match part.query.newest {
                 true => &mut sheet.entries.iter().rev(),
                 false => &mut sheet.entries.iter(),
             };
             for entry in forth {
-                let key = sheet.key(entry);
-                if found.len() < part.most && part.goes_on(&key) && terms.may_want(entry) {
-                    match sheet.listed(entry) {
-                        Some(listed) if part.query.wants(&listed.summary) => {
-                            found.insert(key, listed.summary);
-                        }
-                        Some(_) => {}
-                        None => bad = true,
+                if found.len() < part.most && terms.may_want(entry) {
+                    let key = sheet.key(entry);
+                    let summary = sheet.listed(entry).ok_or_else(bad_sheet)?.summary;
+                    if part.goes_on(&key) && part.query.wants(&summary) {
+                        found.insert(key, summary);
                     }
                 }
             }
-            found.len() < part.most && !bad
+            Ok(found.len() < part.most)
         };
         let (from, to) = part.range();
         match part.query.newest {
             true => self.sheets_back(&from, to.as_deref(), &mut look)?,
-            false => self.sheets(&from, &mut |sheet, key| {
-                to.as_deref().is_none_or(|to| key < to) && look(sheet, key)
+            false => self.sheets_on(&from, &mut |begun, key| {
+                Ok(to.as_deref().is_none_or(|to| key < to) && look(begun, key)?)
             })?,
         }
-        match bad {
-            true => Err(IndexFault::Doubt("a part of the list can't be read".into())),
-            false => Ok(found),
-        }
+        Ok(found)
     }
 
     fn of_asset(
@@ -258,14 +253,14 @@ struct Terms {
 
 impl Terms {
     /// `None`: nothing in the sheet can be wanted.
-    fn of(query: &Query, sheet: &Sheet<'_>) -> Option<Terms> {
+    fn of(query: &Query, all: &[&str]) -> Option<Terms> {
         let numbers = |wants: &dyn Fn(&str) -> bool| {
-            let names = sheet.names.iter().enumerate();
+            let names = all.iter().enumerate();
             let numbers: Vec<usize> = names.filter(|(_, n)| wants(n)).map(|(n, _)| n).collect();
             (!numbers.is_empty()).then_some(numbers)
         };
         let instrument = match &query.instrument {
-            Some(name) => Some(sheet.number(name)?),
+            Some(name) => Some(number(all, name)?),
             None => None,
         };
         let drivers = match &query.driver {
@@ -274,7 +269,7 @@ impl Terms {
         };
         let limits = match query.asks_for_limits() {
             true => {
-                Some(numbers(&|name| limit_row(name).is_some_and(|row| query.wants_limit(&row)))?)
+                Some(numbers(&|name| limit_parts(name).is_some_and(|row| query.wants_limit(row)))?)
             }
             false => None,
         };
@@ -300,7 +295,8 @@ impl Query {
             && self.verdict.is_none_or(|verdict| found.verdict == Some(verdict))
             && self.instrument.as_ref().is_none_or(|i| found.instruments.contains(i))
             && self.driver.as_ref().is_none_or(|d| found.drivers.iter().any(|n| is_driver(n, d)))
-            && (!self.asks_for_limits() || found.limits.iter().any(|row| self.wants_limit(row)))
+            && (!self.asks_for_limits()
+                || found.limits.iter().any(|row| self.wants_limit(row.parts())))
     }
 
     fn asks_for_limits(&self) -> bool {
@@ -309,11 +305,11 @@ impl Query {
     }
 
     /// All that is asked of limits is asked of one and the same.
-    fn wants_limit(&self, row: &LimitRow) -> bool {
-        self.limit_table.as_ref().is_none_or(|table| row.table.starts_with(table.as_str()))
-            && self.limit_row.as_ref().is_none_or(|id| *id == row.id)
-            && self.standard.as_ref().is_none_or(|standard| *standard == row.standard)
-            && self.edition.as_ref().is_none_or(|edition| *edition == row.edition)
+    fn wants_limit(&self, [id, standard, edition, table]: [&str; 4]) -> bool {
+        self.limit_table.as_ref().is_none_or(|wanted| table.starts_with(wanted.as_str()))
+            && self.limit_row.as_ref().is_none_or(|wanted| id == wanted)
+            && self.standard.as_ref().is_none_or(|wanted| standard == wanted)
+            && self.edition.as_ref().is_none_or(|wanted| edition == wanted)
     }
 
     /// Keys between which the list is looked through; a moment that is none bounds nothing, as

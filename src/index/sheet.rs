@@ -52,6 +52,15 @@ pub(super) fn moment_key(us: i64) -> [u8; 8] {
     (us ^ i64::MIN).cast_unsigned().to_be_bytes()
 }
 
+/// A sheet whose names alone were read: most questions end here.
+#[derive(Debug)]
+pub(super) struct Begun<'a> {
+    pub(super) names: Vec<&'a str>,
+    /// Inspections in it.
+    pub(super) count: usize,
+    rest: &'a [u8],
+}
+
 /// A sheet that is looked through: names as numbers.
 #[derive(Debug)]
 pub(super) struct Sheet<'a> {
@@ -176,25 +185,42 @@ impl Names {
 }
 
 fn limit_name(limit: &LimitRow) -> String {
-    let LimitRow { id, standard, edition, table } = limit;
+    let [id, standard, edition, table] = limit.parts();
     format!("{id}{SPLIT}{standard}{SPLIT}{edition}{SPLIT}{table}")
 }
 
-/// The parts of a limit's name.
-pub(super) fn limit_row(name: &str) -> Option<LimitRow> {
-    let mut parts = name.split(SPLIT).map(str::to_owned);
+/// Row, standard, edition and table of a limit's name; `None` of any other name.
+pub(super) fn limit_parts(name: &str) -> Option<[&str; 4]> {
+    let mut parts = name.split(SPLIT);
+    // Most names end here.
     let (id, standard) = (parts.next()?, parts.next()?);
-    Some(LimitRow { id, standard, edition: parts.next()?, table: parts.next()? })
+    Some([id, standard, parts.next()?, parts.next()?])
 }
 
-impl<'a> Sheet<'a> {
+fn limit_row(name: &str) -> Option<LimitRow> {
+    let [id, standard, edition, table] = limit_parts(name)?.map(str::to_owned);
+    Some(LimitRow { id, standard, edition, table })
+}
+
+/// The number of a name among those of a sheet.
+pub(super) fn number(names: &[&str], name: &str) -> Option<usize> {
+    names.iter().position(|known| *known == name)
+}
+
+impl<'a> Begun<'a> {
     /// `None` if it is no sheet.
-    pub(super) fn read(plain: &'a [u8]) -> Option<Sheet<'a>> {
+    pub(super) fn read(plain: &'a [u8]) -> Option<Begun<'a>> {
         let mut from = plain;
         let count = take_len(&mut from).filter(|n| *n <= plain.len())?;
         let name = |_| std::str::from_utf8(take_bytes(&mut from)?).ok();
         let names = (0..count).map(name).collect::<Option<Vec<&str>>>()?;
         let count = take_len(&mut from).filter(|n| *n <= plain.len())?;
+        Some(Begun { names, count, rest: from })
+    }
+
+    /// `None` if it is no sheet.
+    pub(super) fn sheet(self) -> Option<Sheet<'a>> {
+        let Begun { names, count, rest: mut from } = self;
         let mut last = 0;
         let mut entries = Vec::with_capacity(count);
         for _ in 0..count {
@@ -204,10 +230,17 @@ impl<'a> Sheet<'a> {
         }
         from.is_empty().then_some(Sheet { names, entries })
     }
+}
+
+impl<'a> Sheet<'a> {
+    /// `None` if it is no sheet.
+    pub(super) fn read(plain: &'a [u8]) -> Option<Sheet<'a>> {
+        Begun::read(plain)?.sheet()
+    }
 
     /// The number of a name, if it stands in the sheet.
     pub(super) fn number(&self, name: &str) -> Option<usize> {
-        self.names.iter().position(|known| *known == name)
+        number(&self.names, name)
     }
 
     pub(super) fn asset(&self, entry: &Entry) -> &'a str {

@@ -57,6 +57,13 @@ pub struct LimitRow {
     pub table: String,
 }
 
+impl LimitRow {
+    /// Row, standard, edition and table.
+    pub(super) fn parts(&self) -> [&str; 4] {
+        [&self.id, &self.standard, &self.edition, &self.table]
+    }
+}
+
 /// As much of a verdict line as the list needs.
 #[derive(Deserialize)]
 struct Judged {
