@@ -346,7 +346,7 @@ fn leave() -> Markup {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::station::status::{BenchStatus, InspectionStatus};
     use tapline_protocols::inspection::{Prompt, STATES};
@@ -367,7 +367,7 @@ mod tests {
         "done",
     ];
 
-    fn bench(state: &'static str) -> Bench {
+    pub(in crate::page) fn bench(state: &'static str) -> Bench {
         let status = BenchStatus {
             id: "b1".into(),
             name: "Bench 1".into(),

@@ -7,6 +7,7 @@ use maud::{Markup, html};
 use tapline_protocols::inspection::Prompt;
 
 use super::bar::{Bar, bar};
+use super::lead::Lies;
 use super::work::Work;
 use super::{View, acts, document, lead, say, steps, stranger, tell};
 use crate::serve::shared::Halt;
@@ -144,7 +145,7 @@ fn now(view: &Bench) -> Markup {
             p.step { (step) @for place in places(prompt) { " · " strong { (place) } } }
         }
         @let asked = view.stranger().and_then(stranger::question);
-        p.ask { (asked.as_deref().unwrap_or(english().say("prompt", view.asks()))) }
+        p.ask { (asked.as_deref().unwrap_or(sentence(view))) }
         @if let Some(halt) = &view.halted {
             p { (halt.why) }
             p { (halt.next) }
@@ -161,6 +162,24 @@ fn now(view: &Bench) -> Markup {
         @if let Some(check) = &view.status.check {
             p { (tell("check", &[("instrument", &check.instrument), ("standard", &check.standard), ("what", &check.what)])) }
         }
+    }
+}
+
+/// What to do now, in words. Clips are joined at two moments, and at each on another point.
+fn sentence(view: &Bench) -> &str {
+    match lies(view) {
+        Lies::OnFirst => say("join_first"),
+        Lies::OnSecond => say("join_second"),
+        Lies::Apart => english().say("prompt", view.asks()),
+    }
+}
+
+/// Where the clips lie now.
+fn lies(view: &Bench) -> Lies {
+    match (view.asks(), view.work.as_ref().is_some_and(|work| work.measured)) {
+        ("join_clips", false) => Lies::OnFirst,
+        ("join_clips", true) => Lies::OnSecond,
+        _ => Lies::Apart,
     }
 }
 
@@ -237,9 +256,13 @@ fn hints(view: &Bench) -> Markup {
         @if let Some(key) = &prompt.lead {
             h2 { (say("leads")) }
             div.placed {
-                (lead::drawing(key))
+                (lead::drawing(key, lies(view)))
                 p { (english().say("lead", key)) }
             }
+        }
+        @if let "null" | "null_apart" = prompt.state {
+            h2 { (say("leads")) }
+            div.placed { (lead::nulling(prompt.state == "null")) }
         }
         dl.places {
             @for (word, text) in places {
@@ -292,5 +315,30 @@ fn switches(view: &Bench, prompt: &Prompt) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::page::acts::tests::bench;
+
+    #[test]
+    fn clips_are_joined_on_another_point_before_the_value_than_after_it() {
+        let mut view = bench("join_clips");
+        view.work = Some(Work::default());
+        let before = now(&view).into_string();
+        view.work = Some(Work { measured: true, ..Work::default() });
+        let after = now(&view).into_string();
+        assert!(before.contains("where the first will stay"), "{before}");
+        assert!(after.contains("where the second lies"), "{after}");
+        assert_eq!(lies(&bench("capture")), Lies::Apart);
+    }
+
+    #[test]
+    fn a_null_is_drawn() {
+        let drawn = |state| hints(&bench(state)).into_string();
+        assert_ne!(drawn("null"), drawn("null_apart"));
+        assert!(drawn("null").contains("class=\"clip\""));
     }
 }

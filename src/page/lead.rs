@@ -93,9 +93,25 @@ impl End {
     }
 }
 
+/// Where the two leads lie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lies {
+    /// As the value is measured.
+    Apart,
+    /// Both where the first will stay: before the value.
+    OnFirst,
+    /// Both where the second lies: after it.
+    OnSecond,
+}
+
 /// The drawing of a placement; nothing for one that has none.
-pub(super) fn drawing(key: &str) -> Markup {
-    let Some(placed) = placement(key) else { return html! {} };
+pub(super) fn drawing(key: &str, lies: Lies) -> Markup {
+    let Some(mut placed) = placement(key) else { return html! {} };
+    match lies {
+        Lies::Apart => {}
+        Lies::OnFirst => placed.ends[1] = placed.ends[0],
+        Lies::OnSecond => placed.ends[0] = placed.ends[1],
+    }
     let mut ends = placed.ends;
     // Side by side they do not cross: of two at the plug the outer one runs below.
     let plug = |end: &End| matches!(end, End::MainsPins | End::PlugEarth);
@@ -103,6 +119,7 @@ pub(super) fn drawing(key: &str) -> Markup {
         true => ends.sort_by_key(|end| std::cmp::Reverse(end.at().0)),
         false => ends.sort_by_key(|end| end.at().1),
     }
+    let beside = if lies == Lies::Apart { [0, 0] } else { [-7, 7] };
     let applied =
         placed.ends.iter().any(|end| matches!(end, End::Part | End::Single | End::Others));
     html! {
@@ -115,12 +132,20 @@ pub(super) fn drawing(key: &str) -> Markup {
                 path.line d="M40 178 H76 M47 184 H69 M54 190 H62" {}
             }
             @match placed.meter {
-                Meter::Clamp => { ellipse.lead cx="112" cy="78" rx="9" ry="20" {} (meter(placed.meter)) path.lead d="M112 98 V138 H148" {} }
+                Meter::Clamp => {
+                    // Around line and neutral inside of the box; the earth conductor stays outside.
+                    ellipse.lead cx="27" cy="71" rx="6" ry="14" {}
+                    (meter(placed.meter))
+                    path.lead d="M27 85 V138 Q27 150 39 150 H146" {}
+                }
                 _ => {
                     (meter(placed.meter))
-                    @for (end, height) in ends.into_iter().zip([144, 157]) {
-                        (lead(end, height))
-                        @if placed.meter == Meter::Source && end.at().0 < 165 { (source(height)) }
+                    @for ((end, aside), height) in ends.into_iter().zip(beside).zip([144, 157]) {
+                        (lead(end, aside, height))
+                        @let away = matches!(end, End::MainsPins | End::Earth);
+                        @if away && placed.meter == Meter::Source {
+                            (source(height))
+                        }
                     }
                 }
             }
@@ -135,10 +160,16 @@ fn asset(placed: &Placement, applied: bool) -> Markup {
             rect.box x="14" y="46" width="62" height="64" rx="4" {}
             text.word x="45" y="40" text-anchor="middle" { (super::say("supply_box")) }
         }
-        rect.asset x="160" y="42" width="110" height="72" rx="6" {}
-        text.word x="215" y="84" text-anchor="middle" { (super::say("asset")) }
+        @if placed.ends == [End::PlugEarth, End::Inlet] {
+            // The cord alone, with its coupler.
+            rect.asset x="142" y="66" width="22" height="24" rx="3" {}
+        } @else {
+            rect.asset x="160" y="42" width="110" height="72" rx="6" {}
+            text.word x="215" y="84" text-anchor="middle" { (super::say("asset")) }
+        }
         @if placed.cord {
-            path.cord d="M76 78 H160" {}
+            @let ends = if placed.ends.contains(&End::Inlet) { 142 } else { 160 };
+            path.cord d={ "M76 78 H" (ends) } {}
             path.line d="M40 58 H58 V98 H40 Z M58 78 H76 M40 64 H26 M40 78 H26 M40 92 H26" {}
         } @else {
             path.line d="M150 66 V90 H160" {}
@@ -173,14 +204,32 @@ fn source(height: u32) -> Markup {
     html! {
         circle.meter cx="112" cy=(height) r="11" {}
         text.letter x="112" y=(height + 5) text-anchor="middle" { "~" }
-        text.word x="112" y="197" text-anchor="middle" { (super::say("source")) }
+        text.word x="126" y="197" text-anchor="middle" { (super::say("source")) }
     }
 }
 
-/// A lead from the near side of the meter to its end, with a clip there.
-fn lead(end: End, height: u32) -> Markup {
+/// The clips of a lead set, joined or taken apart, on nothing else: how it is nulled.
+pub(super) fn nulling(joined: bool) -> Markup {
+    let (one, other) = if joined { (157, 173) } else { (120, 210) };
+    html! {
+        svg.drawing viewBox="0 30 330 140" aria-hidden="true" {
+            path.lead d={ "M147 144 H90 Q70 144 70 120 V90 Q70 62 98 62 H" (one) } {}
+            path.lead d={ "M183 144 H240 Q260 144 260 120 V90 Q260 62 232 62 H" (other) } {}
+            circle.clip cx=(one) cy="62" r="8" {}
+            circle.clip cx=(other) cy="62" r="8" {}
+            (meter(Meter::Ohm))
+        }
+    }
+}
+
+/// A lead from the near side of the meter to its end, with a clip there or a little aside.
+fn lead(end: End, aside: i32, height: u32) -> Markup {
     let (x, y) = end.at();
-    let path = if x < 165 {
+    let x = x.saturating_add_signed(aside);
+    let path = if (119..165).contains(&x) {
+        let (down, up) = (height - 14, y + 14);
+        format!("M147 {height} H134 Q120 {height} 120 {down} V{up} Q120 {y} 134 {y} H{x}")
+    } else if x < 165 {
         format!("M147 {height} H{} Q{x} {height} {x} {y}", x + 28)
     } else {
         let side = (x + 14).max(290);
@@ -204,8 +253,29 @@ mod tests {
     fn every_placement_that_has_a_sentence_has_a_drawing() {
         for key in crate::words::english().codes("lead") {
             assert!(placement(key).is_some(), "no drawing of {key}");
-            assert!(drawing(key).into_string().contains("class=\"meter\""), "{key}");
+            for lies in [Lies::Apart, Lies::OnFirst, Lies::OnSecond] {
+                let drawn = drawing(key, lies).into_string();
+                assert!(drawn.contains("class=\"meter\""), "{key}");
+            }
         }
-        assert!(drawing("no.such").into_string().is_empty());
+        assert!(drawing("no.such", Lies::Apart).into_string().is_empty());
+    }
+
+    #[test]
+    fn joined_clips_lie_on_one_point() {
+        let clips = |lies| {
+            let drawn = drawing("insulation.mains_to_accessible", lies).into_string();
+            let clip = |text: &str| {
+                let number = |from: &str| {
+                    let rest = &text[text.find(from).unwrap() + from.len()..];
+                    rest[..rest.find('"').unwrap()].parse::<u32>().unwrap()
+                };
+                (number("cx=\""), number("cy=\""))
+            };
+            drawn.split("class=\"clip\"").skip(1).map(clip).collect::<Vec<_>>()
+        };
+        assert_eq!(clips(Lies::Apart), [(270, 62), (26, 71)]);
+        assert_eq!(clips(Lies::OnFirst), [(19, 71), (33, 71)]);
+        assert_eq!(clips(Lies::OnSecond), [(263, 62), (277, 62)]);
     }
 }

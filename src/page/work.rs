@@ -60,6 +60,8 @@ pub(crate) struct Work {
     pub outcome: Option<String>,
     /// The value that was captured last, while it counts, and its step.
     pub captured: Option<(String, Captured)>,
+    /// The active step has a value that counts.
+    pub measured: bool,
     /// The step of the plan that was judged last.
     pub judged: Option<(String, Judged)>,
     /// Its limit in words.
@@ -99,6 +101,7 @@ impl Work {
             supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
             outcome: None,
             captured: last_value(inspection),
+            measured: record.active().is_some_and(|step| record.captured(step).is_some()),
             judged: last_verdict(record),
             limit: None,
         }
