@@ -84,6 +84,17 @@ impl Page {
         let place = place.replace("PORT", &self.port.to_string());
         post(self.port, "/v1/scan", &format!("{place}\n{own}"), &json!({ "code": "T-0201" }))
     }
+
+    /// An act at the bench, as the page itself sends it.
+    fn act(&self, act: &str, body: &Value) -> Answer {
+        let port = self.port;
+        let own = format!(
+            "Host: 127.0.0.1:{port}\nOrigin: http://127.0.0.1:{port}\n\
+             Content-Type: application/json\nCookie: {}\nX-Tapline-Key: {}",
+            self.cookie, self.key
+        );
+        post(port, &format!("/bench/b1/{act}"), &own, body)
+    }
 }
 
 /// Where a request may claim to be from and to go to, and must not get to anything. RFC 9110,
@@ -168,6 +179,44 @@ fn looking_changes_nothing_and_acting_needs_more_than_a_cookie() {
         413
     );
     assert_eq!(station.get("/v1/status")["seq"], before, "nothing was written");
+}
+
+/// A signature is its owner's alone (21 CFR 11.100 and 11.200, from memory): who finds a page open
+/// has no badge.
+#[test]
+fn an_open_page_signs_for_nobody() {
+    let station = Builder::new().page().start();
+    let page = Page::open(&station);
+    let other = "format = \"tapline-operators-1\"\n\
+                 [[operator]]\nid = \"op-2\"\nname = \"M. Stern\"\nbadge = \"OP-0002\"\n";
+    fs::write(station.folder().join("others.toml"), other).unwrap();
+    let others = station.folder().join("others.toml").display().to_string();
+    station.done(&["operator", "import", &others]);
+    station.done(&["scan", "T-0201"]);
+    station.done(&["begin"]);
+    let before = station.get("/v1/status")["seq"].clone();
+    let sign = |badge: Value| {
+        page.act("sign", &json!({ "as": "performed", "tag": "attached", "badge": badge }))
+    };
+    // Nobody's, the name that stands on the screen, another person's.
+    for (badge, said) in [
+        (Value::Null, "needs the badge"),
+        ("OP-9999".into(), "nothing was signed"),
+        ("op-7".into(), "nothing was signed"),
+        ("OP-0002".into(), "nothing was signed"),
+    ] {
+        let answer = sign(badge.clone());
+        assert_eq!(answer.status, 409, "{badge}: {}", answer.body);
+        assert!(answer.body.contains(said), "{badge}: {}", answer.body);
+    }
+    let second = json!({ "seq": 1, "cause": "lead_slipped", "second": "op-2" });
+    let answer = page.act("discard", &second);
+    assert!(answer.body.contains("no badge of a second person"), "{}", answer.body);
+    assert_eq!(station.get("/v1/status")["seq"], before, "nothing was written");
+    // With the badge it is refused for what is missing in the inspection alone.
+    let answer = sign("OP-0007".into());
+    assert!(!answer.body.contains("badge"), "{}", answer.body);
+    assert_eq!(answer.status, 409, "{}", answer.body);
 }
 
 #[test]

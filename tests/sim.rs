@@ -111,8 +111,9 @@ fn inspect(world: &mut World) -> (String, Option<String>) {
     world.ask(Request::Answer { answer: "pass".into(), item: None, reason: None }).unwrap();
     world.until("close_scan");
     world.scan("P-0109");
-    let signed =
-        world.ask(Request::Sign { meaning: "performed".into(), tag: None, reason: None }).unwrap();
+    let signed = world
+        .ask(Request::Sign { meaning: "performed".into(), tag: None, reason: None, badge: None })
+        .unwrap();
     (id, signed.outcome)
 }
 

@@ -197,6 +197,7 @@ fn sign(bench: &Bench) -> Markup {
         @if let Some(work) = bench.work.as_ref().filter(|_| !passed) {
             ul.against { @for planned in &work.planned { (against(planned)) } }
         }
+        p.signs { (signer(bench)) }
         form data-act="sign" {
             input type="hidden" name="as" value="performed";
             @if !passed {
@@ -211,7 +212,31 @@ fn sign(bench: &Bench) -> Markup {
                     label { (say("tag_why")) input name="reason" autocomplete="off"; }
                 }
             }
+            (badge("badge", say("badge"), Some("badge")))
             button.large #primary type="submit" { (say("do_sign")) }
+        }
+    }
+}
+
+/// Who signs, as what and when.
+fn signer(bench: &Bench) -> Markup {
+    let status = &bench.status;
+    let id = status.operator.as_deref().unwrap_or(say("nobody"));
+    html! {
+        (say("signs")) " "
+        @if let Some(name) = &status.operator_name { strong { (name) } " (" (id) ")" }
+        @else { strong { (id) } }
+        " · " (say("signs_as")) " · " (bench.time)
+    }
+}
+
+/// A field for a badge: scanned or typed, and not shown.
+pub(super) fn badge(name: &str, word: &str, id: Option<&str>) -> Markup {
+    html! {
+        label.badge {
+            (word)
+            input id=[id] type="password" name=(name) autocomplete="one-time-code"
+                autocapitalize="off" spellcheck="false" maxlength="200" required[id.is_some()];
         }
     }
 }
@@ -388,7 +413,14 @@ pub(super) mod tests {
             heard: None,
             links: Vec::new(),
         };
-        Bench { status, location: String::new(), halted: None, work: None, bar: None }
+        Bench {
+            status,
+            location: String::new(),
+            halted: None,
+            time: String::new(),
+            work: None,
+            bar: None,
+        }
     }
 
     #[test]

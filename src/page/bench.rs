@@ -22,6 +22,8 @@ pub(crate) struct Bench {
     /// Where the selected asset belongs.
     pub location: String,
     pub halted: Option<Halt>,
+    /// The day and the minute, as the station has them.
+    pub time: String,
     pub work: Option<Work>,
     pub bar: Option<Bar>,
 }

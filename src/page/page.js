@@ -196,6 +196,7 @@
     const more = form.closest('#more');
     if (answer.ok && more && name !== 'prove') more.open = false;
     if (answer.ok && ['skip', 'note', 'end', 'override'].includes(name)) form.reset();
+    for (const secret of form.querySelectorAll('input[type=password]')) secret.value = '';
     if (name === 'scan') { form.reset(); $('code').focus({ preventScroll: true }); }
   }
 
@@ -210,7 +211,8 @@
     if (event.key === 'Escape') { code.focus(); return; }
     const typing = at && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
     const text = event.key.length === 1 && event.key !== ' ' && !event.ctrlKey && !event.altKey && !event.metaKey;
-    if (text && !typing) code.focus({ preventScroll: true });
+    // Where a badge is asked for, what a scanner types is one.
+    if (text && !typing) ($('badge') || code).focus({ preventScroll: true });
   }
 
   async function start() {

@@ -90,7 +90,7 @@ fn captured(value: &Captured) -> Markup {
                                 }
                             }
                         }
-                        label { (say("second")) input name="second" autocomplete="off"; }
+                        (super::acts::badge("second", say("second"), None))
                         button type="submit" { (say("set_aside")) }
                     }
                 }

@@ -103,6 +103,7 @@ impl Core {
                     meaning: "performed".into(),
                     tag: word.map(|_| "attached".into()),
                     reason: None,
+                    badge: None,
                 }),
             }),
             ("DISCARD", Some(cause)) if CAUSES.contains(&cause) => {

@@ -49,6 +49,9 @@ impl Core {
                 "Look at the status, and send what it shows along.",
             )));
         }
+        if let Err(problem) = self.shows_badge(origin, by.as_deref(), &request) {
+            return Some(Err(problem));
+        }
         let signs = matches!(request, Request::Sign { .. } | Request::End { .. });
         let done = self.request(&Seat { bench, at, origin, by }, request);
         match (signs, &done) {
@@ -60,6 +63,40 @@ impl Core {
                 None
             }
             _ => Some(done),
+        }
+    }
+
+    /// Nobody signs from a page that somebody left open, and nobody is a second person there
+    /// without being asked: it takes the badge itself, which no screen shows.
+    fn shows_badge(
+        &self,
+        origin: Origin,
+        by: Option<&str>,
+        request: &Request,
+    ) -> Result<(), Problem> {
+        let owner = |badge: &str| {
+            let mut all = self.register.operators.values();
+            all.find(|one| one.badge == badge).map(|one| one.id.as_str())
+        };
+        match request {
+            _ if origin != Origin::Page => Ok(()),
+            Request::Sign { badge: None, .. } => Err(conflict(
+                "a signature needs the badge of who signs",
+                "Scan your badge into its field, or type it.",
+            )),
+            Request::Sign { badge: Some(badge), .. } if by.is_some() && owner(badge) != by => {
+                Err(conflict(
+                    "nothing was signed: the badge is not that of who works here",
+                    "Who works here signs. Somebody else logs in first: scan their badge as a code.",
+                ))
+            }
+            Request::Discard { second: Some(badge), .. } if owner(badge).is_none() => {
+                Err(conflict(
+                    "nothing was set aside: this is no badge of a second person",
+                    "The second person scans their own badge into its field, or types it.",
+                ))
+            }
+            _ => Ok(()),
         }
     }
 
@@ -270,7 +307,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         Request::Note { text } => Command::Note { text },
         Request::Park {} => Command::Park,
         Request::End { outcome, reason } => Command::End { outcome, reason },
-        Request::Sign { meaning, tag, reason } => {
+        Request::Sign { meaning, tag, reason, badge: _ } => {
             let auth = if matches!(origin, Origin::Socket(_)) { "socket" } else { "badge" };
             Command::Sign { meaning, auth: auth.into(), tag, reason }
         }

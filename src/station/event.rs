@@ -279,6 +279,10 @@ pub enum Request {
         /// Why the tag was refused.
         #[serde(default)]
         reason: Option<String>,
+        /// Badge of who signs: what comes over loopback needs it, as an open page knows of nobody
+        /// who stands before it.
+        #[serde(default)]
+        badge: Option<String>,
     },
     /// Logs an operator in at a bench.
     Login {

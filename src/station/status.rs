@@ -164,6 +164,15 @@ impl Core {
         }
     }
 
+    /// Day and minute where the station stands: `2026-11-24 09:14 +01:00`.
+    #[must_use]
+    pub fn minute(&self, wall_us: i64) -> String {
+        let zone = &self.settings.zone;
+        let time = zone.time(wall_us);
+        let minute = time.rsplit_once(':').map_or(time.as_str(), |(minute, _)| minute);
+        format!("{} {minute} {}", zone.date(wall_us), zone.offset(wall_us))
+    }
+
     /// The inspection that is worked on at a bench.
     #[must_use]
     pub fn inspection_on(&self, bench: &str) -> Option<&Inspection> {

@@ -143,7 +143,7 @@ impl House {
             "close_scan" => world.scan(case.asset),
             "sign" => {
                 let (meaning, tag) = ("performed".into(), Some("attached".into()));
-                ask(world, Request::Sign { meaning, tag, reason: None });
+                ask(world, Request::Sign { meaning, tag, reason: None, badge: None });
             }
             _ => world.run(3_000_000),
         }

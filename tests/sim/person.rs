@@ -150,7 +150,10 @@ fn inspecting(world: &mut World, temper: Temper) {
         }
         "sign" => {
             let tag = world.rng.once_in(2).then(|| "attached".into());
-            ask(world, Request::Sign { meaning: "performed".into(), tag, reason: None });
+            ask(
+                world,
+                Request::Sign { meaning: "performed".into(), tag, reason: None, badge: None },
+            );
         }
         _ => world.run(500_000),
     }
@@ -259,7 +262,7 @@ fn anything(world: &mut World) {
         _ if world.rng.once_in(6) => {
             Request::End { outcome: "given_up".into(), reason: "called away".into() }
         }
-        _ => Request::Sign { meaning: "performed".into(), tag: None, reason: None },
+        _ => Request::Sign { meaning: "performed".into(), tag: None, reason: None, badge: None },
     };
     ask(world, request);
 }

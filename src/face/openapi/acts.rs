@@ -99,8 +99,13 @@ const OF_A_BENCH: &[Act<'static>] = &[
     ("scan", "As if scanned.", &[Text("code")]),
     (
         "sign",
-        "Signs and seals.",
-        &[Word("as", &["performed"]), MayWord("tag", &["attached", "refused"]), May("reason")],
+        "Signs and seals. `badge`, that of who signs, is needed over loopback.",
+        &[
+            Word("as", &["performed"]),
+            MayWord("tag", &["attached", "refused"]),
+            May("reason"),
+            May("badge"),
+        ],
     ),
     ("skip", "Leaves the active step out.", &[Text("reason")]),
     ("switch", "Declares switches of the supply box: they are set by hand.", &[Settings]),

@@ -60,7 +60,8 @@ pub(super) async fn gather(desk: &Desk, bench: &str) -> Result<Bench, Refused> {
         Err(_) => Seen { status: last(&desk.hall, bench), ..Seen::default() },
     };
     let status = seen.status.ok_or_else(|| unknown(bench))?;
-    let mut view = Bench { status, location: seen.location, halted, work: None, bar: None };
+    let time = seen.time;
+    let mut view = Bench { status, location: seen.location, halted, time, work: None, bar: None };
     if let Some((work, limit)) = seen.open {
         let earlier = desk.memory.earlier(&desk.hall, &view.status).await;
         view.bar = limit.map(|row| bar(&row, &work, &earlier));
@@ -82,6 +83,7 @@ fn last(hall: &Hall, bench: &str) -> Option<BenchStatus> {
 struct Seen {
     status: Option<BenchStatus>,
     location: String,
+    time: String,
     open: Option<(Work, Option<Row>)>,
 }
 
@@ -97,7 +99,7 @@ fn look(core: &Core, bench: &str) -> Seen {
         work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
         (work, limit(inspection))
     });
-    Seen { status, location, open }
+    Seen { status, location, time: core.minute(clock::now().wall_us), open }
 }
 
 /// The limit row of the active step, as it is for this asset.

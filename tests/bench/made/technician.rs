@@ -142,7 +142,7 @@ fn supply_check(shift: &mut Shift) {
 
 fn sign(shift: &mut Shift) -> Outcome {
     let (meaning, tag) = ("performed".into(), Some("attached".into()));
-    let signed = shift.ask(Request::Sign { meaning, tag, reason: None });
+    let signed = shift.ask(Request::Sign { meaning, tag, reason: None, badge: None });
     match signed.expect("the page asked for it").outcome.as_deref() {
         Some("pass") => Outcome::Pass,
         Some("fail") => Outcome::Fail,
