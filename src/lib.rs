@@ -18,6 +18,7 @@ mod page;
 mod past;
 pub mod ports;
 pub mod replay;
+mod report;
 pub mod serve;
 pub mod station;
 pub mod validate;

@@ -29,6 +29,7 @@ const ROOT: &[&str] = &[
     "contrib",
     "demo",
     "drivers",
+    "paper",
     "protocols",
     "src",
     "target",
@@ -70,7 +71,7 @@ fn sources(folder: &str, ending: &str) -> Vec<Source> {
 }
 
 fn all_rust() -> Vec<Source> {
-    ["src", "drivers", "protocols", "demo", "tests"]
+    ["src", "drivers", "protocols", "demo", "paper", "tests"]
         .iter()
         .flat_map(|folder| sources(folder, "rs"))
         .collect()
@@ -214,6 +215,16 @@ fn the_station_core_has_no_outside() {
 }
 
 #[test]
+fn paper_has_no_outside() {
+    let words =
+        ["std::fs", "std::net", "std::thread", "std::env", "Instant::", "SystemTime", "HashMap"];
+    let found = lines_with(&sources("paper/src", "rs"), &words);
+    assert_none(&found, "what is printed gets its data and its dates as arguments:");
+    let found = lines_with(&sources("paper/src", "rs"), &["tapline_", "use tapline::"]);
+    assert_none(&found, "paper knows nothing of the rest: words and numbers come as data:");
+}
+
+#[test]
 fn arrows_point_one_way() {
     let found = lines_with(&sources("drivers/src", "rs"), &["tapline_protocols", "tapline_demo"]);
     assert_none(&found, "drivers know nothing of protocols:");
@@ -249,7 +260,7 @@ fn test_modules(sources: &[Source]) -> Vec<String> {
 
 #[test]
 fn nothing_unwraps_outside_tests() {
-    let folders = ["src", "drivers/src", "protocols/src", "demo/src"];
+    let folders = ["src", "drivers/src", "protocols/src", "demo/src", "paper/src"];
     let all: Vec<Source> = folders.iter().flat_map(|folder| sources(folder, "rs")).collect();
     let for_tests = test_modules(&all);
     let mut odd = Vec::new();

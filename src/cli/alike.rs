@@ -4,7 +4,7 @@ use tapline_drivers::{Number, Unit};
 
 /// `0.15854` in `mA` as `158.54 uA` where the limit is in `uA`: the same digits, the point moved.
 /// `None` where the units are the same, are of different quantities, or the digits don't fit.
-pub(super) fn beside(shown: &str, unit: &str, of_limit: &str) -> Option<String> {
+pub(crate) fn beside(shown: &str, unit: &str, of_limit: &str) -> Option<String> {
     let (from, to) = (Unit::from_ucum(unit)?, Unit::from_ucum(of_limit)?);
     if from == to || from.quantity != to.quantity {
         return None;

@@ -117,6 +117,8 @@ pub enum Command {
     History(History),
     /// A verdict from its bytes on: readings, window, corrections, limit, rule; needs no station
     Explain(Explain),
+    /// An inspection on paper (PDF or HTML), from its record; needs no station
+    Report(super::report::Report),
     /// Judge this site's limits, play reference inspections and mistakes on this machine: a signed
     /// record
     Validate(super::validate::Validate),

@@ -19,7 +19,7 @@ use crate::words::english;
 
 /// Says how the verdict of a step came about. Exit: as its word; 2 where there is none.
 pub(super) fn explain(args: &Explain, common: &Common) -> Result<Exit, Trouble> {
-    let (file, in_work) = file(args)?;
+    let (file, in_work) = file(&args.inspection, args.folder.as_deref(), &args.config)?;
     let refused = |refused| match refused {
         Refused::Trouble(why) => Trouble::Said(format!("{}: {why}", file.display())),
         Refused::Unwanted => Trouble::Quiet,
@@ -41,17 +41,21 @@ pub(super) fn explain(args: &Explain, common: &Common) -> Result<Exit, Trouble> 
     Ok(Exit::of_word(&code(&rests.verdict.judged)))
 }
 
-/// A file that is named, or an inspection of the data folder.
-fn file(args: &Explain) -> Result<(PathBuf, bool), Trouble> {
-    let named = Path::new(&args.inspection);
+/// A file that is named, or an inspection of the data folder; and whether it is in work.
+pub(super) fn file(
+    inspection: &str,
+    folder: Option<&Path>,
+    config: &Path,
+) -> Result<(PathBuf, bool), Trouble> {
+    let named = Path::new(inspection);
     if named.is_file() {
         let open = named.parent().and_then(Path::file_name);
         return Ok((named.to_owned(), open.is_some_and(|name| name == crate::books::place::OPEN)));
     }
-    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
+    let folder = offline::folder(folder, config)?;
     let records = past::records(&folder).map_err(Trouble::Said)?;
-    let found = records.iter().find(|one: &&OnShelf| one.id == args.inspection);
-    let values = [("id", args.inspection.as_str())];
+    let found = records.iter().find(|one: &&OnShelf| one.id == inspection);
+    let values = [("id", inspection)];
     let missing = || Trouble::Said(english().tell("explain", "no_inspection", &values));
     Ok(place_of(&folder, found.ok_or_else(missing)?))
 }

@@ -3,7 +3,7 @@
 mod about;
 mod again;
 mod again_args;
-mod alike;
+pub(crate) mod alike;
 mod archive;
 pub mod args;
 mod asset;
@@ -38,6 +38,7 @@ mod record;
 mod register;
 pub mod render;
 pub mod replay;
+mod report;
 pub mod scanner;
 mod shell;
 mod show;
@@ -182,6 +183,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::History(args) => history::history(&args, &common),
         Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),
+        Command::Report(args) => report::report(&args),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Archive(args) => archive::archive(&args, &common),
         Command::Drill(args) => archive::drill(&args, &common),

@@ -5,6 +5,7 @@ use std::io::{self, IsTerminal, Write};
 use super::plain::plain;
 use super::verify::Said;
 use super::{Exit, Trouble};
+use crate::words::english;
 
 /// Prints a line of data, harmless to a terminal. A reader that went away is no trouble: there is
 /// nobody to tell.
@@ -34,6 +35,18 @@ pub(super) fn exactly(bytes: &[u8]) -> Result<(), Trouble> {
     if out.is_terminal() {
         drop(out);
         return String::from_utf8_lossy(bytes).lines().try_for_each(data);
+    }
+    out.write_all(bytes).and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
+}
+
+/// Writes bytes that are no text where a program reads them; a screen is none.
+///
+/// # Errors
+/// It is a screen, or nobody reads any more.
+pub(super) fn piped(bytes: &[u8]) -> Result<(), Trouble> {
+    let mut out = io::stdout().lock();
+    if out.is_terminal() {
+        return Err(Trouble::Said(english().say("report", "screen").to_owned()));
     }
     out.write_all(bytes).and_then(|()| out.flush()).map_err(|_| Trouble::Quiet)
 }

@@ -8,6 +8,7 @@ pub mod drivers;
 mod due;
 mod link;
 pub(crate) mod nearest;
+mod paper;
 mod place;
 mod policy;
 pub(crate) mod table;
@@ -22,6 +23,7 @@ use tapline_protocols::fact::Policy;
 pub use bench::Bench;
 pub use drivers::Choice;
 pub use link::Link;
+pub use paper::Paper;
 pub use place::{Bits, Flow, Layout, Line, Parity, Place, Signals};
 use table::{Faults, Table, parse};
 
@@ -50,6 +52,8 @@ pub struct Config {
     pub policy: Policy,
     /// How days on which assets are due are counted.
     pub due: Counting,
+    /// What stands on paper.
+    pub paper: Paper,
     /// Folder of the file: the workshop's own `plans/` and `limits/` lie in it. Empty until
     /// [`Config::beside`].
     pub site: PathBuf,
@@ -120,8 +124,9 @@ impl Config {
         let mut faults = Faults::of(text);
         let file = parse(text, &mut faults);
         let root = Table::root(&file);
-        let known =
-            ["format", "station", "store", "page", "bench", "link", "scan", "policy", "due"];
+        let known = [
+            "format", "station", "store", "page", "bench", "link", "scan", "policy", "due", "paper",
+        ];
         root.only(&mut faults, &known);
         if root.need(&mut faults, "format") != FORMAT {
             faults.note(root.place("format"), "format", format!("must be \"{FORMAT}\""));
@@ -135,6 +140,7 @@ impl Config {
             links,
             policy: policy::read(&root, &mut faults),
             due: due::read(&root, &mut faults),
+            paper: paper::read(&root, &mut faults),
             site: PathBuf::new(),
         };
         link::check(&root, &config, &mut faults);

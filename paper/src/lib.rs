@@ -1,0 +1,16 @@
+//! What is printed: reports, labels and sheets. Data in, bytes of PDF, SVG, pictures or HTML out.
+//!
+//! Nothing here opens a file, reads a clock or starts a thread; every date comes with the data, so
+//! that the same data give the same bytes. Reading order: `canvas` is what is drawn on a page,
+//! `font` how wide it is, `report` what an inspection looks like, `pdf` and `svg` what becomes of
+//! the pages.
+
+pub mod canvas;
+pub mod codes;
+pub mod font;
+pub mod moment;
+pub mod pdf;
+pub mod report;
+pub mod seal;
+pub mod svg;
+pub mod words;

@@ -1,0 +1,232 @@
+//! What reports look like, as far as a program can tell: how many pages, that nothing lies on
+//! something else or beyond the margin, that nothing is missing. `PICTURES=DIR` keeps the files.
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+mod support;
+
+use tapline_paper::canvas::{Mark, Page};
+use tapline_paper::pdf;
+use tapline_paper::report::checklist::{ASKED, gaps};
+use tapline_paper::report::{Outcome, Paper, Report, about, html, pages};
+use tapline_paper::words::Language;
+
+fn every() -> Vec<(&'static str, Report)> {
+    let mut fail = support::pass();
+    fail.outcome = Outcome::Ended("with_patient".into());
+    vec![
+        ("pass", support::pass()),
+        ("full", support::full()),
+        ("sweep", support::sweep()),
+        ("long", support::long()),
+        ("open", support::open()),
+        ("ended", fail),
+    ]
+}
+
+fn each(mut check: impl FnMut(&str, &Report, Language, &[Page])) {
+    for (name, report) in every() {
+        for language in Language::ALL {
+            for (size, paper) in [("a4", Paper::A4), ("letter", Paper::Letter)] {
+                let name = format!("{name}-{size}-{}", language.code());
+                check(&name, &report, language, &pages(&report, language, paper).unwrap());
+            }
+        }
+    }
+}
+
+/// All texts of pages, line by line.
+fn text(pages: &[Page]) -> String {
+    let lines = pages.iter().flat_map(|page| &page.marks).filter_map(|mark| match mark {
+        Mark::Text { text, .. } => Some(text.as_str()),
+        Mark::Fill { .. } => None,
+    });
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn the_same_data_give_the_same_bytes() {
+    each(|name, report, language, pages| {
+        let write = || pdf::pdf(pages, &about(report, language)).unwrap();
+        let bytes = write();
+        assert!(bytes == write(), "{name}");
+        if let Some(folder) = std::env::var_os("PICTURES") {
+            let file = std::path::Path::new(&folder).join(format!("{name}.pdf"));
+            std::fs::write(file, bytes).unwrap();
+        }
+    });
+}
+
+#[test]
+fn eight_measurements_fit_on_one_page() {
+    let report = support::full();
+    let many: usize = report.groups.iter().map(|group| group.values.len()).sum();
+    assert!(many >= 8, "{many}");
+    for language in Language::ALL {
+        let pages = pages(&report, language, Paper::A4).unwrap();
+        assert_eq!(pages.len(), 1, "{}", language.code());
+    }
+}
+
+#[test]
+fn a_sweep_shows_its_worst_value_first_and_all_of_them_at_the_end() {
+    let pages = pages(&support::sweep(), Language::English, Paper::A4).unwrap();
+    let of = |n: usize| format!("ECG, electrode {n},");
+    let first = text(&pages[..1]);
+    assert!(first.contains(&of(101)) && !first.contains(&of(102)), "{first}");
+    let all = text(&pages);
+    for n in 1..=246 {
+        assert!(all.contains(&of(n)), "{n}");
+    }
+    assert!(pages.len() <= 7, "{}", pages.len());
+}
+
+/// Text from the top of its capitals to below its base line.
+struct Box<'p> {
+    text: &'p str,
+    left: f32,
+    right: f32,
+    top: f32,
+    bottom: f32,
+}
+
+fn boxes(page: &Page) -> Vec<Box<'_>> {
+    let of = |mark| match mark {
+        &Mark::Text { x, y, size, face, ref text, .. } => Some(Box {
+            text,
+            left: x,
+            right: x + face.width(text, size),
+            top: y - size * 0.73,
+            bottom: y + size * 0.05,
+        }),
+        Mark::Fill { .. } => None,
+    };
+    page.marks.iter().filter_map(of).collect()
+}
+
+#[test]
+fn nothing_lies_on_something_else_or_beyond_the_margin() {
+    each(|name, _, _, pages| {
+        for (number, page) in pages.iter().enumerate() {
+            let boxes = boxes(page);
+            for (at, one) in boxes.iter().enumerate() {
+                let inside = one.left > 38.0
+                    && one.right < page.width - 38.0
+                    && one.top > 22.0
+                    && one.bottom < page.height - 20.0;
+                assert!(inside, "{name} page {}: `{}` is beyond the margin", number + 1, one.text);
+                for other in &boxes[at + 1..] {
+                    let apart = one.right <= other.left
+                        || other.right <= one.left
+                        || one.bottom <= other.top
+                        || other.bottom <= one.top;
+                    assert!(
+                        apart,
+                        "{name} page {}: `{}` on `{}`",
+                        number + 1,
+                        one.text,
+                        other.text
+                    );
+                }
+            }
+        }
+    });
+}
+
+#[test]
+fn every_page_names_the_report_and_the_last_one_its_end() {
+    each(|name, report, language, pages| {
+        let words = language.words();
+        let end = words.tell("page", "end", &[("id", &report.id)]);
+        for (at, page) in pages.iter().enumerate() {
+            let shown = text(std::slice::from_ref(page));
+            let values = [("page", (at + 1).to_string()), ("pages", pages.len().to_string())];
+            let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+            assert!(shown.contains(&words.tell("page", "of", &values)), "{name}");
+            assert!(shown.contains(&report.id), "{name}");
+            assert_eq!(shown.contains(&end), at + 1 == pages.len(), "{name}");
+        }
+    });
+}
+
+/// The same words in HTML: nothing is told on paper alone.
+#[test]
+fn html_tells_what_the_pages_tell() {
+    let report = support::full();
+    for language in Language::ALL {
+        let html = html::html(&report, language).unwrap().replace("&amp;", "&");
+        let words = language.words();
+        // What a drawing needs: its heading, its days, how many values; columns without a name.
+        let drawn = ["history", "values", "what", "serial", "meter", "certificate", "due"]
+            .map(|code| {
+                words.say("heading", code) + &words.say("mark", code) + &words.say("column", code)
+            })
+            .concat();
+        let of_page = words.say("page", "of") + &words.say("page", "goes_on");
+        for mark in pages(&report, language, Paper::A4).unwrap().iter().flat_map(|page| &page.marks)
+        {
+            let Mark::Text { text, .. } = mark else { continue };
+            for part in text.split([' ', '·', '(', ')', ',', ';']) {
+                let numbers = part.bytes().all(|byte| byte.is_ascii_digit());
+                let apart = [&drawn, &of_page].into_iter().any(|text| text.contains(part));
+                let known = html.contains(part) || numbers || apart || part.len() == 10;
+                assert!(known, "`{part}` of `{text}` is not in the HTML");
+            }
+        }
+    }
+}
+
+/// Takes one thing away.
+type Taken = (&'static str, fn(&mut Report));
+
+const TAKEN: &[Taken] = &[
+    ("workshop", |r| r.site.workshop.clear()),
+    ("address", |r| r.site.address.clear()),
+    ("bench", |r| r.site.bench.clear()),
+    ("id", |r| r.id.clear()),
+    ("owner", |r| r.asset.owner.clear()),
+    ("plan", |r| r.plan.hash.clear()),
+    ("standard", |r| r.plan.standard.clear()),
+    ("method", |r| r.groups[0].method.clear()),
+    ("what", |r| r.asset.what.clear()),
+    ("asset", |r| r.asset.id.clear()),
+    ("serial", |r| r.asset.serial.clear()),
+    ("maker", |r| r.asset.model.clear()),
+    ("opened", |r| r.opened = None),
+    ("closed", |r| r.closed = None),
+    ("unit", |r| r.groups[0].result.as_mut().unwrap().unit.clear()),
+    ("signed_by", |r| r.signatures[0].name.clear()),
+    ("signed_by", |r| r.signatures[0].meaning.clear()),
+    ("signed_by", |r| r.signatures[0].at = None),
+    ("signed_by", |r| r.signatures.clear()),
+    ("rule", |r| r.plan.rule.clear()),
+    ("limit", |r| r.groups[0].limit = None),
+    ("meters", |r| r.meters.clear()),
+    ("calibration", |r| r.meters[0].due.clear()),
+    ("outcome", |r| r.outcome = Outcome::Open),
+    ("looks", |r| r.answers.clear()),
+    ("class", |r| r.asset.class.clear()),
+];
+
+/// ISO/IEC 17025:2017 7.8.2.1 and 7.8.6, IEC 62353:2014 6.1 (from memory).
+#[test]
+fn what_is_taken_away_is_missed_and_said_on_the_page() {
+    assert_eq!(gaps(&support::pass()), Vec::<&str>::new());
+    for (code, take) in TAKEN {
+        let mut report = support::pass();
+        take(&mut report);
+        assert_eq!(gaps(&report), [*code], "without {code}");
+        for language in Language::ALL {
+            let words = language.words();
+            let said = words.tell("page", "gaps", &[("what", &words.say("gap", code))]);
+            let shown = text(&pages(&report, language, Paper::A4).unwrap());
+            assert!(shown.contains(&said), "{said}");
+        }
+    }
+    let mut bare = support::pass();
+    (bare.groups, bare.answers) = (Vec::new(), Vec::new());
+    assert_eq!(gaps(&bare), ["results", "looks"]);
+    for (letter, code, _) in ASKED {
+        let taken = TAKEN.iter().any(|(taken, _)| taken == code) || *code == "results";
+        assert!(taken, "nothing takes {letter} {code} away");
+    }
+}

@@ -1,0 +1,115 @@
+//! `tapline report INSPECTION`: an inspection on paper.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use tapline_paper::report::{Paper, about, html, pages};
+use tapline_paper::words::Language;
+use tapline_paper::{pdf, report};
+
+use super::{Exit, Trouble, explain, output};
+use crate::config::Config;
+use crate::past::{self, Past};
+use crate::report::House;
+use crate::words::english;
+
+/// Which inspection, and how it is printed.
+#[derive(Debug, Clone, Args)]
+pub struct Report {
+    /// Record (.jsonl), or the number of an inspection of the data folder
+    pub inspection: String,
+    /// File to write [default: standard output, where that is no screen]
+    #[arg(long, value_name = "FILE")]
+    pub write: Option<PathBuf>,
+    /// What it is written as; json: what the others tell, for pages of your own [default: by the
+    /// name of the file, else pdf]
+    #[arg(long = "as", value_name = "FORM", value_parser = ["pdf", "html", "json"])]
+    pub form: Option<String>,
+    /// Size of the paper [default: the one of the configuration]
+    #[arg(long, value_name = "SIZE", value_parser = ["a4", "letter"])]
+    pub paper: Option<String>,
+    /// Language of the paper [default: the one of the configuration]
+    #[arg(long, value_name = "LANGUAGE", value_parser = ["en", "de"])]
+    pub language: Option<String>,
+    /// Data folder [default: the one of the configuration]
+    #[arg(long, value_name = "FOLDER")]
+    pub folder: Option<PathBuf>,
+    /// Configuration file, for its data folder and what stands on paper
+    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
+    pub config: PathBuf,
+}
+
+/// Writes the report. Exit: 0, whatever the inspection came to.
+pub(super) fn report(args: &Report) -> Result<Exit, Trouble> {
+    let (file, in_work) = explain::file(&args.inspection, args.folder.as_deref(), &args.config)?;
+    let config = Config::load(&args.config).ok();
+    let told = gathered((&file, in_work), config.as_ref())?;
+    let usual = config.map(|config| config.paper).unwrap_or_default();
+    let language = args.language.as_deref().unwrap_or(&usual.language);
+    let language = Language::named(language).unwrap_or_default();
+    let size = Paper::named(args.paper.as_deref().unwrap_or(&usual.size)).unwrap_or_default();
+    let bytes = match form(args.form.as_deref(), args.write.as_deref()) {
+        "html" => html::html(&told, language).map_err(said)?.into_bytes(),
+        "json" => serde_json::to_vec_pretty(&told).expect("it is plain fields and strings"),
+        _ => {
+            let pages = pages(&told, language, size).map_err(said)?;
+            pdf::pdf(&pages, &about(&told, language)).map_err(said)?
+        }
+    };
+    written(args.write.as_deref(), &bytes)
+}
+
+fn form<'a>(named: Option<&'a str>, file: Option<&Path>) -> &'a str {
+    let ending = file.and_then(Path::extension);
+    match named {
+        Some(form) => form,
+        None if ending.is_some_and(|ending| ending == "html") => "html",
+        None if ending.is_some_and(|ending| ending == "json") => "json",
+        None => "pdf",
+    }
+}
+
+fn said(why: impl std::fmt::Display) -> Trouble {
+    Trouble::Said(why.to_string())
+}
+
+/// What the record tells, with what the asset's other records say.
+fn gathered(record: (&Path, bool), config: Option<&Config>) -> Result<report::Report, Trouble> {
+    let (file, in_work) = record;
+    let refused = |why| Trouble::Said(format!("{}: {why}", file.display()));
+    let alone = crate::report::report(record, &House::of(config), &[]).map_err(refused)?;
+    let pasts = if in_work { Vec::new() } else { pasts(file, &alone.asset.id) };
+    crate::report::report(record, &House::of(config), &pasts).map_err(refused)
+}
+
+/// The asset's sealed inspections beside a record, `inspections/2026/11/` of a data folder; none
+/// where it lies elsewhere, or where they can't be read: that is said.
+fn pasts(file: &Path, asset: &str) -> Vec<Past> {
+    let Some(folder) = file.ancestors().nth(4) else { return Vec::new() };
+    let Ok(records) = past::records(folder) else { return Vec::new() };
+    let mut found = Vec::new();
+    for record in &records {
+        match past::read(folder, record, Some(asset)) {
+            Ok(past) => found.extend(past.filter(|past| past.signed.is_some())),
+            Err(why) => output::talk(&format!("{}: {why}", record.id)),
+        }
+    }
+    found.sort_by_key(|past| past.signed.map(|(seq, _)| seq));
+    found
+}
+
+fn written(file: Option<&Path>, bytes: &[u8]) -> Result<Exit, Trouble> {
+    match file {
+        None => output::piped(bytes)?,
+        Some(file) => {
+            let refused = |error| {
+                let values = [("file", file.display().to_string()), ("why", format!("{error}"))];
+                let values: Vec<(&str, &str)> =
+                    values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+                Trouble::Said(english().tell("report", "not_written", &values))
+            };
+            std::fs::write(file, bytes).map_err(refused)?;
+        }
+    }
+    Ok(Exit::Done)
+}

@@ -1,0 +1,35 @@
+//! What stands on paper, of the configuration.
+
+use super::table::{Faults, Table};
+
+/// Who prints, on what and in which language.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Paper {
+    /// Name of the workshop; the station's where it is left out.
+    pub workshop: Option<String>,
+    /// Its address, in lines.
+    pub address: Vec<String>,
+    /// `en` or `de`.
+    pub language: String,
+    /// `a4` or `letter`.
+    pub size: String,
+}
+
+impl Default for Paper {
+    fn default() -> Paper {
+        let (language, size) = ("en".into(), "a4".into());
+        Paper { workshop: None, address: Vec::new(), language, size }
+    }
+}
+
+/// Reads `[paper]`; what is left out has its usual value.
+pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Paper {
+    let Some(table) = root.table(faults, "paper") else { return Paper::default() };
+    table.only(faults, &["workshop", "address", "language", "size"]);
+    Paper {
+        workshop: table.text(faults, "workshop").map(str::to_owned),
+        address: table.texts(faults, "address"),
+        language: table.word(faults, "language", &["en", "de"]).to_owned(),
+        size: table.word(faults, "size", &["a4", "letter"]).to_owned(),
+    }
+}

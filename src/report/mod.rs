@@ -1,0 +1,83 @@
+//! What a printed report tells, gathered from the lines of a record; how it looks is the crate
+//! `tapline-paper`'s. Nothing here judges: words and numbers are those that stand in the record.
+//!
+//! Reading order: `book` takes the lines in, `values` puts verdicts and values together, `gather`
+//! the rest, `past` what earlier inspections say, [`report`] the whole.
+
+mod book;
+mod gather;
+mod past;
+mod values;
+
+use std::path::{Path, PathBuf};
+
+use tapline_paper::report::{Report, Site};
+use tapline_protocols::due::Counting;
+
+use crate::config::Config;
+use crate::past::{Past, Refused, believed};
+
+/// What is not in the record: who prints it, and how the site counts days.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) struct House {
+    /// Name of the workshop.
+    pub(crate) workshop: String,
+    /// Its address, in lines.
+    pub(crate) address: Vec<String>,
+    /// How days are counted.
+    pub(crate) counting: Counting,
+}
+
+impl House {
+    /// As the configuration has it.
+    pub(crate) fn of(config: Option<&Config>) -> House {
+        config.map_or_else(House::default, |config| House {
+            workshop: config.paper.workshop.clone().unwrap_or_else(|| config.station.name.clone()),
+            address: config.paper.address.clone(),
+            counting: config.due,
+        })
+    }
+}
+
+/// The report of a record. `pasts`: the asset's sealed inspections, this one among them, in the
+/// order in which they were signed; later ones are not looked at.
+///
+/// # Errors
+/// It can't be read, is no inspection's, or is not believed: a sentence.
+pub(crate) fn report(
+    (file, in_work): (&Path, bool),
+    house: &House,
+    pasts: &[Past],
+) -> Result<Report, String> {
+    let mut book = book::Book::default();
+    let refused = |refused| match refused {
+        Refused::Trouble(why) => why,
+        Refused::Unwanted => "no inspection begins here".to_owned(),
+    };
+    believed(file, in_work, |open, _| open.inspection.is_some(), |line| book.take(line))
+        .map_err(refused)?;
+    let mut report = gather::gathered(&book)?;
+    report.site =
+        Site { workshop: house.workshop.clone(), address: house.address.clone(), ..report.site };
+    if !in_work {
+        report.head = head(file);
+    }
+    let pasts = until(pasts, &report.id);
+    past::history(&mut report, &book, pasts);
+    report.next = past::next(&book, house.counting, pasts);
+    Ok(report)
+}
+
+/// Those up to the one of that name.
+fn until<'p>(pasts: &'p [Past], id: &str) -> &'p [Past] {
+    let at = pasts.iter().position(|past| past.id == id);
+    at.map_or(&[][..], |at| &pasts[..=at])
+}
+
+/// The hash that was signed, of the file beside the record.
+fn head(file: &Path) -> Option<[u8; 32]> {
+    let head: PathBuf = file.with_extension("head");
+    let text = std::fs::read_to_string(head).ok()?;
+    let bytes = data_encoding::HEXLOWER.decode(text.get(..64)?.as_bytes()).ok()?;
+    bytes.try_into().ok()
+}
