@@ -8,6 +8,7 @@ pub mod capture;
 pub mod cli;
 pub mod clock;
 pub mod config;
+pub mod exchange;
 pub mod face;
 pub mod identify;
 pub mod inbox;

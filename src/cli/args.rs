@@ -128,6 +128,12 @@ pub enum Command {
         #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
         config: PathBuf,
     },
+    /// Give out what was measured: tables, JSON Lines, FHIR, a calendar; needs no station
+    Export {
+        /// What is given out.
+        #[command(subcommand)]
+        what: super::export::Export,
+    },
     /// Copy all that is sealed to another medium, read it back, note a receipt; the station may run
     Archive(super::archive::Archive),
     /// Try what an archive gives back: bring it into a folder for the moment, check all of it, and

@@ -19,6 +19,7 @@ pub mod decode;
 mod demo;
 mod due;
 pub mod explain;
+mod export;
 mod find;
 mod folder;
 mod history;
@@ -48,13 +49,14 @@ mod validate;
 pub mod verify;
 
 use std::fmt;
+use std::path::{Path, PathBuf};
 
 use clap::Parser;
 
 use crate::serve;
 use crate::station::event::Problem;
 use crate::words::english;
-use args::{Cli, Command, PlanCommand};
+use args::{Cli, Command, Common, PlanCommand};
 use client::Client;
 
 /// How a command ended (exit code).
@@ -136,6 +138,21 @@ pub fn main() -> u8 {
     exit.code()
 }
 
+/// Each file, or a whole data folder.
+fn verified(files: &[PathBuf], key: Option<&Path>, common: &Common) -> Result<Exit, Trouble> {
+    if !files.iter().any(|file| file.is_dir()) {
+        return output::said(&verify::run(files, key, common.json));
+    }
+    if key.is_some() {
+        return Err(Trouble::Said(english().say("verify", "key_and_folder").into()));
+    }
+    let exits = files.iter().map(|file| match file.is_dir() {
+        true => folder::verify(file, common.json),
+        false => output::said(&verify::run(std::slice::from_ref(file), None, common.json)),
+    });
+    exits.reduce(|one, other| Ok(one?.max(other?))).unwrap_or(Ok(Exit::Done))
+}
+
 fn run(cli: Cli) -> Result<Exit, Trouble> {
     let common = cli.common;
     let client = || Client::new(common.socket.as_deref());
@@ -160,19 +177,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             (Some(assets), Some(fixtures)) => offline::plan_show(&show, assets, fixtures, &common),
             _ => show::plan(&client(), &show, &common),
         },
-        Command::Verify { files, key } if files.iter().any(|file| file.is_dir()) => {
-            if key.is_some() {
-                return Err(Trouble::Said(english().say("verify", "key_and_folder").into()));
-            }
-            let exits = files.iter().map(|file| match file.is_dir() {
-                true => folder::verify(file, common.json),
-                false => output::said(&verify::run(std::slice::from_ref(file), None, common.json)),
-            });
-            exits.reduce(|one, other| Ok(one?.max(other?))).unwrap_or(Ok(Exit::Done))
-        }
-        Command::Verify { files, key } => {
-            output::said(&verify::run(&files, key.as_deref(), common.json))
-        }
+        Command::Verify { files, key } => verified(&files, key.as_deref(), &common),
         Command::Replay(args) if args.all => again::all(&args, &common),
         Command::Replay(args) => {
             let file = args.file.as_deref().expect("it is required without --all");
@@ -185,6 +190,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Explain(args) => explain::explain(&args, &common),
         Command::Report(args) => report::report(&args),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
+        Command::Export { what } => export::run(&what),
         Command::Archive(args) => archive::archive(&args, &common),
         Command::Drill(args) => archive::drill(&args, &common),
         Command::Import(args) => archive::import(&args, &common),

@@ -59,6 +59,16 @@ pub(super) fn report(args: &Report) -> Result<Exit, Trouble> {
     written(args.write.as_deref(), &bytes)
 }
 
+/// An inspection, with what the asset's other records say.
+pub(super) fn told(
+    inspection: &str,
+    folder: Option<&Path>,
+    config: &Path,
+) -> Result<report::Report, Trouble> {
+    let (file, in_work) = explain::file(inspection, folder, config)?;
+    gathered((&file, in_work), Config::load(config).ok().as_ref())
+}
+
 fn form<'a>(named: Option<&'a str>, file: Option<&Path>) -> &'a str {
     let ending = file.and_then(Path::extension);
     match named {

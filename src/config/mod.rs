@@ -12,6 +12,7 @@ mod paper;
 mod place;
 mod policy;
 pub(crate) mod table;
+mod webhook;
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -26,6 +27,7 @@ pub use link::Link;
 pub use paper::Paper;
 pub use place::{Bits, Flow, Layout, Line, Parity, Place, Signals};
 use table::{Faults, Table, parse};
+pub use webhook::Webhook;
 
 use crate::clock::Zone;
 
@@ -54,6 +56,8 @@ pub struct Config {
     pub due: Counting,
     /// What stands on paper.
     pub paper: Paper,
+    /// Whom to tell of sealed records.
+    pub webhook: Option<Webhook>,
     /// Folder of the file: the workshop's own `plans/` and `limits/` lie in it. Empty until
     /// [`Config::beside`].
     pub site: PathBuf,
@@ -113,6 +117,9 @@ impl Config {
         let parent = file.parent().filter(|parent| !parent.as_os_str().is_empty());
         let site = parent.unwrap_or(Path::new(".")).to_path_buf();
         self.site = std::path::absolute(&site).unwrap_or(site);
+        if let Some(webhook) = &mut self.webhook {
+            webhook.secret = self.site.join(&webhook.secret);
+        }
         self
     }
 
@@ -125,7 +132,8 @@ impl Config {
         let file = parse(text, &mut faults);
         let root = Table::root(&file);
         let known = [
-            "format", "station", "store", "page", "bench", "link", "scan", "policy", "due", "paper",
+            "format", "station", "store", "page", "bench", "link", "scan", "policy", "due",
+            "paper", "webhook",
         ];
         root.only(&mut faults, &known);
         if root.need(&mut faults, "format") != FORMAT {
@@ -141,6 +149,7 @@ impl Config {
             policy: policy::read(&root, &mut faults),
             due: due::read(&root, &mut faults),
             paper: paper::read(&root, &mut faults),
+            webhook: webhook::read(&root, &mut faults),
             site: PathBuf::new(),
         };
         link::check(&root, &config, &mut faults);

@@ -77,6 +77,8 @@ pub(crate) struct Row {
     pub(crate) last: Option<(String, Day, Word)>,
     /// It was looked for since.
     pub(crate) visited: Option<Visited>,
+    /// Number of the newest line that says something of it.
+    pub(crate) changed: u64,
 }
 
 fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
@@ -114,18 +116,22 @@ fn walked(mut events: Vec<(u64, Event)>, counted: Counted) -> BTreeMap<String, R
     events.sort_by_key(|(seq, _)| *seq);
     let mut rows: BTreeMap<String, Row> = BTreeMap::new();
     let mut counting = Counting::default();
-    for (_, event) in events {
+    for (seq, event) in events {
         match event {
             Event::Counts(so) => counting = so,
             Event::Registered(asset) => {
-                rows.entry(asset.id.clone()).or_default().register(*asset);
+                let row = rows.entry(asset.id.clone()).or_default();
+                row.changed = seq;
+                row.register(*asset);
             }
             Event::Visited(visit, by) => {
                 let row = rows.entry(visit.asset.clone()).or_default();
                 row.visited = Some(Visited::then(row.visited.as_ref(), *visit, by));
             }
             Event::Inspected(past) => {
-                rows.entry(past.asset.id.clone()).or_default().inspect(&past, counted.or(counting));
+                let row = rows.entry(past.asset.id.clone()).or_default();
+                row.changed = seq;
+                row.inspect(&past, counted.or(counting));
             }
         }
     }

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 
 use tapline_paper::report::{Report, Site};
 use tapline_protocols::due::Counting;
+use tapline_protocols::fact::Open;
 
 use crate::config::Config;
 use crate::past::{Past, Refused, believed};
@@ -49,13 +50,37 @@ pub(crate) fn report(
     house: &House,
     pasts: &[Past],
 ) -> Result<Report, String> {
+    let report = of_book((file, in_work), house, pasts, |_, _| true)?;
+    report.ok_or_else(|| "no inspection begins here".to_owned())
+}
+
+/// The report of a sealed record, if it is `wanted` by its first line and the moment of it; what
+/// the asset's other records say is left out.
+///
+/// # Errors
+/// It can't be read or is not believed: a sentence.
+pub(crate) fn wanted(
+    file: &Path,
+    house: &House,
+    wanted: impl Fn(&Open, &str) -> bool,
+) -> Result<Option<Report>, String> {
+    of_book((file, false), house, &[], wanted)
+}
+
+/// `None`: it is no inspection's, or not wanted.
+fn of_book(
+    (file, in_work): (&Path, bool),
+    house: &House,
+    pasts: &[Past],
+    wanted: impl Fn(&Open, &str) -> bool,
+) -> Result<Option<Report>, String> {
     let mut book = book::Book::default();
-    let refused = |refused| match refused {
-        Refused::Trouble(why) => why,
-        Refused::Unwanted => "no inspection begins here".to_owned(),
-    };
-    believed(file, in_work, |open, _| open.inspection.is_some(), |line| book.take(line))
-        .map_err(refused)?;
+    let own = |open: &Open, at: &str| open.inspection.is_some() && wanted(open, at);
+    match believed(file, in_work, own, |line| book.take(line)) {
+        Ok(()) => {}
+        Err(Refused::Unwanted) => return Ok(None),
+        Err(Refused::Trouble(why)) => return Err(why),
+    }
     let mut report = gather::gathered(&book)?;
     report.site =
         Site { workshop: house.workshop.clone(), address: house.address.clone(), ..report.site };
@@ -65,7 +90,7 @@ pub(crate) fn report(
     let pasts = until(pasts, &report.id);
     past::history(&mut report, &book, pasts);
     report.next = past::next(&book, house.counting, pasts);
-    Ok(report)
+    Ok(Some(report))
 }
 
 /// Those up to the one of that name.

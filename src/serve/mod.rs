@@ -18,6 +18,7 @@ pub mod shared;
 mod start;
 mod station;
 pub mod summary;
+mod webhook;
 mod writer;
 
 pub(crate) use keys::note_down;

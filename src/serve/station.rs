@@ -171,8 +171,10 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let faces = tokio::spawn(face.serve(stop.clone()));
     make_room(&config).await;
     let pruning = tokio::spawn(prune(config.clone()));
+    let telling = tokio::spawn(super::webhook::tell(config.clone(), shared.clone()));
     let result = lives(&config, &disk, &shared, stop).await;
     pruning.abort();
+    telling.abort();
     notify("STOPPING=1");
     shared.halt(Halt::new("the station stops", "Start it again."));
     // A client that never ends must not keep the station from ending.

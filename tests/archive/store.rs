@@ -1,9 +1,10 @@
 //! A data folder with sealed records, and the program at work on it.
+#![allow(dead_code, reason = "each test uses a part of it")]
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 
 use serde_json::Value;
@@ -12,6 +13,7 @@ use tapline::clock::Stamp;
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::KeyFact;
+use tapline_protocols::register::Asset;
 use tempfile::TempDir;
 
 use crate::support::station::TAPLINE;
@@ -25,6 +27,7 @@ const AT: i64 = 1_795_669_356_000_000;
 pub(crate) struct Store {
     folder: TempDir,
     keep: Option<&'static str>,
+    tells: Option<u16>,
 }
 
 /// What a command said.
@@ -42,7 +45,8 @@ pub(crate) fn json(said: &Said) -> Value {
 impl Store {
     /// With so many records of the asset P-0102, all of 2026-11-26.
     pub(crate) fn new(records: u64) -> Store {
-        let store = Store { folder: tempfile::tempdir().unwrap(), keep: None };
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store { folder, keep: None, tells: None };
         let (mut books, mut seq) = store.open();
         let lines = STATION.lines().filter_map(|line| Line::read(line.as_bytes()).ok());
         let mut told: Vec<Fact> = lines.map(|line| line.fact).collect();
@@ -56,23 +60,58 @@ impl Store {
                 store.put(&mut books, &mut seq, &BookId::Station, Fact::Key(fact));
             }
         }
-        for n in 1..=records {
-            let id = format!("K3-20261126-{n:04}");
-            let lines = RECORD.lines().filter_map(|line| Line::read(line.as_bytes()).ok());
-            for mut fact in lines.map(|line| line.fact) {
-                if let Fact::Open(open) = &mut fact {
-                    open.id.clone_from(&id);
-                }
-                store.put(&mut books, &mut seq, &BookId::Inspection(id.clone()), fact);
-            }
-            let sealed = books.seal(&id).unwrap();
-            store.put(&mut books, &mut seq, &BookId::Station, Fact::Sealed(sealed));
-        }
+        drop(books);
+        (1..=records).for_each(|n| store.seals(n));
         store
+    }
+
+    /// Seals the record of that number.
+    pub(crate) fn seals(&self, n: u64) {
+        let (mut books, mut seq) = self.open();
+        let id = format!("K3-20261126-{n:04}");
+        let lines = RECORD.lines().filter_map(|line| Line::read(line.as_bytes()).ok());
+        for Line { mut fact, by, .. } in lines {
+            if let Fact::Open(open) = &mut fact {
+                open.id.clone_from(&id);
+            }
+            seq += 1;
+            let (book, at) = (BookId::Inspection(id.clone()), Stamp { wall_us: AT, boot_us: seq });
+            books.commit(&[Stored { book, bench: None, seq, at, fact, by }]).unwrap();
+        }
+        let sealed = books.seal(&id).unwrap();
+        self.put(&mut books, &mut seq, &BookId::Station, Fact::Sealed(sealed));
+    }
+
+    /// Number of the line that names the newest sealed record.
+    pub(crate) fn last_sealed(&self) -> u64 {
+        let (books, _) = self.open();
+        let lines = books.lines(&BookId::Station).unwrap().map(Result::unwrap);
+        lines
+            .filter(|line| matches!(line.fact, Fact::Sealed(_)))
+            .map(|line| line.seq)
+            .last()
+            .unwrap()
+    }
+
+    /// The station itself.
+    pub(crate) fn serve(&self) -> Child {
+        let mut command = Command::new(TAPLINE);
+        command.args(["serve", "--config", &self.config()]).current_dir(self.folder());
+        command.env("TAPLINE_SOCKET", self.folder().join("tapline.sock"));
+        command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
     }
 
     /// Retires the asset.
     pub(crate) fn retire(&self, day: &str) {
+        self.registers(|asset| asset.retired = Some(day.into()));
+    }
+
+    /// Gives the asset another date.
+    pub(crate) fn moves(&self, day: &str) {
+        self.registers(|asset| asset.due = Some(day.into()));
+    }
+
+    fn registers(&self, change: impl FnOnce(&mut Asset)) {
         let (mut books, mut seq) = self.open();
         let mut lines = books.lines(&BookId::Station).unwrap();
         let asset = lines.find_map(|line| match line.unwrap().fact {
@@ -80,13 +119,19 @@ impl Store {
             _ => None,
         });
         let mut asset = asset.unwrap();
-        asset.retired = Some(day.into());
+        change(&mut asset);
         self.put(&mut books, &mut seq, &BookId::Station, Fact::Asset(asset));
     }
 
     /// The same with another time in the configuration.
     pub(crate) fn keeping(mut self, keep: &'static str) -> Store {
         self.keep = Some(keep);
+        self
+    }
+
+    /// The same with a receiver of webhooks; its secret lies beside the configuration.
+    pub(crate) fn telling(mut self, port: u16) -> Store {
+        self.tells = Some(port);
         self
     }
 
@@ -116,10 +161,14 @@ impl Store {
     pub(crate) fn config(&self) -> String {
         let file = self.folder().join("tapline.toml");
         let keep = self.keep.map(|keep| format!("prune_after = \"{keep}\"\n")).unwrap_or_default();
+        let tells = self.tells.map(|port| {
+            format!("[webhook]\nurl = \"http://127.0.0.1:{port}/a\"\nsecret_file = \"secret\"\n")
+        });
+        let tells = tells.unwrap_or_default();
         let text = format!(
             "format = \"tapline-config-1\"\n[station]\nid = \"K3\"\nname = \"Old books\"\n\
              zone = \"Etc/UTC\"\n[store]\nfolder = \"data\"\nreserve_mb = 1\n{keep}\
-             [page]\nlisten = \"off\"\n[[bench]]\nid = \"b1\"\nname = \"Bench 1\"\n"
+             [page]\nlisten = \"off\"\n{tells}[[bench]]\nid = \"b1\"\nname = \"Bench 1\"\n"
         );
         fs::write(&file, text).unwrap();
         file.display().to_string()
