@@ -134,6 +134,16 @@ fn a_whole_inspection_is_made_in_the_browser() {
     assert_eq!(items[0]["verdict"], "pass", "{list}");
 }
 
+/// Three sounds that nobody takes for another or for an alarm of medical equipment
+/// (IEC 60601-1-8, from memory), as loud as each other to the ear.
+#[test]
+fn three_tones_are_told_apart_and_none_is_an_alarm() {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser/tones.py");
+    let done = Output::of(Command::new(python::interpreter()).arg(script));
+    assert_eq!(done.code, 0, "{}\n{}", done.stdout, done.stderr);
+    assert_eq!(done.stdout.matches("\"tone\"").count(), 3, "{}", done.stdout);
+}
+
 /// The words of the sheet that the five inspections take.
 const CODES: &[&str] = &[
     "BEGIN",

@@ -44,21 +44,25 @@
     show();
   }
 
-  // Three tones: one short and high, two low, a buzz. [hertz, begin, end, shape]
+  // Three tones: one short and high, two low, a buzz. [hertz, begin, end, shape, loudness]. None is
+  // a burst of three, five or ten pulses, none is rich in harmonics in the middle of hearing: so
+  // sound alarms of medical equipment. Ears and small loudspeakers lose what is low, so that is
+  // louder.
   const TONES = {
-    captured: [[1320, 0, 0.12, 'sine']],
-    fail: [[294, 0, 0.2, 'triangle'], [220, 0.28, 0.56, 'triangle']],
-    attention: [[110, 0, 0.35, 'sawtooth']],
+    captured: [[1320, 0, 0.12, 'sine', 0.25]],
+    fail: [[440, 0, 0.28, 'triangle', 0.55], [330, 0.36, 0.72, 'triangle', 0.65]],
+    attention: [[110, 0, 0.35, 'sawtooth', 0.4]],
   };
   let audio = null;
   function tone(name) {
     body.dataset.tone = name;
     if (!audio || read('tapline-sound') === 'off' || !TONES[name]) return;
-    for (const [hertz, from, to, shape] of TONES[name]) {
+    for (const [hertz, from, to, shape, gain] of TONES[name]) {
       const wave = audio.createOscillator(), loud = audio.createGain(), now = audio.currentTime;
       wave.type = shape; wave.frequency.value = hertz;
       loud.gain.setValueAtTime(0.0001, now + from);
-      loud.gain.linearRampToValueAtTime(0.25, now + from + 0.01);
+      loud.gain.linearRampToValueAtTime(gain, now + from + 0.01);
+      loud.gain.setValueAtTime(gain, now + to - 0.03);
       loud.gain.linearRampToValueAtTime(0.0001, now + to);
       wave.connect(loud).connect(audio.destination);
       wave.start(now + from); wave.stop(now + to + 0.02);
