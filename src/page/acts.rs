@@ -6,6 +6,7 @@ use tapline_protocols::plan::Switch;
 
 use super::bench::Bench;
 use super::{say, work};
+use crate::station::status::Opened;
 use crate::words::english;
 
 /// The state of the bench, a word of the prompt.
@@ -27,11 +28,19 @@ pub(super) fn acts(bench: &Bench) -> Markup {
                 }
             }
         }
-        @for id in &bench.status.parked {
-            form.small data-act="resume" {
-                input type="hidden" name="id" value=(id);
-                button type="submit" { (super::tell("resume", &[("id", id)])) }
-            }
+        @if bench.status.inspection.is_none() {
+            @for rests in &bench.parked { (resume(rests)) }
+        }
+    }
+}
+
+/// Goes on with what rests at this bench.
+fn resume(rests: &Opened) -> Markup {
+    let values = [("asset", rests.asset.as_str()), ("id", rests.id.as_str())];
+    html! {
+        form.small data-act="resume" {
+            input type="hidden" name="id" value=(rests.id);
+            button type="submit" { (super::tell("resume", &values)) }
         }
     }
 }
@@ -417,6 +426,7 @@ pub(super) mod tests {
             status,
             location: String::new(),
             halted: None,
+            parked: Vec::new(),
             time: String::new(),
             work: None,
             bar: None,

@@ -5,6 +5,7 @@ use maud::html;
 use super::lists::encoded;
 use super::plot::{Plot, plot};
 use super::{document, say};
+use crate::station::status::Opened;
 
 /// What the view shows.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -12,6 +13,8 @@ pub(crate) struct History {
     pub asset: String,
     pub description: String,
     pub location: String,
+    /// Inspections of it that are not at their end.
+    pub opened: Vec<Opened>,
     pub plots: Vec<Plot>,
     /// Records that could not be read, in words.
     pub troubles: Vec<String>,
@@ -28,6 +31,7 @@ pub(crate) fn page(history: &History) -> String {
             p.where { (history.location) }
             p.quiet { a href={ "/results?asset=" (history.asset) } { (say("its_inspections")) } }
         }
+        @for one in &history.opened { (super::goes_on(one)) }
         @for trouble in &history.troubles { p.warn { (trouble) } }
         @if history.plots.is_empty() { p { (say("nothing_measured")) } }
         @for one in &history.plots { (plot(one)) }

@@ -12,7 +12,7 @@ use super::work::Work;
 use super::{View, acts, document, lead, say, steps, stranger, tell};
 use crate::serve::shared::Halt;
 use crate::station::event::Problem;
-use crate::station::status::{BenchStatus, Heard, StrangerStatus};
+use crate::station::status::{BenchStatus, Heard, Opened, StrangerStatus};
 use crate::words::english;
 
 /// Everything that the view shows.
@@ -22,6 +22,8 @@ pub(crate) struct Bench {
     /// Where the selected asset belongs.
     pub location: String,
     pub halted: Option<Halt>,
+    /// Inspections that rest here.
+    pub parked: Vec<Opened>,
     /// The day and the minute, as the station has them.
     pub time: String,
     pub work: Option<Work>,
@@ -80,13 +82,16 @@ pub(crate) fn page(view: &Bench) -> String {
 }
 
 /// All benches, where there are several.
-pub(crate) fn choice(benches: &[BenchStatus]) -> String {
+pub(crate) fn choice(benches: &[BenchStatus], opened: &[Opened]) -> String {
     let main = html! {
         h1 { (say("benches")) }
         ul.benches {
             @for bench in benches {
                 li { a href={ "/bench/" (bench.id) } { (bench.name) }
-                    @if let Some(open) = &bench.inspection { " · " (open.asset) " · " (open.location) } }
+                    @if let Some(open) = &bench.inspection { " · " (open.asset) " · " (open.location) }
+                    @for rests in opened.iter().filter(|one| one.parked && one.bench == bench.id) {
+                        (super::goes_on(rests))
+                    } }
             }
         }
     };
@@ -144,7 +149,7 @@ fn now(view: &Bench) -> Markup {
     let prompt = view.prompt();
     html! {
         @if let Some(step) = prompt.and_then(|prompt| prompt.step.as_ref()) {
-            p.step { (step) @for place in places(prompt) { " · " strong { (place) } } }
+            p.step { (steps::full(step)) @for place in places(prompt) { " · " strong { (place) } } }
         }
         @let asked = view.stranger().and_then(stranger::question);
         p.ask { (asked.as_deref().unwrap_or(sentence(view))) }
@@ -198,7 +203,7 @@ fn places(prompt: Option<&Prompt>) -> Vec<String> {
 fn last(work: &Work) -> Markup {
     html! {
         @if let Some((step, value)) = &work.captured {
-            p { span.quiet { (step) } " " strong { (value.amount) } (steps::sent(value)) }
+            p { span.quiet { (steps::full(step)) } " " strong { (value.amount) } (steps::sent(value)) }
         }
         @if let Some((of, judged)) = &work.judged {
             @let word = super::word(judged.verdict);

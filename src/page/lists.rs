@@ -1,5 +1,7 @@
 //! The worklist and the list of results.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, html};
 
 use super::{View, document, say, verdict};
@@ -90,8 +92,13 @@ pub(crate) struct Asked {
     pub week: String,
 }
 
-/// The list of results; `older`: the last of them, where there are more behind it.
-pub(crate) fn results(rows: &[Summary], asked: &Asked, older: Option<&str>) -> String {
+/// The list of results; `older`: the last of them, where there are more behind it; `names` of
+/// people by their ids.
+pub(crate) fn results(
+    rows: &[Summary],
+    asked: &Asked,
+    (older, names): (Option<&str>, &BTreeMap<String, String>),
+) -> String {
     let words = ["pass", "conditional_pass", "conditional_fail", "fail", "undecided"];
     let main = html! {
         h1 { (say("results")) }
@@ -117,7 +124,7 @@ pub(crate) fn results(rows: &[Summary], asked: &Asked, older: Option<&str>) -> S
                     (column(asked, "opened")) (column(asked, "asset")) (column(asked, "plan"))
                     (column(asked, "verdict")) th { (say("who")) } th { (say("instruments")) }
                 } }
-                tbody { @for row in rows { (result(row)) } }
+                tbody { @for row in rows { (result(row, names)) } }
             }
         }
         @if let Some(older) = older {
@@ -161,7 +168,8 @@ pub(super) fn encoded(text: &str) -> String {
     each.collect()
 }
 
-fn result(row: &Summary) -> Markup {
+fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
+    let by = row.by.as_deref().unwrap_or("–");
     let opened = row.opened.get(..16).unwrap_or(&row.opened).replace('T', " ");
     html! {
         tr {
@@ -174,7 +182,7 @@ fn result(row: &Summary) -> Markup {
                 @else { (say("in_work")) }
                 @if row.damaged { br; strong { (say("damaged")) } }
             }
-            td { (row.by.as_deref().unwrap_or("–")) }
+            td { (names.get(by).map_or(by, String::as_str)) }
             td { (row.instruments.join(", ")) }
         }
     }
@@ -188,7 +196,7 @@ mod tests {
     fn what_was_asked_for_stays_in_the_address_and_can_not_leave_it() {
         assert_eq!(encoded("A-1_é \"&<"), "A-1_%C3%A9%20%22%26%3C");
         let asked = Asked { asset: "\"><script>".into(), sort: "asset".into(), ..Asked::default() };
-        let html = results(&[], &asked, Some("K3\"><script>"));
+        let html = results(&[], &asked, (Some("K3\"><script>"), &BTreeMap::new()));
         assert!(!html.contains("<script>"), "{html}");
         assert!(html.contains("aria-sort=\"descending\""));
     }

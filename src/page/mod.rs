@@ -15,13 +15,15 @@ pub(crate) mod month;
 pub(crate) mod plot;
 pub(crate) mod review;
 pub(crate) mod state;
-mod steps;
+pub(crate) mod steps;
 mod stranger;
 pub(crate) mod work;
 
 use maud::{DOCTYPE, Markup, html};
+use tapline_drivers::{Number, Unit};
 use tapline_protocols::fact::{Judged, Word};
 
+use crate::station::status::Opened;
 use crate::words::english;
 
 /// The style of all views.
@@ -56,17 +58,49 @@ pub(crate) fn word(of: Word) -> String {
     code(&of)
 }
 
-/// A judged value as people see it.
+/// A judged value as people see it: in the unit of its limit, digit for digit.
 pub(crate) fn shown(judged: &Judged) -> String {
     let mark = match judged.indication.as_deref() {
         Some("above") => "> ",
         Some("below") => "< ",
         _ => "",
     };
-    match (&judged.shown, judged.unit) {
-        (Some(shown), Some(of)) => format!("{mark}{shown} {}", unit(of.ucum())),
-        _ => String::new(),
+    let (Some(shown), Some(own)) = (&judged.shown, judged.unit) else { return String::new() };
+    let other = judged.limit.as_ref().map(|limit| limit.unit);
+    let other = other.filter(|other| other.quantity == own.quantity).unwrap_or(own);
+    match Number::parse(shown).and_then(|number| shifted(number, own, other)) {
+        Some(number) => format!("{mark}{} {}", number.text(), unit(other.ucum())),
+        None => format!("{mark}{shown} {}", unit(own.ucum())),
     }
+}
+
+/// A number in another prefix of its quantity: the same digits.
+fn shifted(number: Number, from: Unit, to: Unit) -> Option<Number> {
+    let up = i16::from(from.prefix.exponent()) - i16::from(to.prefix.exponent());
+    let exponent = i8::try_from(i16::from(number.exponent) + up).ok()?;
+    Some(Number { exponent, ..number })
+}
+
+/// The limit of a verdict: `at most 500 µA`, and where it stands.
+pub(crate) fn limit(judged: &Judged) -> String {
+    let Some(limit) = &judged.limit else { return String::new() };
+    let side = if limit.direction == "max" { "at_most" } else { "at_least" };
+    let bound = tell(
+        "limit",
+        &[
+            ("side", english().say("explain", side)),
+            ("value", &limit.value),
+            ("unit", &unit(limit.unit.ucum())),
+        ],
+    );
+    format!("{bound}, {} {} {}", limit.standard, limit.edition, limit.clause)
+}
+
+/// An inspection that is not at its end: a link to the bench where it goes on.
+pub(crate) fn goes_on(opened: &Opened) -> Markup {
+    let word = if opened.parked { "rests_here" } else { "open_here" };
+    let values = [("bench", opened.bench_name.as_str()), ("id", opened.id.as_str())];
+    html! { p { a href={ "/bench/" (opened.bench) } { (tell(word, &values)) } } }
 }
 
 /// A unit as people write it.

@@ -172,6 +172,21 @@
     setInterval(paint, 100);
   }
 
+  // A refusal stands under the instruction, and where that is out of sight at the button as well.
+  let aside = null;
+  function beside(form, text) {
+    if (aside) aside.remove();
+    aside = null;
+    const at = $('said').getBoundingClientRect();
+    if (!text || (at.top >= 0 && at.bottom <= innerHeight)) return;
+    aside = document.createElement('p');
+    aside.className = 'refused beside';
+    aside.setAttribute('aria-hidden', 'true'); // it was said already
+    aside.textContent = text;
+    form.append(aside);
+    aside.scrollIntoView({ block: 'nearest' });
+  }
+
   // Acts: the fields of a form as JSON, and what was seen where the act asks for that.
   const sending = new Set();
   async function act(form) {
@@ -195,7 +210,7 @@
     const refusal = answer.gone ? [$('gone').textContent] : [answer.detail, answer.next].filter(Boolean);
     const sentence = (text) => (/[.!?]$/.test(text) ? text : text + '.');
     said.textContent = answer.ok ? (answer.said || []).join(' ') : refusal.map(sentence).join(' ');
-    if (!answer.ok) said.scrollIntoView({ block: 'nearest' });
+    beside(form, answer.ok ? '' : said.textContent);
     if (!answer.ok) tone('attention');
     const more = form.closest('#more');
     if (answer.ok && more && name !== 'prove') more.open = false;

@@ -53,7 +53,7 @@ pub(super) fn plot(plot: &Plot) -> Markup {
                                 td { (dot.day.0) }
                                 td { (dot.shown) }
                                 td { @if let Some(used) = dot.used { (used / 10) " %" } @else { "–" } }
-                                td { (dot.limit) }
+                                td.bound { (dot.limit) }
                                 td { (super::verdict(&dot.verdict)) }
                                 td { a href={ "/inspection/" (dot.id) } { (dot.id) } }
                             }

@@ -1,10 +1,13 @@
 //! A record for the second person: what it came to, each verdict from its bytes on, what was set
 //! aside with its bytes, and the readings that belong to nothing.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, html};
 use serde_json::Value;
 
 use super::{document, say, tell};
+use crate::station::status::Opened;
 use crate::words::english;
 
 /// What the view shows.
@@ -20,6 +23,10 @@ pub(crate) struct Review {
     pub readings: (usize, usize, Vec<(String, usize)>),
     /// Switches by how each was known, in words.
     pub known: Vec<String>,
+    /// Where it goes on, while it is not at its end.
+    pub opened: Option<Opened>,
+    /// Names of people by what stands for them in the record.
+    pub names: BTreeMap<String, String>,
     /// Why the chain can't be told here.
     pub trouble: Option<String>,
 }
@@ -64,7 +71,8 @@ pub(crate) fn page(review: &Review) -> String {
                 @else { (super::verdict(outcome)) }
             }
         }
-        (state(record))
+        (state(review))
+        @if let Some(opened) = &review.opened { (super::goes_on(opened)) }
         @if let Some(trouble) = &review.trouble { p.warn { (trouble) } }
         h2 { (say("verdicts")) }
         div.table tabindex="0" role="region" aria-label=(say("list")) { table {
@@ -74,7 +82,7 @@ pub(crate) fn page(review: &Review) -> String {
             } }
             tbody { @for one in &review.verdicts { (row(one)) } }
         } }
-        (asides(&review.aside))
+        (asides(review))
         (readings(review))
         h2 { (say("chains")) }
         @for one in &review.verdicts {
@@ -89,12 +97,13 @@ pub(crate) fn page(review: &Review) -> String {
 }
 
 /// Opened, signed, sealed; damage first.
-fn state(record: &Value) -> Markup {
+fn state(review: &Review) -> Markup {
+    let record = &review.record;
     let of = |value: &Value| value.as_str().unwrap_or("–").to_owned();
     let reason = of(&record["reason"]);
     let opened = [
-        ("at", of(&record["opened"])),
-        ("who", of(&record["by"])),
+        ("at", second(&of(&record["opened"]))),
+        ("who", review.who(&of(&record["by"]))),
         ("reason", english().say("why_inspected", &reason).to_owned()),
     ];
     let opened: Vec<(&str, &str)> = opened.iter().map(|(k, v)| (*k, v.as_str())).collect();
@@ -103,10 +112,25 @@ fn state(record: &Value) -> Markup {
         @if record["damaged"] == true { p.warn { strong { (say("damaged")) } " " (of(&record["why"])) } }
         p { (english().tell("show", "opened", &opened)) }
         @if closed.is_object() {
-            p { (tell("closed", &[("at", &of(&closed["at"])), ("who", &of(&closed["by"]))])) }
+            p { (tell("closed", &[
+                ("at", &second(&of(&closed["at"]))),
+                ("who", &review.who(&of(&closed["by"]))),
+            ])) }
         }
         p { @if record["sealed"] == true { (say("sealed")) } @else { (say("in_work")) } }
         @if record["synced"] == false { p.warn { (english().say("clock", "unsynced")) } }
+    }
+}
+
+/// A moment without what lies below a second.
+fn second(at: &str) -> String {
+    at.get(..19).map_or_else(|| at.to_owned(), |second| format!("{} UTC", second.replace('T', " ")))
+}
+
+impl Review {
+    /// A person as people know them: name and id.
+    fn who(&self, id: &str) -> String {
+        self.names.get(id).map_or_else(|| id.to_owned(), |name| format!("{name} ({id})"))
     }
 }
 
@@ -115,7 +139,7 @@ fn row(one: &Judgement) -> Markup {
         tr {
             th scope="row" { (super::steps::name(&one.step)) }
             td { (one.value) }
-            td { (one.limit) }
+            td.bound { (one.limit) }
             td { (one.share) }
             td {
                 (super::verdict(&one.code))
@@ -125,15 +149,17 @@ fn row(one: &Judgement) -> Markup {
     }
 }
 
-fn asides(list: &[Aside]) -> Markup {
+fn asides(review: &Review) -> Markup {
+    let list = &review.aside;
     html! {
         h2 { (say("asides")) }
         @if list.is_empty() { p { (say("no_asides")) } }
         @for one in list {
             details {
                 summary {
-                    strong { (one.amount) } " " (one.step) " · " (english().say("cause", &one.cause)) " · " (one.who)
-                    @if let Some(second) = &one.second { " + " (second) }
+                    strong { (one.amount) } " " (super::steps::full(&one.step)) " · " (english().say("cause", &one.cause)) " · "
+                    (review.who(&one.who))
+                    @if let Some(second) = &one.second { " + " (review.who(second)) }
                     @if !one.dropped { " · " (say("still_counts")) }
                 }
                 @for line in &one.raw { p.raw { (line) } }

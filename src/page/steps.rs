@@ -53,7 +53,7 @@ fn one(planned: &Planned) -> Markup {
 fn part_of(part: &Part) -> Markup {
     html! {
         li.part .active[part.state == "active"] {
-            span.name { (part.step) }
+            span.name { (full(&part.step)) }
             span.at { (part.at.join(" · ")) }
             span.state { (english().say("step_state", part.state)) }
             @if let Some(reason) = &part.reason {
@@ -96,6 +96,15 @@ fn captured(value: &Captured) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// An expanded step as people read it: `Protective earth 2`; of a null its lead set.
+pub(crate) fn full(step: &str) -> String {
+    match step.split_once('/') {
+        Some(("null", lead)) => super::tell("null", &[("lead", lead)]),
+        Some((of, rest)) => format!("{} {rest}", name(of)),
+        None => name(step),
     }
 }
 

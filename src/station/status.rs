@@ -146,6 +146,21 @@ pub struct LastCheck {
     pub ok: bool,
 }
 
+/// An inspection that is not at its end, and where it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Opened {
+    /// Inspection.
+    pub id: String,
+    /// Its asset.
+    pub asset: String,
+    /// Bench.
+    pub bench: String,
+    /// Its name.
+    pub bench_name: String,
+    /// It rests there.
+    pub parked: bool,
+}
+
 impl Core {
     /// The status as of the last line.
     #[must_use]
@@ -162,6 +177,20 @@ impl Core {
                 .map(|b| self.bench_status(&b.id, &b.name))
                 .collect(),
         }
+    }
+
+    /// Inspections that are open or rest, each with its asset and its bench.
+    #[must_use]
+    pub fn opened(&self) -> Vec<Opened> {
+        let name = |id: &str| self.settings.benches.iter().find(|bench| bench.id == id);
+        let opened = self.cases.values().filter(|case| !case.closed).map(|case| Opened {
+            id: case.id.clone(),
+            asset: case.asset().into(),
+            bench_name: name(&case.bench).map(|bench| bench.name.clone()).unwrap_or_default(),
+            bench: case.bench.clone(),
+            parked: case.parked,
+        });
+        opened.collect()
     }
 
     /// Day and minute where the station stands: `2026-11-24 09:14 +01:00`.

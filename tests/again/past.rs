@@ -67,10 +67,7 @@ fn few_values_have_no_slope_and_a_leap_is_said() {
     assert_eq!(leak["like"]["condition"], "S5=normal S7=open, S5=reversed S7=open");
     let text = tapline(&["history", "P-0109"], folder.path()).stdout;
     assert!(text.contains("\n  WORSE THAN BEFORE: "), "{text}");
-    assert!(
-        text.contains("like values that say something: 3. A slope is told from four on"),
-        "{text}"
-    );
+    assert!(text.contains("comparable values: 3. A slope is told from four on"), "{text}");
 }
 
 /// 0.209 ohm on 29 November and 6 milliohm a day: 0.091 ohm of room is 15 days and a bit
@@ -89,7 +86,7 @@ fn a_trend_of_like_values_has_a_date() {
     );
     assert_eq!(earth["worse_than_before"], false);
     let text = tapline(&["history", "P-0109"], folder.path()).stdout;
-    assert!(text.contains("like values: 6. 2.192 Ohm a year"), "{text}");
+    assert!(text.contains("comparable values: 6. 2.192 Ohm a year"), "{text}");
     assert!(text.contains("the limit is reached on 2026-12-14"), "{text}");
     // Leakage stays as it is.
     assert_eq!(group(&said, "equipment_leakage")["limit"], "no_trend");

@@ -10,13 +10,12 @@ use serde::Deserialize;
 use super::Desk;
 use super::past::place;
 use crate::books::OnShelf;
-use crate::cli::change::limit;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
 use crate::index::Query;
 use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
-use crate::page::{shown, word};
+use crate::page::{limit, shown, word};
 use crate::past::history::{Group, groups};
 use crate::past::{self, Past};
 
@@ -39,7 +38,11 @@ pub(super) async fn view(
 ) -> Result<Html<String>, Refused> {
     let from = from.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     let name = id.clone();
-    let known = desk.hall.shared.ask(move |core| core.register().asset(&name).cloned()).await?;
+    let asked = desk.hall.shared.ask(move |core| {
+        let opened = core.opened().into_iter().filter(|one| one.asset == name);
+        (core.register().asset(&name).cloned(), opened.collect::<Vec<_>>())
+    });
+    let (known, opened) = asked.await?;
     let asset = known
         .ok_or_else(|| Refused::new("not_found", format!("the register has no asset `{id}`")))?;
     let _turn = desk.turn.clone().lock_owned().await;
@@ -62,6 +65,7 @@ pub(super) async fn view(
             asset: asset.id.clone(),
             description: asset.description.clone(),
             location: asset.location.clone(),
+            opened,
             plots,
             troubles,
             older,

@@ -11,7 +11,6 @@ use tapline_protocols::limits::{Direction, Row};
 use super::Desk;
 use super::reading::Lens;
 use crate::cli::bench::said;
-use crate::cli::change::limit as limit_in_words;
 use crate::clock;
 use crate::face::Hall;
 use crate::face::acts;
@@ -19,10 +18,11 @@ use crate::face::peer::Peer;
 use crate::face::problem::Refused;
 use crate::page::bar::Bar;
 use crate::page::bench::{Bench, page};
+use crate::page::limit as limit_in_words;
 use crate::page::work::{Work, rows};
 use crate::page::{unit, word};
 use crate::station::Core;
-use crate::station::status::BenchStatus;
+use crate::station::status::{BenchStatus, Opened};
 use crate::words::english;
 
 /// `GET /bench/{bench}`.
@@ -55,14 +55,15 @@ pub(super) async fn gather(desk: &Desk, bench: &str) -> Result<Bench, Refused> {
     let name = bench.to_owned();
     let asked = desk.hall.shared.ask(move |core| look(core, &name)).await;
     let halted = desk.hall.shared.halted();
-    let seen = match asked {
+    let mut seen = match asked {
         Ok(seen) => seen,
         Err(_) => Seen { status: last(&desk.hall, bench), ..Seen::default() },
     };
-    let status = seen.status.ok_or_else(|| unknown(bench))?;
-    let time = seen.time;
-    let mut view = Bench { status, location: seen.location, halted, time, work: None, bar: None };
-    if let Some((work, limit)) = seen.open {
+    let (status, open) = (seen.status.take(), seen.open.take());
+    let status = status.ok_or_else(|| unknown(bench))?;
+    let Seen { location, time, parked, .. } = seen;
+    let mut view = Bench { status, location, halted, parked, time, work: None, bar: None };
+    if let Some((work, limit)) = open {
         let earlier = desk.memory.earlier(&desk.hall, &view.status).await;
         view.bar = limit.map(|row| bar(&row, &work, &earlier));
         view.work = Some(work);
@@ -84,6 +85,7 @@ struct Seen {
     status: Option<BenchStatus>,
     location: String,
     time: String,
+    parked: Vec<Opened>,
     open: Option<(Work, Option<Row>)>,
 }
 
@@ -99,7 +101,9 @@ fn look(core: &Core, bench: &str) -> Seen {
         work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
         (work, limit(inspection))
     });
-    Seen { status, location, time: core.minute(clock::now().wall_us), open }
+    let parked = core.opened().into_iter().filter(|one| one.parked && one.bench == bench);
+    let (time, parked) = (core.minute(clock::now().wall_us), parked.collect());
+    Seen { status, location, time, parked, open }
 }
 
 /// The limit row of the active step, as it is for this asset.

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use tapline_protocols::due::Day;
 
 use super::Desk;
+use super::review::names;
 use crate::clock;
 use crate::face::due::today;
 use crate::face::problem::Refused;
@@ -90,6 +91,7 @@ pub(super) async fn results(
     wanted: Result<Query<Wanted>, QueryRejection>,
 ) -> Result<Html<String>, Refused> {
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    let names = desk.hall.shared.ask(names).await.unwrap_or_default();
     blocking(move || {
         let now_us = clock::now().wall_us;
         let week = clock::utc_day(now_us - WEEK_US);
@@ -123,7 +125,7 @@ pub(super) async fn results(
             week,
         };
         order(&mut found, &asked);
-        Ok(Html(lists::results(&found, &asked, older.as_deref())))
+        Ok(Html(lists::results(&found, &asked, (older.as_deref(), &names))))
     })
     .await
 }

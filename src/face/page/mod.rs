@@ -70,6 +70,9 @@ async fn first(desk: axum::extract::State<Desk>) -> Result<Response, Refused> {
     let status = status.ok_or_else(|| Refused::new("starting", "the station is starting"))?;
     Ok(match status.benches.as_slice() {
         [only] => Redirect::to(&format!("/bench/{}", only.id)).into_response(),
-        several => Html(page::bench::choice(several)).into_response(),
+        several => {
+            let opened = desk.hall.shared.ask(|core| core.opened()).await.unwrap_or_default();
+            Html(page::bench::choice(several, &opened)).into_response()
+        }
     })
 }

@@ -9,6 +9,7 @@ use tapline_protocols::judge::Seen;
 use tapline_protocols::limits::Row;
 
 use crate::page::bar::along;
+use crate::page::steps::full;
 use crate::page::work::{amount, place, place_of};
 use crate::page::{say, tell, unit};
 use crate::serve::feed::Shown;
@@ -75,7 +76,7 @@ impl Readings {
 
 fn shown(read: &Read, lens: &Lens, (age, old): (u64, u64)) -> Value {
     let belongs = match (&read.s, &read.why) {
-        (Some(step), _) => tell("belongs", &[("step", step)]),
+        (Some(step), _) => tell("belongs", &[("step", &full(step))]),
         (None, Some(why)) => english().say("why", why).to_owned(),
         (None, None) => String::new(),
     };
@@ -99,7 +100,7 @@ fn as_sent(read: &Read, limit: Option<&Row>) -> Value {
     let used = known.and_then(|((row, value), unit)| place_of(value, unit, row));
     json!({
         "num": text.trim(),
-        "unit": read.u.map(|of| unit(of.ucum())),
+        "unit": read.u.filter(|_| read.v.is_some()).map(|of| unit(of.ucum())),
         "shows": "",
         "along": used.map(along),
     })

@@ -12,14 +12,14 @@ use tapline_protocols::fact::{DropFact, ValueFact, VerdictFact};
 
 use super::Desk;
 use crate::books::{Line, Reader};
-use crate::cli::change::limit;
 use crate::cli::explain::told;
 use crate::face::problem::Refused;
 use crate::face::records::{blocking, path, unknown};
 use crate::page::review::{Aside, Judgement, Review, page};
 use crate::page::work::amount;
-use crate::page::{code, say, shown, word};
+use crate::page::{code, limit, say, shown, word};
 use crate::serve::summary::Summary;
+use crate::station::Core;
 
 /// The largest book that is told from its bytes on here.
 const BOOK_BYTES_MAX: u64 = 16 << 20;
@@ -30,6 +30,13 @@ pub(super) async fn view(
     Path(id): Path<String>,
 ) -> Result<Html<String>, Refused> {
     let _turn = desk.turn.clone().lock_owned().await;
+    let named = id.clone();
+    let asked = desk
+        .hall
+        .shared
+        .ask(move |core| (core.opened().into_iter().find(|one| one.id == named), names(core)));
+    // A halted station shows its records all the same.
+    let (opened, names) = asked.await.unwrap_or_default();
     blocking(move || {
         let file = path(&desk.hall.shared.folder, &id).ok_or_else(|| unknown(&id))?;
         let summary = Summary::read(&file).map_err(|why| Refused::new("not_found", why))?;
@@ -37,9 +44,16 @@ pub(super) async fn view(
         let lines = if long { Vec::new() } else { lines(&file)? };
         let mut review = review(summary.json(), &lines);
         review.trouble = long.then(|| say("too_long").to_owned());
+        (review.opened, review.names) = (opened, names);
         Ok(Html(page(&review)))
     })
     .await
+}
+
+/// People by their ids, as the register has them now.
+pub(super) fn names(core: &Core) -> BTreeMap<String, String> {
+    let all = core.register().operators.values();
+    all.map(|one| (one.id.clone(), one.name.clone())).collect()
 }
 
 fn lines(file: &FilePath) -> Result<Vec<Line>, Refused> {
@@ -71,7 +85,7 @@ fn judgement(one: &Value, lines: &[Line]) -> Option<Judgement> {
     Some(Judgement {
         code: word(judged.verdict),
         value: shown(&judged),
-        limit: if judged.limit.is_some() { limit(&judged) } else { String::new() },
+        limit: limit(&judged),
         share: judged.share.as_ref().map(|share| format!("{share} %")).unwrap_or_default(),
         reasons: judged.reasons.clone(),
         told: told(lines, &step).unwrap_or_default(),
