@@ -58,6 +58,11 @@ fn an_archive_is_checked_without_this_program() {
     // Every file but the sums themselves is in the sums.
     let listed = fs::read_to_string(archive.join("SHA256SUMS")).unwrap().lines().count();
     assert_eq!(listed, files(&archive).len() - 1);
+    let table = fs::read_to_string(archive.join("tables/2026-11.csv")).unwrap();
+    let row = table.lines().nth(1).unwrap();
+    assert!(row.contains("P-0102") && row.contains("LR-01") && row.contains("0417"), "{row}");
+    let (page, text) = sh(&archive, "qpdf --check paper/2026/11/K3-20261126-0001.pdf");
+    assert!(page, "{text}");
     let meters =
         "grep -h '\"k\":\"given\",\"what\":\"instruments\"' inspections/*/*/*.jsonl | wc -l";
     assert_eq!(sh(&archive, meters).1.trim(), "2", "who measured with what is text");

@@ -37,6 +37,23 @@ pub struct Made {
     pub(super) covered: String,
 }
 
+/// Takes a file that lies beside the records: its path and bytes.
+pub type Put<'a> = &'a mut dyn FnMut(&str, &[u8]) -> Result<(), Fault>;
+
+/// What lies beside the records, made of the inspections that are new in the archive or have a new
+/// addendum.
+pub type Beside<'a> = &'a dyn Fn(&[String], Put<'_>) -> Result<(), Fault>;
+
+/// Folder of what is printed, one file an inspection.
+const PAPER: &str = "paper";
+
+/// Where the paper of an inspection lies.
+#[must_use]
+pub fn paper_path(id: &str) -> Option<String> {
+    let sealed = place::sealed_path(id)?;
+    Some(format!("{PAPER}{}.pdf", sealed.strip_prefix(INSPECTIONS)?.strip_suffix(".jsonl")?))
+}
+
 /// Copies all that is sealed, the station's books up to now and its public keys into a folder that
 /// is empty or an archive of the same station. What is there already is read back, too. The station
 /// may run meanwhile. `tell` hears after each record how many are done, and of how many.
@@ -48,7 +65,7 @@ pub fn make(
     source: &Folder,
     target: &Folder,
     station: &str,
-    tell: &dyn Fn(usize, usize),
+    (beside, tell): (Beside<'_>, &dyn Fn(usize, usize)),
 ) -> Result<Made, Fault> {
     let first = admit(target, station)?;
     let mut work = Work {
@@ -62,14 +79,23 @@ pub fn make(
     work.text(PAGE, &page(&first))?;
     let shelf = Shelf::new(std::sync::Arc::new(source.clone()));
     let records: Vec<_> = shelf.inspections()?.into_iter().filter(|one| one.sealed).collect();
+    let mut fresh = BTreeSet::new();
     for (n, record) in records.iter().enumerate() {
         tell(n, records.len());
         let path = place::sealed_path(&record.id).expect("its name was read");
+        let copied = work.made.copied;
         // The book comes last: where it lies, its head and signature do.
         for end in [".head", ".sig", ".jsonl"] {
             work.file(&path.replace(".jsonl", end))?;
         }
+        let (base, _) = place::split(&record.id);
+        let printed = paper_path(base).is_some_and(|path| work.before.0.contains_key(&path));
+        if copied < work.made.copied || !printed {
+            fresh.insert(base.to_owned());
+        }
     }
+    let fresh: Vec<String> = fresh.into_iter().collect();
+    beside(&fresh, &mut |path, bytes| work.put(path, bytes))?;
     // After the records: whatever was sealed by then is announced in them.
     for path in shelf.paths(&BookId::Station)? {
         work.book(&path)?;
@@ -193,7 +219,13 @@ impl Work<'_> {
     }
 
     fn text(&mut self, path: &str, text: &str) -> Result<(), Fault> {
-        self.target.write(path, text.as_bytes(), Mode::Shared).map_err(Fault::of(path))?;
+        self.put(path, text.as_bytes())
+    }
+
+    fn put(&mut self, path: &str, bytes: &[u8]) -> Result<(), Fault> {
+        let folder = folder_of(path);
+        self.target.create_dir(folder).map_err(Fault::of(folder))?;
+        self.target.write(path, bytes, Mode::Shared).map_err(Fault::of(path))?;
         self.now.0.insert(path.to_owned(), sum(self.target, path, u64::MAX)?.sha256);
         Ok(())
     }

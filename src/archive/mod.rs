@@ -18,7 +18,7 @@ mod restore;
 mod sums;
 
 pub use fault::Fault;
-pub use make::{Made, make};
+pub use make::{Beside, Made, Put, make, paper_path};
 pub use prune::{Going, Pruned, Stays, going, prune, unfinished};
 pub use receipt::{Receipt, receipts};
 pub use restore::{PART, restore};

@@ -1,5 +1,7 @@
 //! `archive`, `import`, `prune`: copies of what is sealed, and what they are good for.
 
+mod beside;
+
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -67,7 +69,9 @@ pub(super) fn archive(args: &Archive, common: &Common) -> Result<Exit, Trouble> 
             output::talk(&format!("{done} of {of}"));
         }
     };
-    let made = archive::make(&data, &target, &config.station.id, &progress).map_err(said)?;
+    let beside = |fresh: &[String], put: archive::Put<'_>| beside::made(&config, fresh, put);
+    let made = archive::make(&data, &target, &config.station.id, (&beside, &progress));
+    let made = made.map_err(said)?;
     let receipt = note(&config, &data, ("archive", &folder), &made)?;
     if receipt.is_none() {
         output::talk(english().say("archive", "no_key"));
