@@ -5,6 +5,9 @@
 #
 # RECORD.head and RECORD.sig must lie beside RECORD.jsonl. What is checked: the head names this file
 # and holds the SHA-256 of its bytes; the signature is one of this key over the bytes of the head.
+# What was added to the record later lies beside it as RECORD+1.jsonl, RECORD+2.jsonl, each with its
+# own head and signature, and names the SHA-256 of the record and of the book before it: all of them
+# are checked, none may be missing between two others.
 # Exit: 0 nothing was changed, 1 something was, 2 it could not be checked.
 #
 # The key proves no more than who held it: compare its fingerprint, which is printed, with the one
@@ -59,10 +62,47 @@ openssl pkey -pubin -in "$key" -noout 2>/dev/null || trouble "$key is not a publ
 openssl pkeyutl -verify -pubin -inkey "$key" -rawin -in "$base.head" -sigfile "$base.sig" \
     >/dev/null 2>&1 || failed "the signature of $base.head was not made with this key"
 
+# Addenda, in order: `{"k":"addendum","of":…,"head":…,"follows":…,"follows_head":…` is their second
+# line.
+added=0
+before=${name%.jsonl}
+before_sum=$sum
+while :; do
+    number=$((added + 1))
+    own=${name%.jsonl}+$number
+    [ -e "$base+$number.jsonl" ] || break
+    [ -r "$base+$number.head" ] || failed "there is no head of the addendum $own"
+    [ -r "$base+$number.sig" ] || failed "there is no signature of the addendum $own"
+    own_sum=$(sha256sum <"$base+$number.jsonl") || trouble "$base+$number.jsonl can't be read"
+    own_sum=${own_sum%% *}
+    printf '%s  %s\n' "$own_sum" "$own.jsonl" | cmp -s - "$base+$number.head" ||
+        failed "the addendum $own was changed after it was sealed"
+    openssl pkeyutl -verify -pubin -inkey "$key" -rawin -in "$base+$number.head" \
+        -sigfile "$base+$number.sig" >/dev/null 2>&1 ||
+        failed "the signature of the addendum $own was not made with this key"
+    says="\"of\":\"${name%.jsonl}\",\"head\":\"$sum\",\"follows\":\"$before\",\"follows_head\":\"$before_sum\","
+    sed -n 2p "$base+$number.jsonl" | grep -q -F -e "\"k\":\"addendum\",$says" ||
+        failed "the addendum $own was not made to this record, or to another one before it"
+    added=$number
+    before=$own
+    before_sum=$own_sum
+done
+for other in "$base"+*.jsonl; do
+    [ -e "$other" ] || continue
+    number=${other#"$base+"}
+    number=${number%.jsonl}
+    case $number in
+    *[!0-9]* | '') failed "$other lies among the addenda and is none" ;;
+    esac
+    [ "$number" -le "$added" ] || failed "the addendum ${name%.jsonl}+$((added + 1)) is missing"
+done
+
 print=$(openssl pkey -pubin -in "$key" -outform DER 2>/dev/null | sha256sum)
 print=${print%% *}
 printf 'OK: %s is unchanged since it was sealed with the key %s.\n' "$name" "$print"
 printf 'Checked: its SHA-256 is %s, as its head says; the key signed that head.\n' "$sum"
+[ "$added" -eq 0 ] ||
+    printf 'Added since: %s addenda, each sealed with the key and made to this record.\n' "$added"
 printf 'Not checked: whether the key is the station'"'"'s (is this the fingerprint on paper?), whether\n'
 printf 'the clock of the station was right, and what the record says.\n'
 named=$(head -n 1 "$file" | sed -n 's/.*"key":"\([0-9a-f]*\)".*/\1/p')

@@ -22,6 +22,7 @@ pub mod fact;
 pub mod fault;
 pub mod inspection;
 pub mod judge;
+pub mod life;
 pub mod limits;
 pub mod plan;
 pub mod read;

@@ -78,7 +78,7 @@ pub fn make(
     };
     work.text(PAGE, &page(&first))?;
     let shelf = Shelf::new(std::sync::Arc::new(source.clone()));
-    let records: Vec<_> = shelf.inspections()?.into_iter().filter(|one| one.sealed).collect();
+    let records: Vec<_> = shelf.books()?.into_iter().filter(|one| one.sealed).collect();
     let mut fresh = BTreeSet::new();
     for (n, record) in records.iter().enumerate() {
         tell(n, records.len());

@@ -66,7 +66,7 @@ pub fn going(
     let retired = retired(&shelf)?;
     let receipts = covering(data)?;
     let (mut going, mut facts) = (Going::default(), BTreeMap::<String, PrunedFact>::new());
-    for (base, records) in families(shelf.inspections()?) {
+    for (base, records) in families(shelf.books()?) {
         let Some(asset) = asset_of(&shelf, &base)? else { continue };
         let Some(gone) = retired.get(&asset) else { continue };
         let last = past::day_of(&base).map_or(*gone, |day| day.max(*gone));

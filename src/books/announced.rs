@@ -1,5 +1,6 @@
 //! What station books say of keys, for whoever checks one file.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
@@ -17,31 +18,66 @@ pub(super) fn vouched_for(fact: &KeyFact, line: &[u8], keys: &[PublicKey]) -> bo
         || keys.iter().filter(by).any(|key| key.verifies_line(line))
 }
 
-/// The key is one that the station announced, as far as its books lie near the sealed file and
-/// are whole: what is not there can't be held against a record.
-pub(super) fn announced(file: &Path, fingerprint: &str) -> bool {
-    let folder = file.parent().unwrap_or(Path::new("")).join("../../../station");
-    keys_of(&folder).is_none_or(|keys| keys.iter().any(|key| key == fingerprint))
+/// What the station books near a sealed file say.
+#[derive(Debug, Default)]
+pub(super) struct Said {
+    /// Fingerprints of the keys that they announce.
+    keys: Vec<String>,
+    /// What was sealed of the inspection and its addenda: heads by name.
+    pub(super) sealed: BTreeMap<String, String>,
 }
 
-/// `None` if there is none, or one of the books is damaged.
-fn keys_of(folder: &Path) -> Option<Vec<String>> {
-    let mut keys = Vec::new();
+impl Said {
+    /// The key is one that the station announced, as far as its books are there: what is not can't
+    /// be held against a record.
+    pub(super) fn knows(&self, fingerprint: &str) -> bool {
+        self.keys.is_empty() || self.keys.iter().any(|key| key == fingerprint)
+    }
+
+    fn take(&mut self, line: &[u8], names: &[String; 2]) {
+        match outline(line) {
+            Some((_, b"key")) => {
+                if let Ok(Line { fact: Fact::Key(fact), .. }) = Line::read(line) {
+                    self.keys.push(fact.key);
+                }
+            }
+            // Of the many only those of this inspection are read.
+            Some((_, b"sealed")) if names.iter().any(|name| holds(line, name)) => {
+                if let Ok(Line { fact: Fact::Sealed(fact), .. }) = Line::read(line) {
+                    self.sealed.insert(fact.id, fact.head);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// What the station books say, as far as they lie near the sealed file of an inspection (`of`) and
+/// are whole.
+pub(super) fn said(file: &Path, of: &str) -> Said {
+    let folder = file.parent().unwrap_or(Path::new("")).join("../../../station");
+    read(&folder, of).unwrap_or_default()
+}
+
+/// `None` if one of the books is damaged.
+fn read(folder: &Path, of: &str) -> Option<Said> {
+    let mut said = Said::default();
+    let names = [format!("\"id\":\"{of}\""), format!("\"id\":\"{of}+")];
     for path in in_folder(folder, ".jsonl") {
         let mut reader = Reader::new(File::open(path).ok()?);
         while let Some(commit) = reader.commit().ok()? {
-            let lines = commit.lines().filter(|line| outline(line).is_some_and(|o| o.1 == b"key"));
-            keys.extend(lines.filter_map(|line| match Line::read(line).ok()?.fact {
-                Fact::Key(fact) => Some(fact.key),
-                _ => None,
-            }));
+            commit.lines().for_each(|line| said.take(line, &names));
         }
         // A torn end may be that of a station which writes just now.
         if let Some(Ending::Damaged(_)) = reader.ending() {
             return None;
         }
     }
-    (!keys.is_empty()).then_some(keys)
+    Some(said)
+}
+
+fn holds(line: &[u8], words: &str) -> bool {
+    line.windows(words.len()).any(|window| window == words.as_bytes())
 }
 
 /// Files of a folder whose names end so, sorted; none if it is missing.

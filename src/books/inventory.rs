@@ -15,6 +15,7 @@ use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{SealedFact, TornFact};
 
+use super::chain::follows;
 use super::disk::{Disk, Folder};
 use super::halted::Halted;
 use super::key::PublicKey;
@@ -33,7 +34,8 @@ pub struct Finding {
     pub file: String,
     /// A word: those of [`super::verify::VerifyFault`], and `missing nobody_sealed renamed
     /// other_head other_key no_key key_not_announced key_missing stray misplaced torn_missing
-    /// torn_changed torn_unnamed twice sealed_twice follows_missing no_station_book half_pruned`.
+    /// torn_changed torn_unnamed twice sealed_twice follows_missing no_station_book half_pruned
+    /// addendum`.
     pub code: &'static str,
     /// Line, counted from 1.
     pub line: Option<u64>,
@@ -344,6 +346,9 @@ impl Inventory {
             Some(own) if own != id => add("renamed", &[("id", own)]),
             _ => {}
         }
+        for why in self.chain(id, report) {
+            add("addendum", &[("text", &why)]);
+        }
         let Some((fact, book, line)) = self.sealed.get(id) else {
             return add("nobody_sealed", &[]);
         };
@@ -355,6 +360,22 @@ impl Inventory {
         if report.key.as_ref().is_some_and(|key| *key != fact.key) {
             let is = report.key.as_deref().unwrap_or_default();
             add("other_key", &[("is", is), ("was", &fact.key), ("book", book), ("at", &at)]);
+        }
+    }
+
+    /// What an addendum names is what the station sealed; the one before it is there.
+    fn chain(&self, id: &str, report: &Report) -> Vec<String> {
+        let (of, number) = place::split(id);
+        let before = place::join(of, number.saturating_sub(1));
+        let head = |id: &str| self.sealed.get(id).map(|(fact, ..)| fact.head.as_str());
+        match (number, head(of), head(&before)) {
+            (0, ..) => Vec::new(),
+            (_, Some(first), Some(last)) => {
+                let hangs = follows(report.addendum.as_deref(), (of, first), (&before, last));
+                hangs.err().into_iter().collect()
+            }
+            (_, _, None) => vec![format!("nobody sealed {before}, which it follows")],
+            (_, None, _) => vec![format!("nobody sealed {of}, which it adds to")],
         }
     }
 

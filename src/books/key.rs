@@ -146,6 +146,16 @@ impl Key {
         line.extend_from_slice(format!(",\"sig\":\"{signature}\"}}\n").as_bytes());
     }
 
+    /// The same for a line that signs a record: the signature is over the SHA-256 of every byte
+    /// above the line, too, as 64 hexadecimal digits before the line's own. So it holds at its
+    /// place in its own book and nowhere else.
+    pub fn sign_record(&self, above: &Sha256, line: &mut Vec<u8>) {
+        let body = line.len().saturating_sub(b"}\n".len());
+        let signature = BASE64.encode(&self.sign(&over(above, &line[..body])));
+        line.truncate(body);
+        line.extend_from_slice(format!(",\"sig\":\"{signature}\"}}\n").as_bytes());
+    }
+
     fn load(disk: &dyn Disk, name: &str) -> io::Result<Key> {
         let path = format!("{KEYS}/{name}.pem");
         let text = read(disk, &path).map_err(|error| match error.kind() {
@@ -220,13 +230,35 @@ impl PublicKey {
     /// The signature at the end of a stored line (with or without line feed) is this key's.
     #[must_use]
     pub fn verifies_line(&self, line: &[u8]) -> bool {
-        let line = line.strip_suffix(b"\n").unwrap_or(line);
-        let begin = b",\"sig\":\"";
-        let Some(text) = line.strip_suffix(b"\"}") else { return false };
-        let Some(body) = text.len().checked_sub(88 + begin.len()) else { return false };
-        let Some(signature) = text[body..].strip_prefix(begin) else { return false };
-        BASE64.decode(signature).is_ok_and(|signature| self.verifies(&line[..body], &signature))
+        signed(line).is_some_and(|(body, signature)| self.verifies(body, &signature))
     }
+
+    /// The signature at the end of a line that signs a record is this key's, over that line and the
+    /// bytes above it: see [`Key::sign_record`].
+    #[must_use]
+    pub fn verifies_record(&self, above: &Sha256, line: &[u8]) -> bool {
+        signed(line).is_some_and(|(body, signature)| self.verifies(&over(above, body), &signature))
+    }
+}
+
+/// What a signature at the end of a line covers, and the signature; `None` where there is none.
+fn signed(line: &[u8]) -> Option<(&[u8], Vec<u8>)> {
+    let line = line.strip_suffix(b"\n").unwrap_or(line);
+    let begin = b",\"sig\":\"";
+    let text = line.strip_suffix(b"\"}")?;
+    let body = text.len().checked_sub(88 + begin.len())?;
+    let signature = BASE64.decode(text[body..].strip_prefix(begin)?).ok()?;
+    Some((&line[..body], signature))
+}
+
+/// The line ends in a signature.
+#[must_use]
+pub fn is_signed(line: &[u8]) -> bool {
+    signed(line).is_some()
+}
+
+fn over(above: &Sha256, line: &[u8]) -> Vec<u8> {
+    [HEXLOWER.encode(&above.clone().finalize()).as_bytes(), line].concat()
 }
 
 /// All public keys in `keys/`, by name; files that are none are passed over.

@@ -27,7 +27,8 @@ pub struct Line {
     pub fact: Fact,
     /// Who acted.
     pub by: Option<String>,
-    /// Base64 Ed25519 signature of the bytes before it; on `confirm` lines only.
+    /// Base64 Ed25519 signature of the bytes before it, on `confirm` and `key` lines; on `sign`
+    /// lines over all that stands above them, too. Earlier programs wrote none on `sign` lines.
     pub sig: Option<String>,
 }
 

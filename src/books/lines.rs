@@ -189,11 +189,22 @@ impl Shelf {
         Ok(lines.into_iter().find(|line| !matches!(line.fact, Fact::Torn(_) | Fact::Open(_))))
     }
 
-    /// All inspections, sealed ones and those in work, sorted by name. Opens none of them.
+    /// All inspections, sealed ones and those in work, sorted by name; addenda are found through
+    /// the inspection that they follow. Opens none of them.
     ///
     /// # Errors
     /// A folder can't be listed.
     pub fn inspections(&self) -> Result<Vec<OnShelf>, Halted> {
+        let mut all = self.books()?;
+        all.retain(|book| !place::is_addendum(&book.id));
+        Ok(all)
+    }
+
+    /// All inspections and their addenda, sorted by name.
+    ///
+    /// # Errors
+    /// A folder can't be listed.
+    pub fn books(&self) -> Result<Vec<OnShelf>, Halted> {
         let mut all = Vec::new();
         for year in self.list(INSPECTIONS)? {
             for month in self.list(&format!("{INSPECTIONS}/{year}"))? {

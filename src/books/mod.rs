@@ -3,9 +3,12 @@
 //! Reading order: `line` is one stored line, [`disk`] what is asked of a file system, [`place`]
 //! where books lie, [`reader`] what is believed of a book, [`writer`] how lines become durable,
 //! [`recover`] what is found at a start, [`seal`] how a book is closed for ever,
-//! `verify` how anyone checks it, [`inventory`] how a whole folder is checked.
+//! `verify` how anyone checks it, [`chain`] how addenda hang on what they add to, [`inventory`] how
+//! a whole folder is checked.
 
+mod addenda;
 mod announced;
+pub mod chain;
 pub mod disk;
 pub mod format;
 pub mod halted;

@@ -75,6 +75,18 @@ impl InspectionName<'_> {
     }
 }
 
+/// The name is that of an addendum, `K3-20261124-0007+1`.
+#[must_use]
+pub fn is_addendum(id: &str) -> bool {
+    InspectionName::read(id).is_some_and(|name| name.addendum > 0)
+}
+
+/// The inspection that a book belongs to: itself, or what it adds to.
+#[must_use]
+pub fn inspection_of(id: &str) -> &str {
+    split(id).0
+}
+
 /// Where a sealed inspection lies, `inspections/2026/11/ID.jsonl`; `None` if the name is none.
 #[must_use]
 pub fn sealed_path(id: &str) -> Option<String> {

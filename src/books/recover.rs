@@ -104,7 +104,7 @@ impl Books {
         books.settle_names(STATION)?;
         books.open_station(&mut found, show)?;
         // The new name of a book that was being sealed is there for good before the old one goes.
-        let shelf = books.shelf().inspections()?;
+        let shelf = books.shelf().books()?;
         for folder in just_sealed(&shelf, &found) {
             books.sync_dir(&folder)?;
         }
@@ -326,7 +326,7 @@ fn scan_understood(disk: &dyn Disk, path: &str, show: Show<'_>) -> Result<Scan, 
 }
 
 fn newest(mut shelf: Vec<OnShelf>) -> Vec<String> {
-    shelf.retain(|book| book.sealed);
+    shelf.retain(|book| book.sealed && !place::is_addendum(&book.id));
     shelf
         .split_off(shelf.len().saturating_sub(NEWEST_MAX))
         .into_iter()

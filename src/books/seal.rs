@@ -64,7 +64,8 @@ impl Books {
         self.sync_dir(folder)?;
         self.sync_dir(place::OPEN)?;
         self.open.remove(&book_id);
-        Ok(SealedFact { id: id.to_owned(), head, bytes, key: self.key.public().fingerprint() })
+        let key = self.key.public().fingerprint();
+        Ok(SealedFact { id: id.to_owned(), head, bytes, key, later: None, waits: false })
     }
 
     /// What the `sealed` fact of a book that lies in its place has to say.
@@ -89,7 +90,7 @@ impl Books {
             return Err(Halted::refused(format!("can't announce `{path}`"), why));
         };
         let (bytes, key) = (reader.believed(), key.fingerprint());
-        Ok(SealedFact { id: id.to_owned(), head, bytes, key })
+        Ok(SealedFact { id: id.to_owned(), head, bytes, key, later: None, waits: false })
     }
 
     /// A missing file is no fault of the disk: the book is left alone and the rest goes on.

@@ -9,13 +9,14 @@ use data_encoding::HEXLOWER;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::TornFact;
+use tapline_protocols::fact::{AddendumFact, TornFact};
 
-use super::announced::{announced, in_folder, vouched_for};
+use super::addenda;
+use super::announced::{self, in_folder, vouched_for};
 use super::format;
-use super::key::PublicKey;
+use super::key::{PublicKey, is_signed};
 use super::line::{Line, outline};
-use super::place::{InspectionName, OPEN};
+use super::place::{InspectionName, OPEN, inspection_of};
 use super::reader::{Commit, Ending, Reader};
 use super::seal::head_text;
 
@@ -52,12 +53,15 @@ pub struct Report {
     /// What it says of bytes that were set aside.
     #[serde(skip)]
     pub torn: Vec<TornFact>,
+    /// What it adds to, where it is an addendum.
+    #[serde(skip)]
+    pub addendum: Option<Box<AddendumFact>>,
 }
 
 /// One thing that is wrong with a book.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct VerifyFault {
-    /// `mark head signature order line_signature not_sealed`.
+    /// `mark head signature order line_signature not_sealed addendum`.
     pub code: &'static str,
     /// Line, counted from 1.
     pub line: Option<u64>,
@@ -78,8 +82,8 @@ pub enum Trouble {
     NoKey(PathBuf),
 }
 
-/// Checks a book. The key is the one given, else one in `keys/` of the data folder that the book
-/// lies in, else one beside it.
+/// Checks a book, and the addenda beside it: see [`super::chain`]. The key is the one given, else
+/// one in `keys/` of the data folder that the book lies in, else one beside it.
 ///
 /// # Errors
 /// It can't be read, or a signature is there and no key to check it with.
@@ -93,13 +97,17 @@ pub fn verify(file: &Path, key: Option<&Path>) -> Result<Report, Trouble> {
     let used = near.iter().find(|(key, _)| Some(key.fingerprint()) == report.key);
     report.key_file = used.map(|(_, file)| file.display().to_string());
     // Who names a key answers for it.
-    let never = report.key.as_ref().filter(|print| key.is_none() && !announced(file, print));
+    let of = stem(file);
+    let said = key.is_none().then(|| announced::said(file, inspection_of(&of)));
+    let unknown = |print: &&String| said.as_ref().is_some_and(|said| !said.knows(print));
+    let never = report.key.as_ref().filter(unknown);
     if let Some(print) = never {
         let text = format!("the station never announced the key {print} that signed it");
         let (line, byte, commit) = (None, None, None);
         report.faults.push(VerifyFault { code: "signature", line, byte, commit, text });
         (report.ok, report.sealed) = (false, false);
     }
+    addenda::check(file, &keys, said.as_ref(), &mut report)?;
     Ok(report)
 }
 
@@ -123,9 +131,12 @@ pub fn verify_with(file: &Path, keys: &[PublicKey]) -> Result<Report, Trouble> {
         id: pass.id,
         faults: pass.faults,
         torn: pass.torn,
+        addendum: pass.addendum,
     };
     let wants_head = pass.is_inspection || InspectionName::read(&stem(file)).is_some();
     check_head(file, wants_head, keys, &mut report)?;
+    // Another key is told first: then no signature can be this one's.
+    report.faults.extend(pass.unsigned);
     report.ok = report.faults.is_empty();
     report.sealed = report.ok && report.key.is_some();
     Ok(report)
@@ -181,6 +192,9 @@ struct Pass<'a> {
     id: Option<String>,
     faults: Vec<VerifyFault>,
     torn: Vec<TornFact>,
+    addendum: Option<Box<AddendumFact>>,
+    /// A line that no key here has signed over what stands above it.
+    unsigned: Option<VerifyFault>,
 }
 
 impl Pass<'_> {
@@ -194,6 +208,8 @@ impl Pass<'_> {
             id: None,
             faults: vec![],
             torn: vec![],
+            addendum: None,
+            unsigned: None,
         }
     }
 
@@ -203,8 +219,10 @@ impl Pass<'_> {
         let mut all =
             Hashing { source: File::open(file).map_err(trouble)?, sha: Sha256::new(), bytes: 0 };
         let mut reader = Reader::new(&mut all);
+        let mut above = reader.above();
         while let Some(commit) = reader.commit().map_err(trouble)? {
-            self.commit(&commit);
+            self.commit(&commit, above);
+            above = reader.above();
         }
         if let Some(Ending::Torn(tail) | Ending::Damaged(tail)) = reader.ending() {
             self.marks += 1;
@@ -215,12 +233,17 @@ impl Pass<'_> {
         Ok((HEXLOWER.encode(&all.sha.finalize()), all.bytes))
     }
 
-    fn commit(&mut self, commit: &Commit) {
+    /// `above`: SHA-256 over what stands above the commit.
+    fn commit(&mut self, commit: &Commit, mut above: Sha256) {
         self.marks += 1;
         let mut byte = commit.from;
         for (n, bytes) in commit.lines().enumerate() {
             self.lines += 1;
-            self.line(bytes, commit.line + n as u64, byte);
+            let line = commit.line + n as u64;
+            self.line(bytes, line, byte);
+            self.signature(bytes, &above, (line, byte));
+            above.update(bytes);
+            above.update(b"\n");
             byte += bytes.len() as u64 + 1;
         }
     }
@@ -235,11 +258,14 @@ impl Pass<'_> {
             self.fault("order", (line, byte), text);
         }
         self.seq = seq;
-        let told = matches!(kind, b"open" | b"torn" | b"key");
+        let told = matches!(kind, b"open" | b"torn" | b"key" | b"addendum");
         match (kind, told.then(|| Line::read(bytes).map(|line| line.fact))) {
             (b"open", Some(Ok(Fact::Open(open)))) => {
                 self.is_inspection |= open.inspection.is_some();
                 self.id.get_or_insert(open.id);
+            }
+            (b"addendum", Some(Ok(Fact::Addendum(fact)))) => {
+                self.addendum.get_or_insert(fact);
             }
             (b"torn", Some(Ok(Fact::Torn(torn)))) => self.torn.push(torn),
             (b"key", Some(Ok(Fact::Key(fact)))) if !vouched_for(&fact, bytes, self.keys) => {
@@ -252,6 +278,20 @@ impl Pass<'_> {
                 self.fault("line_signature", (line, byte), text);
             }
             _ => {}
+        }
+    }
+
+    /// A signature of a person holds at its place in its own record. Earlier programs put none at
+    /// the end of the line.
+    fn signature(&mut self, bytes: &[u8], above: &Sha256, place: (u64, u64)) {
+        let signs = outline(bytes).is_some_and(|(_, kind)| kind == b"sign") && is_signed(bytes);
+        let unknown = !self.keys.iter().any(|key| key.verifies_record(above, bytes));
+        if signs && !self.keys.is_empty() && unknown {
+            let line = place.0;
+            let text = format!("the signature on line {line} was not made over this record");
+            let (line, byte, commit) = (Some(place.0), Some(place.1), Some(self.marks));
+            let code = "line_signature";
+            self.unsigned.get_or_insert(VerifyFault { code, line, byte, commit, text });
         }
     }
 

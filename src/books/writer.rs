@@ -112,7 +112,8 @@ impl Books {
     }
 
     fn try_commit(&mut self, lines: &[Stored]) -> Result<Vec<String>, Halted> {
-        let texts = lines.iter().map(|l| self.text(l)).collect::<Result<Vec<_>, _>>()?;
+        let mut texts = lines.iter().map(|l| self.text(l)).collect::<Result<Vec<_>, _>>()?;
+        self.sign_records(lines, &mut texts)?;
         let mut order: Vec<&BookId> = Vec::new();
         for line in lines {
             if !order.contains(&&line.book) {
@@ -144,6 +145,23 @@ impl Books {
             self.key.sign_line(&mut bytes);
         }
         Ok(bytes)
+    }
+
+    /// A line that signs a record is signed over the record.
+    fn sign_records(&mut self, lines: &[Stored], texts: &mut [Vec<u8>]) -> Result<(), Halted> {
+        for n in 0..lines.len() {
+            let id = &lines[n].book;
+            if !matches!(lines[n].fact, Fact::Sign(_)) {
+                continue;
+            }
+            let first = lines.iter().find(|line| line.book == *id).expect("this one is of it");
+            self.begin(id, first)?;
+            let mut above = self.open[id].above.clone();
+            let before = lines.iter().zip(texts.iter()).take(n);
+            before.filter(|(line, _)| line.book == *id).for_each(|(_, text)| above.update(text));
+            self.key.sign_record(&above, &mut texts[n]);
+        }
+        Ok(())
     }
 
     fn write(&mut self, id: &BookId, part: &[(&Stored, &[u8])]) -> Result<(), Halted> {

@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand};
 pub use super::again_args::{Due, Explain, Find, History, Month, Replay, Span};
 pub use super::asset_args::AssetCommand;
 pub use super::bench_args::BenchCommand;
+pub use super::life_args::LifeCommand;
 
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
 /// evidence.
@@ -212,6 +213,9 @@ pub enum Command {
         /// Folder that takes them
         folder: PathBuf,
     },
+    /// What is done to a sealed inspection.
+    #[command(flatten)]
+    Life(LifeCommand),
     /// What is done at the bench.
     #[command(flatten)]
     Bench(BenchCommand),

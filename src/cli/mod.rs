@@ -27,6 +27,8 @@ mod identify;
 pub mod judge;
 pub mod key;
 mod learn;
+mod life;
+mod life_args;
 mod month;
 mod offline;
 mod output;
@@ -209,6 +211,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Operator { what } => register::operators(&client(), what, &common),
         Command::Completions { shell } => shell::completions(shell),
         Command::Man { folder } => shell::man(&folder),
-        Command::Bench(command) => bench::run(&client(), command, &common),
+        Command::Life(what) => life::run(&client(), what, &common),
+        Command::Bench(what) => bench::run(&client(), what, &common),
     }
 }

@@ -6,7 +6,7 @@ use super::about::About;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
-use super::{Exit, Trouble, alike, clock, output};
+use super::{Exit, Trouble, alike, clock, life, output};
 use crate::words::english;
 
 pub(super) fn inspection(
@@ -52,6 +52,7 @@ fn page(result: &Value, about: &[String]) -> String {
     }
     lines.extend_from_slice(about);
     lines.extend(clocks(result));
+    lines.extend(life::lines(result));
     let outcome = result["outcome"].as_str();
     lines.push(outcome.map_or_else(
         || format!("not signed ({})", word("state")),

@@ -2,6 +2,7 @@
 
 use tapline_drivers::Number;
 use tapline_protocols::fact::{Policy, Release};
+use tapline_protocols::life::is_review_policy;
 
 use super::table::{Faults, Table};
 
@@ -15,6 +16,8 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         "out_of_calibration",
         "unconfirmed_limits",
         "release",
+        "review",
+        "sign",
     ];
     table.only(faults, &known);
     let rules = ["simple", "guard_band", "guard_band_zones"];
@@ -26,8 +29,20 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         out_of_calibration: table.word(faults, "out_of_calibration", &["block", "override"]).into(),
         unconfirmed_limits: table.word(faults, "unconfirmed_limits", &limits).into(),
         release: release(&table, faults),
+        review: review(&table, faults),
         ..Policy::default()
     }
+}
+
+fn review(policy: &Table<'_>, faults: &mut Faults<'_>) -> String {
+    let usual = Policy::default().review;
+    let review = policy.text(faults, "review").unwrap_or(&usual);
+    if !is_review_policy(review) {
+        let say = "must be \"none\", \"all\", \"fails\", or \"sample 10 %\" with 1 to 99";
+        faults.note(policy.place("review"), "policy.review", say);
+        return usual;
+    }
+    review.into()
 }
 
 fn release(policy: &Table<'_>, faults: &mut Faults<'_>) -> Release {

@@ -90,6 +90,54 @@ pub(super) async fn visit(
     ask(&hall, peer.0, bench, "visit", body).await.map(Json)
 }
 
+/// `POST /v1/inspections/{id}/review`: `{"remark"}` or `{"reject"}`, with `"by"`.
+pub(super) async fn review(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    id: Path<String>,
+    body: Bytes,
+) -> Done {
+    later(&hall, peer.0, ("review", id.0), &body).await
+}
+
+/// `POST /v1/inspections/{id}/amend`: `{"reason","text","change","second","by"}`.
+pub(super) async fn amend(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    id: Path<String>,
+    body: Bytes,
+) -> Done {
+    later(&hall, peer.0, ("amend", id.0), &body).await
+}
+
+/// `POST /v1/inspections/{id}/reattach`: `{"to","text","second","by"}`.
+pub(super) async fn reattach(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    id: Path<String>,
+    body: Bytes,
+) -> Done {
+    later(&hall, peer.0, ("reattach", id.0), &body).await
+}
+
+/// `POST /v1/inspections/{id}/release`: `{"by"}`.
+pub(super) async fn release(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    id: Path<String>,
+    body: Bytes,
+) -> Done {
+    later(&hall, peer.0, ("release", id.0), &body).await
+}
+
+/// Something is added to a sealed inspection.
+async fn later(hall: &Hall, peer: Peer, (act, id): (&str, String), body: &[u8]) -> Done {
+    let mut body = object(body)?;
+    let bench = take(&mut body, "bench")?;
+    body.insert("id".into(), id.into());
+    ask(hall, peer, bench, act, body).await.map(Json)
+}
+
 /// Asks the station for something whose fields stand in a body.
 pub(super) async fn ask(
     hall: &Hall,

@@ -7,6 +7,7 @@ mod acts;
 mod due;
 mod guard;
 mod key;
+mod life;
 mod loopback;
 mod month;
 mod openapi;

@@ -13,10 +13,10 @@ use serde_json::{Value, json};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::Word;
 
-use super::Hall;
 use super::acts::{object, take};
 use super::problem::Refused;
 use super::query::{LIST_MAX, flag, limit, moment};
+use super::{Hall, life};
 use crate::books::place::{InspectionName, sealed_path};
 use crate::books::verify::doubt;
 use crate::books::{Line, Reader};
@@ -122,7 +122,13 @@ pub(super) async fn one(
     blocking(move || match path(&hall.shared.folder, &id) {
         Some(path) => {
             let summary = Summary::read(&path).map_err(|why| Refused::new("not_found", why))?;
-            Ok(Json(summary.json()))
+            let mut json = summary.json();
+            if json["sealed"] == true
+                && let Err(why) = life::tell(&hall.shared.folder, &id, &mut json)
+            {
+                (json["damaged"], json["why"]) = (true.into(), why.into());
+            }
+            Ok(Json(json))
         }
         None => from_index(&hall, &id).map(Json),
     })

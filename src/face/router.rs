@@ -7,7 +7,7 @@ use axum::routing::{get, post};
 use serde_json::Value;
 
 use super::problem::Refused;
-use super::{Hall, acts, due, month, openapi, plans, plug, records, registers, stream};
+use super::{Hall, acts, due, life, month, openapi, plans, plug, records, registers, stream};
 
 /// All paths; no body of more than so many bytes is taken.
 pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
@@ -22,6 +22,11 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/inspections/{id}", get(records::one))
         .route("/v1/inspections/{id}/facts", get(records::facts))
         .route("/v1/inspections/{id}/evidence", get(records::evidence))
+        .route("/v1/inspections/{id}/review", post(acts::review))
+        .route("/v1/inspections/{id}/amend", post(acts::amend))
+        .route("/v1/inspections/{id}/reattach", post(acts::reattach))
+        .route("/v1/inspections/{id}/release", post(acts::release))
+        .route("/v1/reviews", get(life::reviews))
         .route("/v1/due", get(due::list))
         .route("/v1/month", get(month::month))
         .route("/v1/rebuild", post(records::rebuild))

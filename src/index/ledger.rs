@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use serde::Deserialize;
 use tapline_protocols::due::{Counting, Day, Every};
-use tapline_protocols::fact::{VisitFact, Word};
+use tapline_protocols::fact::{Later, VisitFact, Word};
 use tapline_protocols::register::Risk;
 
 use super::IndexFault;
@@ -17,6 +17,7 @@ use super::sheet::{Entry, Listed, Sheet};
 use super::station::unread;
 use super::tally::Tally;
 use crate::books::line::wall_text;
+use crate::books::place::inspection_of;
 use crate::past::course::{Course, done};
 use crate::past::day_of;
 use crate::past::due::Counted;
@@ -36,6 +37,8 @@ pub(super) struct Ledger {
     numbers: BTreeMap<Name, usize>,
     /// Texts that several assets share.
     names: Names,
+    /// What inspections are since an addendum to them was sealed.
+    later: BTreeMap<String, Later>,
     /// Sealed inspections whose book is damaged: they count for nothing.
     damaged: BTreeSet<String>,
     /// Registered assets in the order of their dates, as the site counts; none after a change.
@@ -135,6 +138,12 @@ struct VisitLine {
 }
 
 #[derive(Deserialize)]
+struct SealedLine {
+    id: String,
+    later: Option<Later>,
+}
+
+#[derive(Deserialize)]
 struct StartLine {
     #[serde(default)]
     due: Counting,
@@ -160,6 +169,12 @@ impl Ledger {
                 let asset = visit.asset.clone();
                 self.put(&asset, seq, Event::Visited(Box::new((visit, by))));
             }
+            b"sealed" => {
+                let line: SealedLine = serde_json::from_slice(text).map_err(|e| unread(&e))?;
+                if let Some(later) = line.later {
+                    self.added(inspection_of(&line.id), later);
+                }
+            }
             b"asset" => {
                 let line: AssetLine = serde_json::from_slice(text).map_err(|e| unread(&e))?;
                 let names = &mut self.names;
@@ -177,6 +192,36 @@ impl Ledger {
             _ => {}
         }
         Ok(())
+    }
+
+    /// Something was added to an inspection: it may be of another asset, or have come to something
+    /// else.
+    fn added(&mut self, id: &str, later: Later) {
+        let mut first = None;
+        for asset in &mut self.assets {
+            let events = &mut asset.events;
+            let own = |event: &Event| matches!(event, Event::Inspected(one) if &*one.id == id);
+            let at = events.iter().position(|(_, event)| own(event));
+            if let Some((seq, Event::Inspected(one))) = at.map(|at| events.remove(at)) {
+                first = Some((seq, one));
+            }
+        }
+        if let Some((seq, one)) = first {
+            self.put(&later.asset, seq, Event::Inspected(one.since(&later)));
+        }
+        self.later.insert(id.to_owned(), later);
+    }
+
+    /// What an inspection is since an addendum to it was sealed.
+    pub(super) fn later(&self, id: &str) -> Option<&Later> {
+        self.later.get(id)
+    }
+
+    /// Inspections that are of an asset since they were reattached.
+    pub(super) fn moved_to(&self, asset: &str) -> Vec<String> {
+        let moved = self.later.iter().filter(|(_, later)| later.by_its_plan.is_some());
+        let here = moved.filter(|(_, later)| later.asset == asset);
+        here.map(|(id, _)| id.clone()).collect()
     }
 
     /// Takes a sealed inspection.
@@ -220,7 +265,13 @@ impl Ledger {
         let scheduled = done(day, reason, tally.by_its_plan, outcome).scheduled;
         let by_its_plan = tally.by_its_plan;
         let inspected = Inspected { id: id.into(), day, outcome, scheduled, by_its_plan };
-        self.put(asset, seq, Event::Inspected(inspected));
+        match self.later.get(id).cloned() {
+            Some(later) => {
+                let inspected = inspected.since(&later);
+                self.put(&later.asset, seq, Event::Inspected(inspected));
+            }
+            None => self.put(asset, seq, Event::Inspected(inspected)),
+        }
     }
 
     /// Takes an inspection out again.
@@ -404,6 +455,12 @@ impl Names {
 }
 
 impl Inspected {
+    /// As an addendum left it.
+    fn since(self, later: &Later) -> Inspected {
+        let by_its_plan = later.by_its_plan.unwrap_or(self.by_its_plan);
+        Inspected { outcome: later.outcome, by_its_plan, ..self }
+    }
+
     fn done(&self) -> tapline_protocols::due::Done {
         let reason = if self.scheduled { "scheduled" } else { "other" };
         done(self.day, reason, self.by_its_plan, self.outcome)

@@ -116,6 +116,12 @@ impl Index {
     pub(super) fn history(&self, asset: &str) -> Result<Vec<Once>, IndexFault> {
         let parts = self.parts(&mut Unpress::new()?, asset)?;
         let mut all: Vec<Once> = parts.into_iter().flat_map(|(_, part)| part).collect();
+        let mut moved = self.ledger().moved_to(asset);
+        moved.retain(|id| all.iter().all(|(_, known)| known != id));
+        for id in &moved {
+            let listed = self.find(id)?;
+            all.extend(listed.map(|listed| (listed.opened_us, id.clone())));
+        }
         all.sort();
         Ok(all)
     }

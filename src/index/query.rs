@@ -69,10 +69,13 @@ impl Index {
             };
             // One that closed between the two looks is in both.
             found.extend(listed);
-            Ok(match query.newest {
+            let mut found: Vec<Summary> = match query.newest {
                 true => found.into_values().rev().take(most).collect(),
                 false => found.into_values().take(most).collect(),
-            })
+            };
+            let ledger = self.ledger();
+            found.iter_mut().for_each(|one| one.later = ledger.later(&one.id).cloned());
+            Ok(found)
         })
     }
 
@@ -93,7 +96,9 @@ impl Index {
             if let Some(work) = self.live().works.get(id) {
                 return Ok(Some(work.summary.clone()));
             }
-            Ok(self.find(id)?.map(|listed| listed.summary))
+            let found = self.find(id)?.map(|listed| listed.summary);
+            let later = self.ledger().later(id).cloned();
+            Ok(found.map(|summary| Summary { later, ..summary }))
         })
     }
 
@@ -208,7 +213,8 @@ impl Index {
             if found.len() == part.most || !part.goes_on(&key) {
                 continue;
             }
-            let listed = self.find_at(&mut unpress, &once)?;
+            let mut listed = self.find_at(&mut unpress, &once)?;
+            listed.summary.later = self.ledger().later(&once.1).cloned();
             if part.query.wants(&listed.summary) {
                 found.insert(key, listed.summary);
             }
@@ -289,7 +295,8 @@ impl Terms {
 
 impl Query {
     fn wants(&self, found: &Summary) -> bool {
-        self.asset.as_ref().is_none_or(|asset| *asset == found.asset)
+        let now = found.later.as_ref().map(|later| &later.asset);
+        self.asset.as_ref().is_none_or(|asset| *asset == found.asset || Some(asset) == now)
             && self.from.as_ref().is_none_or(|from| *from <= found.opened)
             && self.to.as_ref().is_none_or(|to| found.opened < *to)
             && self.verdict.is_none_or(|verdict| found.verdict == Some(verdict))

@@ -274,6 +274,7 @@ impl<'a> Sheet<'a> {
             instruments: all(&entry.instruments),
             drivers: all(&entry.drivers),
             limits: limits.collect::<Option<_>>()?,
+            later: None,
             damaged: entry.damaged,
         };
         let (opened_us, mark, seal) = (entry.opened_us, entry.mark, entry.seal);

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::Word;
+use tapline_protocols::fact::{Later, Word};
 
 use crate::books::Line;
 use crate::books::line::time_text;
@@ -39,6 +39,9 @@ pub struct Summary {
     pub drivers: Vec<String>,
     /// Limits that its verdicts used, sorted.
     pub limits: Vec<LimitRow>,
+    /// What it is since an addendum to it was sealed; the rest is what was signed first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub later: Option<Later>,
     /// Its book is damaged: this is what stands before the damage.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub damaged: bool,
@@ -90,6 +93,7 @@ impl Summary {
             instruments: Vec::new(),
             drivers: Vec::new(),
             limits: Vec::new(),
+            later: None,
             damaged: false,
         })
     }

@@ -4,13 +4,14 @@
 //! Reading order: `shelf` is where records lie, `believed` which of their lines count, `record`
 //! what a sealed inspection came to, [`course`] how a date moves, [`due`] when assets are to be
 //! inspected next, [`history`] what an asset measured like for like, [`earlier`] what a new
-//! inspection is compared with.
+//! inspection is compared with, [`life`] what was added to an inspection after its seal.
 
 mod believed;
 pub(crate) mod course;
 pub(crate) mod due;
 pub(crate) mod earlier;
 pub(crate) mod history;
+pub(crate) mod life;
 mod record;
 mod shelf;
 pub(crate) mod visited;

@@ -9,12 +9,15 @@ use tapline_protocols::Fact;
 use tapline_protocols::doubt::trend::Like;
 use tapline_protocols::due::Day;
 use tapline_protocols::fact::{Given, Judged, Word};
+use tapline_protocols::life::Life;
 use tapline_protocols::limits::Table;
 use tapline_protocols::plan::{self, Expanded, Plan};
 use tapline_protocols::register::Asset;
 
 use super::believed::{Refused, believed};
+use super::life::life;
 use super::shelf::place_of;
+use crate::books::chain::sibling;
 use crate::books::{Line, OnShelf};
 
 /// A sealed inspection.
@@ -51,8 +54,18 @@ pub(crate) fn read(
         return Ok(None);
     }
     let (path, in_work) = place_of(folder, record);
+    let later = match sibling(&path, 1).is_file() {
+        true => Some(life(folder, &record.id)?.0),
+        false => None,
+    };
     let mut book = Book::default();
-    let own = |asset: Option<&str>| wanted.is_none_or(|wanted| Some(wanted) == asset);
+    let own = |asset: Option<&str>| {
+        let asset = match &later {
+            Some(life) => life.asset().map(|asset| asset.id.as_str()),
+            None => asset,
+        };
+        wanted.is_none_or(|wanted| Some(wanted) == asset)
+    };
     let read = believed(
         &path,
         in_work,
@@ -60,9 +73,28 @@ pub(crate) fn read(
         |line| book.take(line),
     );
     match read {
-        Ok(()) => Ok(book.past(&record.id)),
+        Ok(()) => {
+            if let Some(life) = &later {
+                book.judge_anew(life);
+            }
+            Ok(book.past(&record.id).map(|past| as_it_is_now(past, later.as_ref())))
+        }
         Err(Refused::Unwanted) => Ok(None),
         Err(Refused::Trouble(why)) => Err(why),
+    }
+}
+
+/// With what was added to it after its seal.
+fn as_it_is_now(past: Past, later: Option<&Life>) -> Past {
+    let Some(life) = later else { return past };
+    Past {
+        asset: life.asset().unwrap_or(&past.asset).clone(),
+        signed: past.signed.map(|(seq, _)| (seq, life.outcome())),
+        by_its_plan: match life.reattached.last() {
+            Some(last) => last.differs.is_empty(),
+            None => past.by_its_plan,
+        },
+        ..past
     }
 }
 
@@ -103,6 +135,16 @@ impl Book {
             }
             Fact::Sign(sign) => self.signed = Some((line.seq, sign.outcome)),
             _ => {}
+        }
+    }
+
+    /// Values that were set aside since count no more.
+    fn judge_anew(&mut self, life: &Life) {
+        if life.is_judged_anew() {
+            let record = life.inspection().record();
+            let stand = record.verdicts.iter().filter(|(step, _)| !record.due.contains(*step));
+            self.verdicts =
+                stand.map(|(step, line)| (step.clone(), line.fact.judged.clone())).collect();
         }
     }
 

@@ -10,6 +10,7 @@ pub mod feed;
 mod idle;
 pub mod indexer;
 pub mod keys;
+mod later;
 mod life;
 mod links;
 mod notify;

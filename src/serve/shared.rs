@@ -11,12 +11,12 @@ use tokio::time::timeout;
 use super::desk::{Desk, Reply};
 use super::feed::Feed;
 use super::indexer::Indexer;
-use super::room;
+use super::{later, room};
 use crate::clock;
 use crate::inbox::Post;
-use crate::station::Core;
 use crate::station::event::{Event, Origin, Problem, Request};
 use crate::station::status::Status;
+use crate::station::{Asked, Core};
 
 /// How long a face waits for an answer.
 const ANSWER_S_MAX: Duration = Duration::from_secs(10);
@@ -203,9 +203,19 @@ impl Shared {
         request: Request,
     ) -> Reply {
         let engine = self.engine()?;
+        let past = match request.is_about() {
+            Some(id) => Some(Box::new(later::past(&self.folder, id).await?)),
+            None => None,
+        };
         let (ticket, reply) = self.desk.take().ok_or_else(busy)?;
         let at = clock::now();
-        let event = Event::Command { at, ticket, origin, bench, by, request };
+        let event = match past {
+            Some(past) => {
+                let asked = Box::new(Asked { bench, by, request });
+                Event::Later { at, ticket, origin, asked, past }
+            }
+            None => Event::Command { at, ticket, origin, bench, by, request },
+        };
         let work = async {
             engine.events.send(event).await.map_err(|_| self.stopped())?;
             reply.await.map_err(|_| self.stopped())?

@@ -5,7 +5,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use tapline_protocols::fact::{Open, ReasonFact, SealedFact};
+use tapline_protocols::fact::{Later, Open, ReasonFact, SealedFact};
 use tapline_protocols::plan;
 use tapline_protocols::{Fact, Fault};
 
@@ -13,10 +13,12 @@ use super::again;
 use super::indexer::Indexer;
 use super::keys::{Said, announce};
 use super::shared::Shared;
+use crate::books::place::is_addendum;
 use crate::books::recover::Show;
 use crate::books::{Books, Cause, Damaged, Disk, FORMAT, Folder, Halted, Key, Recovered};
 use crate::clock::{self, Stamp, Watch, Zone};
 use crate::config::Config;
+use crate::past;
 use crate::station::event::{BookId, Event, Stored};
 use crate::station::library::sha256;
 use crate::station::register::Register;
@@ -79,7 +81,7 @@ pub(super) fn start(
     for fault in settings.faults(core.register()) {
         tracing::warn!(%fault, "A link stays listen-only.");
     }
-    for SealedFact { id, head, bytes, key } in found.sealed {
+    for SealedFact { id, head, bytes, key, .. } in found.sealed {
         core.handle(Event::Sealed { at, id, head, bytes, key });
     }
     Ok(Started { books, core, watch: clocks.map(Watch::since) })
@@ -177,8 +179,25 @@ fn what_was_found(
         idle: Some((day, last)),
         numbers: found.numbers.clone(),
         sealed,
+        left: left(&config.store.folder, &found.sealed),
         heard: heard.map(|line| (line.seq, line.at.boot_us)),
     })
+}
+
+/// What was sealed and not announced: the crash came between.
+fn left(folder: &Path, sealed: &[SealedFact]) -> Vec<(String, Option<Later>, bool)> {
+    let one = |fact: &SealedFact| match past::life::read(folder, &fact.id) {
+        Ok(read) => {
+            let life = read.life();
+            let later = is_addendum(&fact.id).then(|| life.later()).flatten();
+            Some((fact.id.clone(), later, life.waits()))
+        }
+        Err(why) => {
+            tracing::error!(why, book = fact.id, "What a sealed book comes to is not known.");
+            None
+        }
+    };
+    sealed.iter().filter_map(one).collect()
 }
 
 /// The UTC day of the newest idle book; empty, before every day, where there is none.

@@ -413,7 +413,7 @@ impl Core {
 }
 
 /// How a stranger verifies the sealed file.
-const VERIFY: &str = "sha256sum -c ID.head; openssl pkeyutl -verify -pubin -inkey KEY -rawin \
+pub(super) const VERIFY: &str = "sha256sum -c ID.head; openssl pkeyutl -verify -pubin -inkey KEY -rawin \
     -in ID.head -sigfile ID.sig. KEY is the station's public key; its fingerprint (openssl pkey \
     -pubin -in KEY -outform DER | sha256sum) must be the one on paper. Each mark line is the \
     SHA-256 of all bytes above it.";

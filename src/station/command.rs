@@ -100,6 +100,23 @@ impl Core {
         }
     }
 
+    /// Where and as whom something is asked that is no matter of a bench.
+    pub(super) fn seat_of(
+        &mut self,
+        at: Stamp,
+        origin: Origin,
+        (bench, by): (Option<String>, Option<String>),
+    ) -> Result<Seat, Problem> {
+        let bench = match (bench.is_some(), self.bench_named(bench)) {
+            (_, Ok(bench)) => bench,
+            (false, Err(_)) => String::new(),
+            (true, Err(problem)) => return Err(problem),
+        };
+        self.left_alone(&bench, at);
+        let by = self.person(&bench, by)?;
+        Ok(Seat { bench, at, origin, by })
+    }
+
     fn bench_named(&self, bench: Option<String>) -> Result<String, Problem> {
         match bench {
             Some(bench) if self.benches.contains_key(&bench) => Ok(bench),
@@ -319,6 +336,10 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         | Request::Confirm { .. }
         | Request::Describe { .. }
         | Request::Visit { .. }
+        | Request::Review { .. }
+        | Request::Amend { .. }
+        | Request::Reattach { .. }
+        | Request::Release { .. }
         | Request::Import { .. } => return None,
     })
 }

@@ -7,12 +7,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{Open, ReasonFact, ResumeFact, SealedFact, StartFact};
+use tapline_protocols::fact::{Later, Open, ReasonFact, ResumeFact, SealedFact, StartFact};
 use tapline_protocols::inspection::Record;
 
 use super::bench::Bench;
 use super::case::{AFTER_RESTART, Case};
 use super::event::{Answer, BookId, Effect, Event, Problem, Stored};
+use super::later::Sealing;
 use super::library::Library;
 use super::link::Link;
 use super::outbox::{Outbox, Waiting};
@@ -20,7 +21,7 @@ use super::register::Register;
 use super::settings::{Context, StationSettings};
 use super::watched::before_a_start;
 use super::wire::Wire;
-use crate::books::place::InspectionName;
+use crate::books::place::{InspectionName, is_addendum};
 use crate::books::{FORMAT, Line};
 use crate::clock::{self, Change, Minute, Stamp, Today};
 
@@ -33,6 +34,9 @@ pub struct Found {
     pub open: Vec<(String, Vec<Line>)>,
     /// UTC day of the last idle book, and the last `seq` in it.
     pub idle: Option<(String, u64)>,
+    /// What books that nobody announced come to: whether their inspection waits for a review, and
+    /// what it is since.
+    pub left: Vec<(String, Option<Later>, bool)>,
     /// Highest number that an inspection of a day (`20261124`) has, open or sealed.
     pub numbers: BTreeMap<String, u32>,
     /// What is left of the inspections that were sealed last: see [`super::sealed_last`].
@@ -55,6 +59,8 @@ pub struct Core {
     pub(super) idle: Option<String>,
     /// Books that hold the text of a described driver, by its SHA-256.
     pub(super) told: BTreeSet<(BookId, String)>,
+    /// Addenda that are being sealed, and what was found sealed and not announced.
+    pub(super) sealing: BTreeMap<String, Sealing>,
     pub(super) seq: u64,
     pub(super) outbox: Outbox,
     /// Something changed that is no fact, and the status says it.
@@ -85,6 +91,7 @@ impl Core {
             numbers: BTreeMap::new(),
             idle: None,
             told: BTreeSet::new(),
+            sealing: BTreeMap::new(),
             unseen: false,
             today: Today::default(),
             minute: Minute::default(),
@@ -104,6 +111,9 @@ impl Core {
             self.seq = self.seq.max(seq);
         }
         self.numbers = found.numbers;
+        for (id, later, waits) in found.left {
+            self.sealing.insert(id, Sealing { ticket: None, later, waits });
+        }
         // What is newer than every line of the station's last life is of that life.
         let last = self.register.watched.last();
         let mut alive = found.heard.filter(|(seq, _)| last < *seq);
@@ -207,7 +217,7 @@ impl Core {
     /// Takes one event; when it was.
     fn event(&mut self, event: Event) -> Stamp {
         match event {
-            Event::Command { at, .. } => self.midnight(at),
+            Event::Command { at, .. } | Event::Later { at, .. } => self.midnight(at),
             Event::Bytes { at, .. } | Event::Deadline { at } if self.minute.turned(at.wall_us) => {
                 self.midnight(at);
             }
@@ -237,8 +247,13 @@ impl Core {
                 }
                 at
             }
+            Event::Later { at, ticket, origin, asked, past } => {
+                self.asked_later((at, ticket), origin, *asked, &past);
+                at
+            }
             Event::Sealed { at, id, head, bytes, key } => {
-                self.sealed(at, SealedFact { id, head, bytes, key });
+                let (later, waits) = (None, false);
+                self.sealed(at, SealedFact { id, head, bytes, key, later, waits });
                 at
             }
             Event::Earlier { at, id, list, failed } => {
@@ -332,6 +347,7 @@ impl Core {
     fn apply(&mut self, (seq, at): (u64, Stamp), book: &BookId, fact: &Fact, by: Option<&str>) {
         match book {
             BookId::Station => self.register.apply(seq, at, fact),
+            BookId::Inspection(id) if is_addendum(id) => {}
             BookId::Inspection(id) => {
                 let case = self.cases.get_mut(id).expect("its book is open");
                 debug_assert!(!case.closed, "a signed book takes nothing more");
@@ -465,18 +481,6 @@ impl Core {
             self.outbox.at_once(Effect::Show(status));
         }
         self.outbox.release();
-    }
-
-    fn sealed(&mut self, at: Stamp, sealed: SealedFact) {
-        let ticket = self.cases.remove(&sealed.id).and_then(|case| case.ticket);
-        let id = sealed.id.clone();
-        if self.register.sealed.contains(&id) {
-            return;
-        }
-        let seq = self.put_station(at, Fact::Sealed(sealed), None);
-        if let Some((ticket, answer)) = ticket {
-            self.answer(ticket, Ok(Answer { seq, ..answer.about(&id) }));
-        }
     }
 }
 

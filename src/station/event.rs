@@ -7,8 +7,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{Earlier, Word};
 use tapline_protocols::plan::Settings;
 
-use super::changes::Changes;
-use super::status::Status;
+use super::{changes::Changes, later::Asked, later::Past, status::Status};
 use crate::clock::{Change, Stamp};
 
 /// Everything that can make the station act.
@@ -53,6 +52,19 @@ pub enum Event {
         by: Option<String>,
         /// What is asked.
         request: Request,
+    },
+    /// Somebody asks for something that is added to a sealed inspection.
+    Later {
+        /// When it arrived.
+        at: Stamp,
+        /// Names the answer.
+        ticket: u64,
+        /// Where it came from.
+        origin: Origin,
+        /// Who, and what.
+        asked: Box<Asked>,
+        /// The inspection as it lies on disk.
+        past: Box<Past>,
     },
     /// The moment that [`Effect`]s or drivers waited for has come.
     Deadline {
@@ -108,6 +120,7 @@ impl Event {
             | Event::LinkUp { at, .. }
             | Event::LinkDown { at, .. }
             | Event::Command { at, .. }
+            | Event::Later { at, .. }
             | Event::Deadline { at }
             | Event::Sealed { at, .. }
             | Event::Earlier { at, .. }
@@ -311,6 +324,45 @@ pub enum Request {
     Describe {
         /// Text by column; `none` for an empty list, `asset` `new` for a provisional number.
         tell: BTreeMap<String, String>,
+    },
+    /// Looks through a sealed inspection that others made: it stands, or `reject` says why not.
+    Review {
+        /// Inspection.
+        id: String,
+        /// What else to say.
+        remark: Option<String>,
+        /// Why it does not stand.
+        reject: Option<String>,
+    },
+    /// Puts a part of a sealed inspection right.
+    Amend {
+        /// Inspection.
+        id: String,
+        /// A code of the list.
+        reason: String,
+        /// Why, in words.
+        text: String,
+        /// What stands in each field from now on.
+        change: BTreeMap<String, String>,
+        /// Second person.
+        #[serde(default)]
+        second: Option<String>,
+    },
+    /// It was another asset that was inspected.
+    Reattach {
+        /// Inspection.
+        id: String,
+        /// The asset.
+        to: String,
+        /// How that was found, in words.
+        text: String,
+        /// Second person.
+        second: Option<String>,
+    },
+    /// Gives a pass out.
+    Release {
+        /// Inspection.
+        id: String,
     },
     /// Notes that an asset was looked for and not inspected.
     Visit {

@@ -6,6 +6,7 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::SealedFact;
 
 use super::register::Register;
+use crate::books::place::is_addendum;
 use crate::books::{Halted, Line};
 
 /// Lines of the books that were sealed last, as far as they may tell what was left on the
@@ -28,7 +29,8 @@ pub fn sealed_last(
     let since = register.watched.blind();
     let told = register.sealed_last.iter().rev().filter(|(seq, _)| since < *seq);
     let mut seen = BTreeSet::new();
-    for fact in just.iter().rev().chain(told.map(|(_, fact)| fact)) {
+    let just = just.iter().filter(|fact| !is_addendum(&fact.id));
+    for fact in just.rev().chain(told.map(|(_, fact)| fact)) {
         if seen.len() == benches {
             break;
         }

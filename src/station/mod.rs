@@ -2,8 +2,8 @@
 //!
 //! Reading order: [`event`] is all that can happen and be asked for, [`settings`] what the station
 //! is told, [`register`] what it knows, `core` how events become facts, `taps` how bytes do, `time`
-//! what clocks do, `command` how acts do, `begin` how an inspection opens, [`status`] what faces
-//! show.
+//! what clocks do, `later` what happens to a sealed inspection, `command` how acts do, `begin` how
+//! an inspection opens, [`status`] what faces show.
 
 mod begin;
 mod bench;
@@ -21,6 +21,7 @@ pub mod event;
 mod import;
 mod ladder;
 mod last;
+mod later;
 pub mod library;
 mod link;
 mod outbox;
@@ -39,6 +40,7 @@ mod wire;
 pub use self::core::{Core, Found};
 pub use described::Described;
 pub use last::sealed_last;
+pub use later::{Asked, Past, same_name};
 pub use library::Library;
 pub use pending::{RAW_BYTES_MAX, read_of, read_of_contacts};
 pub use settings::{BenchSettings, Context, LinkSettings, StationSettings};

@@ -10,6 +10,7 @@ use tapline_protocols::register::{
 
 use super::watched::Watched;
 use crate::books::Line;
+use crate::books::place::{inspection_of, is_addendum};
 use crate::clock::Stamp;
 
 /// The fold of the station book. It interprets nothing.
@@ -42,6 +43,8 @@ pub struct Register {
     pub confirmed: BTreeMap<String, Option<String>>,
     /// Names of the sealed books.
     pub sealed: BTreeSet<String>,
+    /// Inspections that wait for their review.
+    pub waiting: BTreeSet<String>,
     /// What was sealed last, with the lines that tell of it, the newest last.
     pub sealed_last: VecDeque<(u64, SealedFact)>,
     /// Year of the book in use, `2026`.
@@ -142,6 +145,14 @@ impl Register {
             }
             Fact::Sealed(sealed) => {
                 self.sealed.insert(sealed.id.clone());
+                let of = inspection_of(&sealed.id);
+                match sealed.waits {
+                    true => drop(self.waiting.insert(of.into())),
+                    false => drop(self.waiting.remove(of)),
+                }
+                if is_addendum(&sealed.id) {
+                    return;
+                }
                 if self.sealed_last.len() == SEALED_MAX {
                     self.sealed_last.pop_front();
                 }

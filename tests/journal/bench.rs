@@ -50,6 +50,14 @@ pub(crate) fn line(stored: &Stored) -> Line {
     }
 }
 
+/// A line that was read, without the signature that the writer puts on lines which sign a record.
+pub(crate) fn as_stored(line: Line) -> Line {
+    match line.fact {
+        Fact::Sign(_) => Line { sig: None, ..line },
+        _ => line,
+    }
+}
+
 /// The inspection's book.
 pub(crate) fn inspection() -> BookId {
     BookId::Inspection(ID.into())

@@ -13,7 +13,9 @@ use tapline::books::{Books, Crash, Disk, Line, Memory};
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
 
-use crate::bench::{ID, announce, day, idle, inspection, line, note, open, stored, try_open};
+use crate::bench::{
+    ID, announce, as_stored, day, idle, inspection, line, note, open, stored, try_open,
+};
 
 /// What was acknowledged, and what was being written when it failed.
 #[derive(Default)]
@@ -50,6 +52,7 @@ impl Model {
                 .lines(&book)
                 .unwrap()
                 .map(Result::unwrap)
+                .map(as_stored)
                 .filter(|l| !matches!(l.fact, Fact::Torn(_) | Fact::Sealed(_)))
                 .collect();
             assert!(read.iter().all(|l| l.seq < next_seq));

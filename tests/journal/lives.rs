@@ -1,6 +1,7 @@
 //! A station's work on a disk that fails at any call: two inspections, one of them parked while
-//! the other is made, both signed and sealed. A life ends by a power cut, a kill or an error of
-//! the disk; the next one finds what the disk has, goes on, and may end as early as it likes.
+//! the other is made, both signed and sealed; then one of them gets an addendum. A life ends by a
+//! power cut, a kill or an error of the disk; the next one finds what the disk has, goes on, and
+//! may end as early as it likes.
 //!
 //! Expected after each end: what was acknowledged is there, in order, byte for byte; of what was
 //! being written a book has all or nothing; no number is used twice; what is sealed is sealed and
@@ -8,7 +9,7 @@
 //! (Property of a write-ahead log; error semantics: fsync(2), ERRORS. Common practice, no source.)
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::Write;
+use std::io::{Read, Write};
 use std::sync::Arc;
 
 use data_encoding::HEXLOWER;
@@ -16,17 +17,19 @@ use sha2::{Digest, Sha256};
 use tapline::books::{Books, Crash, Disk, Halted, Line, Memory, Recovered, verify};
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{ReasonFact, ResumeFact, TornFact};
+use tapline_protocols::fact::{AddendumFact, ReasonFact, ResumeFact, ReviewFact, TornFact};
 
-use crate::bench::{at, bytes, idle, key, line, note, opening, signed, stored};
+use crate::bench::{as_stored, at, bytes, idle, key, line, note, opening, signed, stored};
 
-/// The inspections: the first rests while the second is made.
-const IDS: [&str; 2] = ["K3-20261124-0001", "K3-20261124-0002"];
+/// The inspections: the first rests while the second is made; what is added to the first.
+const IDS: [&str; 3] = ["K3-20261124-0001", "K3-20261124-0001+1", "K3-20261124-0002"];
 
 /// One step of the work.
 enum Step {
     Commit(Vec<(BookId, Fact)>),
     Seal(&'static str),
+    /// The addendum: it names what was sealed.
+    Add,
 }
 
 /// How a life ended before its time.
@@ -50,8 +53,8 @@ fn book(id: &str) -> BookId {
 }
 
 fn work() -> Vec<Step> {
-    use Step::{Commit, Seal};
-    let [first, second] = IDS.map(book);
+    use Step::{Add, Commit, Seal};
+    let [first, _, second] = IDS.map(book);
     let reason = || ReasonFact { reason: None };
     let resume = ResumeFact {
         bench: "b1".into(),
@@ -73,15 +76,36 @@ fn work() -> Vec<Step> {
         ]),
         Commit(vec![(first.clone(), bytes(b"R4 +0.182 Ohm\r\n")), (first.clone(), note("value"))]),
         Commit(vec![(first.clone(), Fact::Park(reason())), (idle(), note("tapped"))]),
-        Commit(vec![(second.clone(), opening(IDS[1], true)), (second.clone(), note("given"))]),
+        Commit(vec![(second.clone(), opening(IDS[2], true)), (second.clone(), note("given"))]),
         Commit(vec![(second.clone(), bytes(b"R4 +0.090 Ohm\r\n"))]),
         Commit(vec![(second, signed())]),
-        Seal(IDS[1]),
+        Seal(IDS[2]),
         Commit(vec![(idle(), note("tapped again")), (first.clone(), Fact::Resume(resume))]),
         Commit(vec![(first.clone(), bytes(b"R4 +0.183 Ohm\r\n")), (first.clone(), signed())]),
         Seal(IDS[0]),
+        Add,
+        Seal(IDS[1]),
         Commit(vec![(BookId::Station, Fact::Stop(reason()))]),
     ]
+}
+
+/// What is added to the first inspection, as it lies sealed.
+fn addendum(books: &Books) -> Result<Vec<(BookId, Fact)>, Halted> {
+    let path = format!("inspections/2026/11/{}.jsonl", IDS[0]);
+    let mut bytes = Vec::new();
+    let read = books.disk().read(&path, 0).and_then(|mut file| file.read_to_end(&mut bytes));
+    read.map_err(|error| Halted::disk("read", &path, &error))?;
+    let head = HEXLOWER.encode(&Sha256::digest(&bytes));
+    let named = AddendumFact {
+        of: IDS[0].into(),
+        head: head.clone(),
+        follows: IDS[0].into(),
+        follows_head: head,
+        asset: "P-0107".into(),
+    };
+    let review = Fact::Review(ReviewFact { accepted: true, remark: None });
+    let facts = [opening(IDS[1], false), Fact::Addendum(Box::new(named)), review, signed()];
+    Ok(facts.map(|fact| (book(IDS[1]), fact)).into())
 }
 
 impl Model {
@@ -125,6 +149,7 @@ impl Model {
                 self.sealed.insert(id);
                 Ok(())
             }
+            Step::Add => self.step(books, &Step::Commit(addendum(books)?), seq),
             Step::Commit(facts) => {
                 // What was signed when a life ended was sealed by the next.
                 let open =
@@ -149,8 +174,9 @@ impl Model {
     /// The lines of each book are those kept, with all or nothing of what was flying; from now on
     /// what is there is kept.
     fn look(&mut self, books: &Books, found: &Recovered) -> Result<(), Halted> {
-        for id in [BookId::Station, idle(), book(IDS[0]), book(IDS[1])] {
-            let mut read = books.lines(&id)?.collect::<Result<Vec<Line>, _>>()?;
+        for id in [BookId::Station, idle()].into_iter().chain(IDS.map(book)) {
+            let lines = books.lines(&id)?.map(|line| line.map(as_stored));
+            let mut read = lines.collect::<Result<Vec<Line>, _>>()?;
             read.retain(|l| !matches!(l.fact, Fact::Torn(_) | Fact::Sealed(_)));
             let kept = self.kept.remove(&id).unwrap_or_default();
             let flying = self.flying.remove(&id).unwrap_or_default();
@@ -182,7 +208,7 @@ impl Model {
         let (books, found) = Books::open(disk, Arc::new(key()), at(0)).unwrap();
         assert!(found.torn.is_empty() && found.sealed.is_empty(), "told once: {found:?}");
         let (mut numbers, mut sealed, mut torn) = (BTreeSet::new(), Vec::new(), Vec::new());
-        for id in [BookId::Station, idle(), book(IDS[0]), book(IDS[1])] {
+        for id in [BookId::Station, idle()].into_iter().chain(IDS.map(book)) {
             for line in books.lines(&id).unwrap().map(Result::unwrap) {
                 assert!(numbers.insert(line.seq), "number {} is used twice", line.seq);
                 match line.fact {

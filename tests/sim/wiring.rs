@@ -142,6 +142,7 @@ impl Station {
         let read = |fact: &SealedFact| shelf.as_sealed(fact);
         let heard = shelf.newest_line(&BookId::Idle(last_day(disk)))?;
         let given = Found {
+            left: Vec::new(),
             open: found.inspections.iter().map(open).collect::<Result<_, Halted>>()?,
             idle: Some((last_day(disk), next_seq - 1)),
             numbers: found.numbers,

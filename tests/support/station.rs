@@ -134,6 +134,12 @@ impl Builder {
         self
     }
 
+    /// A line of its policy, such as `review = "all"`.
+    pub(crate) fn policy(mut self, line: &str) -> Builder {
+        self.links += &format!("[policy]\n{line}\n");
+        self
+    }
+
     /// Runs the station under `strace`; [`Station::trace`] has what it wrote down.
     pub(crate) fn traced(self) -> Builder {
         self.under(CALLS)

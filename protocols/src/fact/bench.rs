@@ -247,10 +247,10 @@ pub struct ResumeFact {
 /// Signed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SignFact {
-    /// Meaning: `performed`.
+    /// Meaning: `performed`; of addenda `reviewed amended released`.
     #[serde(rename = "as")]
     pub meaning: String,
-    /// `badge` or `socket`.
+    /// `badge`, `socket` or `badge_and_pin`.
     pub auth: String,
     /// Outcome of the whole.
     pub outcome: Word,

@@ -5,6 +5,7 @@
 
 mod bench;
 mod check;
+mod later;
 mod opened;
 mod station;
 mod verdict;
@@ -19,6 +20,7 @@ pub use bench::{
     ResumeFact, ScatterFact, SignFact, StepFact, SwitchFact, ValueFact,
 };
 pub use check::CheckFact;
+pub use later::{AddendumFact, AmendFact, Amended, Later, ReattachFact, ReviewFact};
 pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use station::{
     CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, PrunedFact, ReasonFact, RefusedFact,
@@ -86,6 +88,14 @@ pub enum Fact {
     Sign(SignFact),
     /// Ended without measuring through.
     End(EndFact),
+    /// A book adds to a sealed inspection.
+    Addendum(Box<AddendumFact>),
+    /// An inspection was reviewed.
+    Review(ReviewFact),
+    /// A part of an inspection was put right.
+    Amend(Box<AmendFact>),
+    /// It was another asset that was inspected.
+    Reattach(Box<ReattachFact>),
     /// Bytes after the last right mark were set aside.
     Torn(TornFact),
     /// The station started.

@@ -85,6 +85,13 @@ pub struct Policy {
     pub unconfirmed_limits: String,
     /// When a probe counts as lifted.
     pub release: Release,
+    /// Which inspections are reviewed by somebody else: `none all fails`, or `sample 10 %` of all.
+    /// Books that do not say so ask for no review.
+    #[serde(default = "none", skip_serializing_if = "is_none")]
+    pub review: String,
+    /// What a signature takes: `badge` or `badge_and_pin`. Books that do not say so took a badge.
+    #[serde(default = "badge", skip_serializing_if = "is_badge")]
+    pub sign: String,
     /// What has to be shown for a pass, by the number of the list in [`PROOFS`]. Books that do not
     /// say so were judged by the first.
     #[serde(default = "first_list", skip_serializing_if = "is_first")]
@@ -130,6 +137,22 @@ fn first_list() -> u32 {
     1
 }
 
+fn none() -> String {
+    "none".into()
+}
+
+fn is_none(review: &str) -> bool {
+    review == "none"
+}
+
+fn badge() -> String {
+    "badge".into()
+}
+
+fn is_badge(sign: &str) -> bool {
+    sign == "badge"
+}
+
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
 fn is_first(number: &u32) -> bool {
     *number == 1
@@ -156,6 +179,8 @@ impl Default for Policy {
             out_of_calibration: "block".into(),
             unconfirmed_limits: "undecided".into(),
             release: Release::default(),
+            review: none(),
+            sign: badge(),
             proofs: PROOFS,
             doubt: DOUBT,
         }

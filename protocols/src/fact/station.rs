@@ -5,6 +5,7 @@ use alloc::vec::Vec;
 
 use serde::{Deserialize, Serialize};
 
+use super::Later;
 use crate::due::Counting;
 
 /// The wall clock was set, or the machine slept. The line's own `t` is the new time.
@@ -123,6 +124,12 @@ pub struct SealedFact {
     pub bytes: u64,
     /// SHA-256 of the public key, hex.
     pub key: String,
+    /// An addendum: what the inspection is since then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub later: Option<Later>,
+    /// The inspection waits for its review.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub waits: bool,
 }
 
 /// Sealed records are removed here, because an archive holds them. It stands before they go.

@@ -186,6 +186,14 @@ impl Record {
                 let line = Line { seq, at, by, fact: (**verdict).clone() };
                 self.verdicts.insert(verdict.step.clone(), line);
             }
+            Fact::Amend(amend) => {
+                // An answer that was put right stands in the place of the one before.
+                let put_right = |line: &Line<AnswerFact>| {
+                    let field = alloc::format!("answer/{}/{}", line.fact.step, line.fact.item);
+                    amend.fields.iter().any(|one| one.field == field)
+                };
+                self.answers.retain(|line| !put_right(line));
+            }
             Fact::Override(over) => {
                 self.overrides.push(Line { seq, at, by, fact: over.clone() });
             }

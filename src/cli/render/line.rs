@@ -188,6 +188,13 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
             format!("{} {}", words.say("link", &word("state")), word("why")).trim_end().into()
         }
         "clock" => clock::changed(event, &word("t")),
+        "review" => match event["accepted"] == true {
+            true => "reviewed".into(),
+            false => format!("REJECTED: {}", word("remark")),
+        },
+        "amend" => format!("amended: {}", word("text")),
+        "reattach" => format!("not {} but {}", word("from"), text_of_asset(&event["to"])),
+        "sign" if word("as") == "released" => "released".into(),
         "sign" => format!("signed: {}", words.say("verdict", &word("outcome"))),
         "end" => format!("ended: {}, {}", word("outcome"), word("reason")),
         "sealed" => format!("{} sealed", word("id")),
@@ -207,6 +214,10 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "refused" => format!("refused: {}", word("what")),
         _ => return None,
     })
+}
+
+fn text_of_asset(asset: &Value) -> String {
+    asset["id"].as_str().unwrap_or("").to_owned()
 }
 
 fn scan(event: &Value) -> String {

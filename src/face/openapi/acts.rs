@@ -6,6 +6,7 @@ use super::super::registers::IMPORTED;
 use super::asks::in_path;
 use super::{refused, schema};
 use crate::station::OUTCOMES;
+use tapline_protocols::life::AMEND_REASONS;
 
 /// What a field of a body may be; `May` may be left out.
 #[derive(Clone, Copy)]
@@ -19,10 +20,11 @@ enum Field {
     Flag(&'static str),
     Settings,
     Told,
+    Changes,
     Expect,
 }
 
-use Field::{Expect, Flag, May, MayWord, Seq, Settings, Text, Texts, Told, Word};
+use Field::{Changes, Expect, Flag, May, MayWord, Seq, Settings, Text, Texts, Told, Word};
 
 /// Last part of the path, what it does, its fields besides `by`.
 type Act<'a> = (&'static str, &'static str, &'a [Field]);
@@ -112,8 +114,34 @@ const OF_A_BENCH: &[Act<'static>] = &[
     ("temperature", "How warm the asset is, entered twice.", &[Text("celsius"), Text("source")]),
 ];
 
+/// Acts on a sealed inspection, `/v1/inspections/{id}/`: each is added to it as a book of its own.
+const OF_A_RECORD: &[Act<'static>] = &[
+    (
+        "review",
+        "Looks through a sealed inspection that others made: it stands, or `reject` says why not.",
+        &[May("remark"), May("reject"), May("bench")],
+    ),
+    (
+        "amend",
+        "Puts fields right: `location`, `owner`, `tag`, `remark`, `answer/STEP/ITEM`, `value/LINE` \
+         with a cause to set it aside. What comes out better takes two persons.",
+        &[Word("reason", &AMEND_REASONS), Text("text"), Changes, May("second"), May("bench")],
+    ),
+    (
+        "reattach",
+        "It was another asset that was inspected.",
+        &[Text("to"), Text("text"), May("second"), May("bench")],
+    ),
+    ("release", "Gives a pass out.", &[May("bench")]),
+];
+
 pub(super) fn paths() -> Map<String, Value> {
     let mut paths = Map::new();
+    for (act, what, fields) in OF_A_RECORD {
+        let path = format!("/v1/inspections/{{id}}/{act}");
+        let operation = post(&path, what, fields, ("200", "Answer"));
+        paths.insert(path, json!({ "post": operation }));
+    }
     for (act, what, fields) in OF_A_BENCH {
         let path = format!("/v1/benches/{{bench}}/{act}");
         let operation = post(&path, what, fields, ("200", "Answer"));
@@ -198,6 +226,10 @@ fn post(path: &str, what: &str, fields: &[Field], (status, answer): (&str, &str)
     })
 }
 
+fn texts() -> Value {
+    json!({ "type": "object", "additionalProperties": { "type": "string" } })
+}
+
 /// Name of a field, whether it must be there, its shape.
 fn of(field: Field) -> (&'static str, bool, Value) {
     match field {
@@ -216,10 +248,8 @@ fn of(field: Field) -> (&'static str, bool, Value) {
         Seq(name) => (name, true, json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX })),
         Flag(name) => (name, false, json!({ "type": "boolean" })),
         Settings => ("set", true, schema("Settings")),
-        Told => {
-            let texts = json!({ "type": "object", "additionalProperties": { "type": "string" } });
-            ("tell", true, texts)
-        }
+        Told => ("tell", true, texts()),
+        Changes => ("change", true, texts()),
         Expect => ("expect", false, schema("Expect")),
     }
 }

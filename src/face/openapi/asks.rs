@@ -84,6 +84,7 @@ const ASKS: &[Ask] = &[
         "Thing",
     ),
     ("/v1/inspections/{id}", "What an inspection came to.", &[], "Thing"),
+    ("/v1/reviews", "Inspections that wait for a review by somebody else.", PAGE, "List"),
     (
         "/v1/inspections/{id}/facts",
         "Its lines as stored. `raw=1`: what arrived and what it came to.",
