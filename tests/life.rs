@@ -339,3 +339,32 @@ fn a_signature_that_was_moved_to_another_record_is_found() {
     let better = own.replace("\"outcome\":\"fail\"", "\"outcome\":\"pass\"");
     assert!(said(&better).stdout.contains("was not made over this record"));
 }
+
+/// Lists and dates follow what the station book says of an addendum. It is no record, and who
+/// changes it is found.
+#[test]
+fn a_station_book_that_says_better_of_an_addendum_is_told() {
+    let mut station = station("review = \"none\"");
+    let id = inspected(&station, "T-0201", ["pass", "fail"]);
+    station.done(&["review", &id, "--by", "op-3", "--reject", "the lamp was broken"]);
+    station.stop();
+    assert_eq!(verify(&station).code, 0);
+    let folder = station.data().join("station");
+    let path = fs::read_dir(folder).unwrap().next().unwrap().unwrap().path();
+    let (mut forged, mut changed) = (String::new(), 0);
+    for line in fs::read_to_string(&path).unwrap().lines() {
+        let better =
+            line.replace("\"rejected\",\"outcome\":\"fail\"", "\"released\",\"outcome\":\"pass\"");
+        changed += usize::from(better != line);
+        match line.starts_with("{\"mark\"") {
+            true => forged += &format!("{{\"mark\":\"{}\"}}", hash(forged.as_bytes())),
+            false => forged += &better,
+        }
+        forged.push('\n');
+    }
+    assert_eq!(changed, 1);
+    fs::write(&path, forged).unwrap();
+    let said = verify(&station);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(said.stdout.contains("says something else of this addendum"), "{said:?}");
+}

@@ -13,7 +13,7 @@ use data_encoding::HEXLOWER;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{SealedFact, TornFact};
+use tapline_protocols::fact::{Later, SealedFact, TornFact};
 
 use super::chain::follows;
 use super::disk::{Disk, Folder};
@@ -361,6 +361,12 @@ impl Inventory {
             let is = report.key.as_deref().unwrap_or_default();
             add("other_key", &[("is", is), ("was", &fact.key), ("book", book), ("at", &at)]);
         }
+    }
+
+    /// What the station book says that an inspection is since an addendum was sealed.
+    #[must_use]
+    pub fn later(&self, id: &str) -> Option<&Later> {
+        self.sealed.get(id)?.0.later.as_ref()
     }
 
     /// What an addendum names is what the station sealed; the one before it is there.

@@ -7,6 +7,8 @@ use serde_json::json;
 
 use super::{Exit, Trouble, crowd, offline, output};
 use crate::books::inventory::{Checked, Finding, Inventory, Kind, Place};
+use crate::books::place::is_addendum;
+use crate::past;
 use crate::words::english;
 
 /// Checks a data folder. Exit: 0 nothing is wrong, 1 something is, 2 something can't be read.
@@ -22,7 +24,8 @@ pub(super) fn verify(folder: &Path, as_json: bool) -> Result<Exit, Trouble> {
             match result {
                 Ok(mut checked) => {
                     sum.add(place, &checked);
-                    let found = std::mem::take(&mut checked.findings);
+                    let mut found = std::mem::take(&mut checked.findings);
+                    found.extend(said_otherwise(folder, place, &inventory));
                     say(&mut sum, &inventory.again(place, found), as_json)?;
                     books.push(checked);
                 }
@@ -44,6 +47,23 @@ pub(super) fn verify(folder: &Path, as_json: bool) -> Result<Exit, Trouble> {
     let (rate, seconds) = pace.rate();
     output::talk(&english().tell("verify", "pace", &[("rate", &rate), ("seconds", &seconds)]));
     Ok(sum.exit())
+}
+
+/// The station book says of an addendum what the addendum itself comes to: lists and dates follow
+/// the station book.
+fn said_otherwise(folder: &Path, place: &Place, inventory: &Inventory) -> Option<Finding> {
+    let Kind::Sealed(id) = &place.kind else { return None };
+    // What can't be read is told already.
+    if !is_addendum(id) {
+        return None;
+    }
+    let life = past::life::read(folder, id).ok()?.life();
+    let same = life.later().as_ref() == inventory.later(id);
+    let text = english().say("verify", "said_otherwise").to_owned();
+    let values = BTreeMap::from([("text", text)]);
+    let (line, byte, commit) = (None, None, None);
+    let file = place.path.clone();
+    (!same).then_some(Finding { file, code: "addendum", line, byte, commit, values })
 }
 
 fn say(sum: &mut Sum, findings: &[Finding], as_json: bool) -> Result<(), Trouble> {

@@ -17,7 +17,6 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         "unconfirmed_limits",
         "release",
         "review",
-        "sign",
     ];
     table.only(faults, &known);
     let rules = ["simple", "guard_band", "guard_band_zones"];

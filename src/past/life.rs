@@ -14,7 +14,7 @@ use crate::books::place::{join, sealed_path, split};
 use crate::station::Past;
 
 /// Reads a sealed inspection and its addenda, up to and with the one that is named, or all of them.
-/// Signatures are left to [`crate::books::verify`].
+/// Signatures are left to `crate::books::verify`.
 ///
 /// # Errors
 /// One is missing, can't be read, is not believed, or names other books than lie there: a sentence.

@@ -250,7 +250,7 @@ pub struct SignFact {
     /// Meaning: `performed`; of addenda `reviewed amended released`.
     #[serde(rename = "as")]
     pub meaning: String,
-    /// `badge`, `socket` or `badge_and_pin`.
+    /// `badge` or `socket`.
     pub auth: String,
     /// Outcome of the whole.
     pub outcome: Word,

@@ -89,9 +89,6 @@ pub struct Policy {
     /// Books that do not say so ask for no review.
     #[serde(default = "none", skip_serializing_if = "is_none")]
     pub review: String,
-    /// What a signature takes: `badge` or `badge_and_pin`. Books that do not say so took a badge.
-    #[serde(default = "badge", skip_serializing_if = "is_badge")]
-    pub sign: String,
     /// What has to be shown for a pass, by the number of the list in [`PROOFS`]. Books that do not
     /// say so were judged by the first.
     #[serde(default = "first_list", skip_serializing_if = "is_first")]
@@ -145,14 +142,6 @@ fn is_none(review: &str) -> bool {
     review == "none"
 }
 
-fn badge() -> String {
-    "badge".into()
-}
-
-fn is_badge(sign: &str) -> bool {
-    sign == "badge"
-}
-
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
 fn is_first(number: &u32) -> bool {
     *number == 1
@@ -180,7 +169,6 @@ impl Default for Policy {
             unconfirmed_limits: "undecided".into(),
             release: Release::default(),
             review: none(),
-            sign: badge(),
             proofs: PROOFS,
             doubt: DOUBT,
         }
