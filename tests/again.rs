@@ -37,6 +37,8 @@ mod rng;
 #[path = "sim/state.rs"]
 #[allow(dead_code, reason = "the simulation of the station uses the rest")]
 mod state;
+#[path = "again/station.rs"]
+mod station;
 #[path = "again/stranger.rs"]
 mod stranger;
 #[path = "sim/wire.rs"]

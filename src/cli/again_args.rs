@@ -23,12 +23,14 @@ pub struct Replay {
     pub config: PathBuf,
 }
 
-/// What rests on something that turned out wrong. The books are read, not the index, and the
-/// station may run meanwhile.
+/// What rests on something that turned out wrong. Of a data folder or a configuration that is named
+/// the books are read, not an index, and the station may run meanwhile; without one the running
+/// station is asked, and only what has to be judged again is read.
 #[derive(Debug, Clone, Args)]
 #[command(group = clap::ArgGroup::new("basis").required(true))]
 pub struct Find {
-    /// Data folder [default: the one of the configuration]
+    /// Data folder whose books are read [default: the one of --config; without that the station is
+    /// asked]
     pub folder: Option<PathBuf>,
     /// Verdicts that rest on readings of this instrument, or of this setup
     #[arg(long, value_name = "LABEL", group = "basis")]
@@ -59,8 +61,8 @@ pub struct Find {
     #[arg(long, value_name = "VALUE", requires = "limit_table")]
     pub limit: Option<String>,
     /// Configuration file, for its data folder
-    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
-    pub config: PathBuf,
+    #[arg(long, env = "TAPLINE_CONFIG")]
+    pub config: Option<PathBuf>,
 }
 
 /// When assets are due. Of a data folder or a configuration that is named the books are read, not
@@ -104,17 +106,19 @@ pub struct Month {
     pub grace: u32,
 }
 
-/// What an asset measured, like for like. The books are read, not the index, and the station may
-/// run meanwhile.
+/// What an asset measured, like for like. Of a data folder or a configuration that is named the
+/// books are read, not an index, and the station may run meanwhile; without one the running station
+/// is asked.
 #[derive(Debug, Clone, Args)]
 pub struct History {
     /// Asset
     pub asset: String,
-    /// Data folder [default: the one of the configuration]
+    /// Data folder whose books are read [default: the one of --config; without that the station is
+    /// asked]
     pub folder: Option<PathBuf>,
     /// Configuration file, for its data folder
-    #[arg(long, env = "TAPLINE_CONFIG", default_value = "/etc/tapline/tapline.toml")]
-    pub config: PathBuf,
+    #[arg(long, env = "TAPLINE_CONFIG")]
+    pub config: Option<PathBuf>,
 }
 
 /// How a verdict came about.

@@ -1,6 +1,8 @@
 //! `tapline find`: which verdicts rest on a meter, a limit, a driver that turned out wrong, and
 //! which of them would be others.
 
+mod station;
+
 use std::path::Path;
 
 use serde_json::{Value, json};
@@ -11,14 +13,16 @@ use tapline_protocols::inspection::{Assumed, Off};
 
 use super::args::{Common, Find, Span};
 use super::change::{change, limit, value, word};
+use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::books::OnShelf;
 use crate::past::{Refused, believed, place_of, records};
 use crate::replay::{Basis, Resting, Search, is_hash};
 use crate::words::english;
+use station::of_station;
 
 /// What is asked for.
-struct Asked {
+pub(super) struct Asked {
     basis: Basis,
     assumed: Option<Assumed>,
 }
@@ -30,28 +34,50 @@ struct Found {
     resting: Vec<Resting>,
 }
 
-/// Lists the verdicts. Exit: 0 done; with something assumed 1 a verdict would be another, 3 one
-/// lies within its doubt of the limit; 2 a record can't be read, of several the worst.
-pub(super) fn find(args: &Find, common: &Common) -> Result<Exit, Trouble> {
+/// Lists the verdicts. A data folder or a configuration that is named is evidence: its books are
+/// read, every one. Without one the station's index is asked. Exit: 0 done; with something assumed
+/// 1 a verdict would be another, 3 one lies within its doubt of the limit; 2 a record can't be
+/// read, of several the worst.
+pub(super) fn find(args: &Find, client: &Client, common: &Common) -> Result<Exit, Trouble> {
     let asked = asked(args)?;
-    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
-    let records = records(&folder).map_err(Trouble::Said)?;
     let mut sum = Sum { assumed: asked.assumed.is_some(), ..Sum::default() };
-    let work = |record: &OnShelf| one(&folder, record, (&args.span, &asked));
-    let pace = crowd::each(&records, work, |record, result| match result {
-        Ok(None) => Ok(()),
-        Ok(Some(found)) => sum.say(record, &found, common.json),
-        Err(why) => {
-            (sum.trouble, sum.exit) = (sum.trouble + 1, judge::worse(sum.exit, 2));
-            output::talk(&format!("{}: {why}", record.id));
-            Ok(())
-        }
-    })?;
+    let folder = match (&args.folder, &args.config) {
+        (Some(folder), _) => folder.clone(),
+        (None, Some(config)) => offline::folder(None, config)?,
+        (None, None) => return of_station(client, (args, &asked), sum, common),
+    };
+    let records = records(&folder).map_err(Trouble::Said)?;
+    let pace = of_books(&folder, &records, (args, &asked), (&mut sum, common))?;
+    end(&sum, &sum.text(pace.rate()), common)
+}
+
+fn end(sum: &Sum, text: &str, common: &Common) -> Result<Exit, Trouble> {
     if common.json {
         output::data(&json!({ "summary": sum.json() }).to_string())?;
     }
-    output::talk(&sum.text(pace.rate()));
+    output::talk(text);
     Ok(Exit::of_code(sum.exit))
+}
+
+/// Reads books.
+fn of_books(
+    folder: &Path,
+    records: &[OnShelf],
+    (args, asked): (&Find, &Asked),
+    (sum, common): (&mut Sum, &Common),
+) -> Result<crowd::Pace, Trouble> {
+    let work = |record: &OnShelf| one(folder, record, (&args.span, asked));
+    crowd::each(records, work, |record, result| match result {
+        Ok(None) => Ok(()),
+        Ok(Some(found)) => {
+            sum.records += 1;
+            sum.say(record, &found, common.json)
+        }
+        Err(why) => {
+            sum.trouble(&format!("{}: {why}", record.id));
+            Ok(())
+        }
+    })
 }
 
 fn asked(args: &Find) -> Result<Asked, Trouble> {
@@ -60,7 +86,9 @@ fn asked(args: &Find) -> Result<Asked, Trouble> {
         (Some(id), ..) => Basis::Instrument(id.clone()),
         (_, Some(id), ..) => Basis::Fixture(id.clone()),
         (_, _, Some(which), _) => Basis::Limits(which),
-        (.., driver) => driver_named(driver.as_deref().unwrap_or_default())?,
+        (.., driver) => {
+            Basis::driver(driver.as_deref().unwrap_or_default()).map_err(Trouble::Said)?
+        }
     };
     let off = args.reading_off.as_ref().map(|percent| off(args, percent)).transpose()?;
     let limit = match (&args.limit, &args.limit_table) {
@@ -72,23 +100,6 @@ fn asked(args: &Find) -> Result<Asked, Trouble> {
     };
     let some = off.is_some() || limit.is_some();
     Ok(Asked { basis, assumed: some.then_some(Assumed { off, limit }) })
-}
-
-fn driver_named(text: &str) -> Result<Basis, Trouble> {
-    let Some((name, version)) = text.split_once('@') else {
-        return Ok(Basis::Driver(text.into(), None));
-    };
-    // Eleven digits or more are no version.
-    if is_hash(version) {
-        return Ok(Basis::Described(name.into(), version.into()));
-    }
-    let version = version.parse().map_err(|_| {
-        Trouble::Said(format!(
-            "`{version}` is no version of a driver: a number, as in scpi@1, or at least 12 digits \
-             of the SHA-256 of the file that describes it"
-        ))
-    })?;
-    Ok(Basis::Driver(name.into(), Some(version)))
 }
 
 fn off(args: &Find, percent: &str) -> Result<Off, Trouble> {
@@ -164,8 +175,9 @@ fn doubtful(one: &Resting) -> bool {
     one.assumed.as_ref().is_some_and(in_doubt)
 }
 
+/// What came of it.
 #[derive(Debug, Default)]
-struct Sum {
+pub(super) struct Sum {
     assumed: bool,
     records: usize,
     inspections: usize,
@@ -177,8 +189,12 @@ struct Sum {
 }
 
 impl Sum {
+    fn trouble(&mut self, why: &str) {
+        (self.trouble, self.exit) = (self.trouble + 1, judge::worse(self.exit, 2));
+        output::talk(why);
+    }
+
     fn say(&mut self, record: &OnShelf, found: &Found, as_json: bool) -> Result<(), Trouble> {
-        self.records += 1;
         self.inspections += usize::from(!found.resting.is_empty());
         for one in &found.resting {
             self.verdicts += 1;
@@ -243,6 +259,18 @@ impl Sum {
             json["stay"] = (self.verdicts - self.changes - self.near).into();
         }
         json
+    }
+
+    /// As the station's index has it.
+    fn asked(&self) -> String {
+        let values = [
+            ("verdicts", self.verdicts.to_string()),
+            ("inspections", self.inspections.to_string()),
+            ("records", self.records.to_string()),
+            ("trouble", self.trouble.to_string()),
+        ];
+        let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        english().tell("find", "asked", &values)
     }
 
     fn text(&self, (rate, seconds): (String, String)) -> String {

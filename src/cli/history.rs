@@ -1,26 +1,61 @@
 //! `tapline history`: what an asset's sealed inspections measured, like for like, where it is
 //! going, and whether the newest value is worse than the one before it.
 
+use std::fmt::Display;
+use std::path::Path;
+
+use serde::Deserialize;
 use serde_json::{Value, json};
+use tapline_protocols::doubt::trend::Like;
 use tapline_protocols::due::Day;
-use tapline_protocols::fact::Judged;
+use tapline_protocols::fact::{Judged, Word};
 
 use super::args::{Common, History};
 use super::change::{limit, value, word};
+use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::past::history::{Group, groups, reaches, tell};
-use crate::past::{self, Past};
+use crate::past::{self, Measured, Past};
 use crate::words::english;
 
-/// Prints the groups of an asset. Exit: 0, or 2 where a record can't be read.
-pub(super) fn history(args: &History, common: &Common) -> Result<Exit, Trouble> {
-    let folder = offline::folder(args.folder.as_deref(), &args.config)?;
-    let records = past::records(&folder).map_err(Trouble::Said)?;
+/// Prints the groups of an asset. A data folder or a configuration that is named is evidence: its
+/// books are read, every one. Without one the station's index is asked. Exit: 0, or 2 where a
+/// record can't be read.
+pub(super) fn history(args: &History, client: &Client, common: &Common) -> Result<Exit, Trouble> {
+    let told = match (&args.folder, &args.config) {
+        (Some(folder), _) => of_books(folder, &args.asset)?,
+        (None, Some(config)) => of_books(&offline::folder(None, config)?, &args.asset)?,
+        (None, None) => of_station(client, &args.asset)?,
+    };
+    if told.groups.is_empty() && told.inspections == 0 {
+        output::talk(&english().tell("history", "empty", &[("asset", &args.asset)]));
+    }
+    for one in &told.retests {
+        output::data(&if common.json { one.json(&args.asset) } else { one.text() })?;
+    }
+    for group in told.groups {
+        let shown = if common.json { json(&group, &args.asset) } else { text(&group) };
+        output::data(&shown)?;
+    }
+    Ok(Exit::of_code(told.exit))
+}
+
+/// What is told of an asset.
+struct Told {
+    /// Signed inspections.
+    inspections: usize,
+    retests: Vec<Retest>,
+    groups: Vec<Group>,
+    exit: u8,
+}
+
+fn of_books(folder: &Path, asset: &str) -> Result<Told, Trouble> {
+    let records = past::records(folder).map_err(Trouble::Said)?;
     let (mut exit, mut found) = (0, Vec::new());
-    let read = |record: &_| past::read(&folder, record, Some(&args.asset));
+    let read = |record: &_| past::read(folder, record, Some(asset));
     crowd::each(&records, read, |record, result| {
         match result {
-            Ok(past) => found.extend(past.filter(|past| past.signed.is_some())),
+            Ok(past) => found.extend(past.and_then(Past::measured)),
             Err(why) => {
                 exit = judge::worse(exit, 2);
                 output::talk(&format!("{}: {why}", record.id));
@@ -28,40 +63,102 @@ pub(super) fn history(args: &History, common: &Common) -> Result<Exit, Trouble> 
         }
         Ok(())
     })?;
-    found.sort_by_key(|past| past.signed.map(|(seq, _)| seq));
-    if found.is_empty() {
-        output::talk(&english().tell("history", "empty", &[("asset", &args.asset)]));
+    found.sort_by_key(|one| one.signed.0);
+    let retests = found.iter().filter_map(Retest::of).collect();
+    Ok(Told {
+        inspections: found.len(),
+        retests,
+        groups: groups(found.iter().map(Measured::values)),
+        exit,
+    })
+}
+
+/// The answer of the station.
+#[derive(Deserialize)]
+struct Answer {
+    inspections: usize,
+    older: bool,
+    retests: Vec<Retest>,
+    groups: Vec<AnswerGroup>,
+    damaged: Vec<String>,
+}
+
+#[derive(Deserialize)]
+struct AnswerGroup {
+    like: Like,
+    values: Vec<AnswerValue>,
+}
+
+#[derive(Deserialize)]
+struct AnswerValue {
+    id: String,
+    day: String,
+    judged: Judged,
+}
+
+fn of_station(client: &Client, asset: &str) -> Result<Told, Trouble> {
+    let answer = client.get(&format!("/v1/assets/{}/history", offline::escaped(asset)))?;
+    let bad = |error: &dyn Display| Trouble::Said(format!("the station's answer: {error}"));
+    let Answer { inspections, older, retests, groups, damaged } =
+        Answer::deserialize(&answer).map_err(|error| bad(&error))?;
+    for id in &damaged {
+        output::talk(&english().tell("find", "damaged", &[("id", id)]));
     }
-    for past in found.iter().filter(|past| past.retest_of.is_some()) {
-        output::data(&if common.json { retest_json(past, &args.asset) } else { retest(past) })?;
+    if older {
+        output::talk(&tell("older", &[("n", inspections.to_string())]));
     }
-    for group in groups(&found) {
-        let shown = if common.json { json(&group, &args.asset) } else { text(&group) };
-        output::data(&shown)?;
-    }
-    Ok(Exit::of_code(exit))
+    let value = |one: AnswerValue| {
+        let day = Day::parse(&one.day).ok_or_else(|| bad(&one.day))?;
+        Ok((one.id, day, one.judged))
+    };
+    let group = |AnswerGroup { like, values }: AnswerGroup| {
+        let values = values.into_iter().map(value).collect::<Result<_, Trouble>>()?;
+        Ok(Group { like, values })
+    };
+    let groups = groups.into_iter().map(group).collect::<Result<_, Trouble>>()?;
+    let exit = if damaged.is_empty() { 0 } else { 2 };
+    Ok(Told { inspections, retests, groups, exit })
 }
 
 /// A retest, with the inspection that was not passed before it.
-fn retest_json(past: &Past, asset: &str) -> String {
-    json!({
-        "asset": asset, "retest": past.id, "day": past.day.text(), "of": past.retest_of,
-        "reason": past.reason, "outcome": past.signed.map(|(_, outcome)| outcome),
-    })
-    .to_string()
+#[derive(Deserialize)]
+struct Retest {
+    id: String,
+    day: String,
+    of: String,
+    reason: String,
+    outcome: Word,
 }
 
-fn retest(past: &Past) -> String {
-    let outcome = past.signed.map(|(_, outcome)| json!(outcome)).unwrap_or_default();
-    let outcome = english().say("verdict", outcome.as_str().unwrap_or_default()).to_owned();
-    let values = [
-        ("day", past.day.text()),
-        ("id", past.id.clone()),
-        ("outcome", outcome),
-        ("of", past.retest_of.clone().unwrap_or_default()),
-        ("reason", past.reason.replace('_', " ")),
-    ];
-    tell("retest", &values)
+impl Retest {
+    fn of(one: &Measured) -> Option<Retest> {
+        let Measured { id, day, reason, signed: (_, outcome), .. } = one;
+        let of = one.retest_of.clone()?;
+        let (id, day, reason) = (id.clone(), day.text(), reason.clone());
+        Some(Retest { id, day, of, reason, outcome: *outcome })
+    }
+
+    fn json(&self, asset: &str) -> String {
+        let Retest { id, day, of, reason, outcome } = self;
+        json!({
+            "asset": asset, "retest": id, "day": day, "of": of, "reason": reason,
+            "outcome": outcome,
+        })
+        .to_string()
+    }
+
+    fn text(&self) -> String {
+        let outcome = json!(self.outcome);
+        let outcome = english().say("verdict", outcome.as_str().unwrap_or_default()).to_owned();
+        let values = [
+            ("day", self.day.clone()),
+            ("id", self.id.clone()),
+            ("outcome", outcome),
+            ("of", self.of.clone()),
+            ("reason", self.reason.replace('_', " ")),
+        ];
+        tell("retest", &values)
+    }
 }
 
 fn json(group: &Group, asset: &str) -> String {

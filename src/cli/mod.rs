@@ -185,9 +185,9 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
             let file = args.file.as_deref().expect("it is required without --all");
             output::said(&replay::run(file, common.json))
         }
-        Command::Find(args) => find::find(&args, &common),
+        Command::Find(args) => find::find(&args, &client(), &common),
         Command::Due(args) => due::due(&args, &client(), &common),
-        Command::History(args) => history::history(&args, &common),
+        Command::History(args) => history::history(&args, &client(), &common),
         Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),
         Command::Report(args) => report::report(&args),

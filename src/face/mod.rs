@@ -9,6 +9,7 @@ mod guard;
 mod key;
 mod life;
 mod loopback;
+mod measured;
 mod month;
 mod openapi;
 mod page;

@@ -7,7 +7,9 @@ use axum::routing::{get, post};
 use serde_json::Value;
 
 use super::problem::Refused;
-use super::{Hall, acts, due, life, month, openapi, plans, plug, records, registers, stream};
+use super::{
+    Hall, acts, due, life, measured, month, openapi, plans, plug, records, registers, stream,
+};
 
 /// All paths; no body of more than so many bytes is taken.
 pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
@@ -29,6 +31,8 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/reviews", get(life::reviews))
         .route("/v1/due", get(due::list))
         .route("/v1/month", get(month::month))
+        .route("/v1/verdicts", get(measured::verdicts))
+        .route("/v1/assets/{id}/history", get(measured::history))
         .route("/v1/rebuild", post(records::rebuild))
         .route("/v1/verify/{id}", get(records::verify))
         .route("/v1/assets/{id}/visits", post(acts::visit))

@@ -99,6 +99,7 @@ fn compare(index: &Index, books: &Books) -> Result<BTreeSet<String>, IndexFault>
                     wrong = Some(format!("it knows {id}, and no book does"));
                 }
                 (Some(said), None) => unsealed.push((id.to_owned(), said)),
+                (None, None) => drop(index.live().unsealed.insert(id.to_owned())),
                 (Some(said), Some(seal)) if said != seal && !entry.damaged => {
                     wrong = Some(format!("it knows {id} as another than was sealed"));
                 }

@@ -179,9 +179,14 @@ impl Index {
 
     /// As [`Index::sheets`], with no more read of each than its names.
     pub(super) fn sheets_on(&self, from: &[u8], show: Show<'_>) -> Result<(), IndexFault> {
+        show_all(self.rows_on(from)?, show)
+    }
+
+    /// The rows of sheets from the one that may hold a key on.
+    pub(super) fn rows_on(&self, from: &[u8]) -> Result<sled::Iter, IndexFault> {
         let begin = self.when.range(..=from.to_vec()).next_back().transpose()?;
         let begin = begin.map_or_else(|| IVec::from(from), |(key, _)| key);
-        show_all(self.when.range(begin..), show)
+        Ok(self.when.range(begin..))
     }
 
     /// As [`Index::sheets_on`], from the one that begins last below `to` back to the one that may

@@ -190,6 +190,7 @@ impl<'a> Storing<'a> {
             self.index.live().works.insert(id, work);
             return Ok(());
         }
+        let rests = work.names();
         let Work { opened_us, mark, summary, tally, .. } = work;
         let history = self.histories.entry(summary.asset.clone()).or_default();
         history.push((opened_us, summary.id.clone()));
@@ -197,7 +198,7 @@ impl<'a> Storing<'a> {
         if self.remembered > HISTORY_BATCH {
             self.remember()?;
         }
-        let listed = Listed { opened_us, summary, tally, mark, seal: Some(seal) };
+        let listed = Listed { opened_us, summary, tally, rests, mark, seal: Some(seal) };
         self.index.ledger().listed(&listed);
         self.listed.push(listed);
         if self.listed.len() > LIST_BATCH {

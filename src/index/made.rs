@@ -14,6 +14,7 @@ use tapline_protocols::plan::builtin;
 use tapline_protocols::register::{Asset, Risk, read_assets};
 
 use super::store::Index;
+use super::wired::{self, Wires};
 use crate::books::{Books, Disk, Folder, Key, Line, Memory, Shelf};
 use crate::clock::Stamp;
 use crate::station::event::{BookId, Stored};
@@ -36,7 +37,7 @@ impl Dice {
         (self.0 >> 11) % end
     }
 
-    fn pick<T: Copy>(&mut self, from: &[T]) -> T {
+    pub(super) fn pick<T: Copy>(&mut self, from: &[T]) -> T {
         let at = self.below(from.len() as u64);
         from[usize::try_from(at).unwrap()]
     }
@@ -50,6 +51,7 @@ impl Dice {
 struct Work {
     id: String,
     parked: bool,
+    wires: Wires,
 }
 
 /// A store on its way.
@@ -69,12 +71,24 @@ pub(super) struct Store {
     pub(super) sealed: Vec<String>,
     number: u32,
     boot: u32,
+    /// Something stands on its benches, too.
+    wired: bool,
 }
 
 impl Store {
     /// A store with so many things that happened.
     pub(super) fn random(seed: u64, events: u64) -> Store {
         let mut store = Store::new(seed);
+        for _ in 0..events {
+            store.event();
+        }
+        store
+    }
+
+    /// The same, with what stands on the benches and what it says.
+    pub(super) fn wired(seed: u64, events: u64) -> Store {
+        let mut store = Store::new(seed);
+        store.wired = true;
         for _ in 0..events {
             store.event();
         }
@@ -104,6 +118,7 @@ impl Store {
             sealed: Vec::new(),
             number: 0,
             boot: 0,
+            wired: false,
         };
         store.commit(&BookId::Station, vec![opening("2026", None)]);
         store.start();
@@ -220,13 +235,16 @@ impl Store {
         let text = builtin(plan).unwrap().to_owned();
         let asset = Fact::Given(Given::Asset { asset: Box::new(asset) });
         let plan = Fact::Given(Given::Plan { text, sha256: String::new() });
-        let facts = match self.dice.below(12) {
+        let mut facts = match self.dice.below(12) {
             0 => vec![opening(&id, Some(opened)), asset],
             1 => vec![opening(&id, Some(opened)), plan],
             _ => vec![opening(&id, Some(opened)), asset, plan],
         };
+        if self.wired {
+            facts.extend(wired::given(&mut self.dice));
+        }
         self.commit(&BookId::Inspection(id.clone()), facts);
-        self.works.push(Work { id, parked: false });
+        self.works.push(Work { id, parked: false, wires: Wires::default() });
     }
 
     /// Something is done in an open inspection.
@@ -237,8 +255,13 @@ impl Store {
         let at = usize::try_from(self.dice.below(self.works.len() as u64)).unwrap();
         let (id, parked) = (self.works[at].id.clone(), self.works[at].parked);
         let step = self.dice.pick(&["pe", "leak", "look"]);
+        let next = self.lines.len() as u64 + 1;
+        let wires = &mut self.works[at].wires;
+        let wired = self.wired && !parked && !self.dice.once_in(3);
+        let wired = wired.then(|| wires.next(&mut self.dice, next));
         let fact = match self.dice.below(6) {
             _ if parked => self.resume("park"),
+            _ if wired.is_some() => wired.expect("it was just looked at"),
             0 => Fact::Park(ReasonFact { reason: None }),
             1 => return self.restart(),
             2 => {

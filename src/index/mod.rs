@@ -3,7 +3,8 @@
 //! It is written after the books, by one thread, and never flushed for durability: nothing in it
 //! is evidence. On any doubt it is set aside (`index.aside-N`) and built again from the books.
 //!
-//! Trees: `record` (raw bytes with stamps in blocks, and verdicts, by inspection), `when` (the
+//! Trees: `record` (raw bytes with stamps in blocks, verdicts, and what these rest on, by
+//! inspection), `when` (the
 //! list, in sheets, with what lies in `record` of each), `asset` (histories), `register` (the
 //! newest line of each thing), `meta` (layout, whose index it is, how far it is).
 //!
@@ -11,10 +12,11 @@
 //! the index is compared with the books and with each line after that; `due` and `month` answer
 //! from it.
 //!
-//! Reading order: `work` is how lines become rows, `tally` what dates need of an inspection, `text`
+//! Reading order: `work` is how lines become rows, `tally` what dates need of an inspection,
+//! `resting` what its verdicts rest on, `text`
 //! and `columns` how a block is packed, `press` how any value lies in the store, `sheet` and
 //! `lists` the list, `store` the open index, `level` how it is compared with the books, `load` how
-//! many books are read, `query` questions.
+//! many books are read, `query` and `rests` questions.
 
 mod build;
 mod bytes;
@@ -31,12 +33,16 @@ mod month;
 mod press;
 mod query;
 mod raw;
+mod resting;
+mod rests;
 mod sheet;
 mod station;
 mod store;
 mod summary;
 mod tally;
 mod text;
+#[cfg(test)]
+mod wired;
 mod work;
 
 use std::fmt;
@@ -48,6 +54,8 @@ pub use level::{Progress, Told};
 pub use month::{AGAIN_DAYS, Missing, Month, MonthQuery, Share};
 pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;
+
+pub use rests::{RestPage, RestQuery, RestsIn};
 pub use store::Index;
 pub use summary::{LimitRow, Summary};
 

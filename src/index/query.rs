@@ -151,7 +151,7 @@ impl Index {
     }
 
     /// Where an inspection stands in the order of opening.
-    fn place(&self, id: &str) -> Result<Option<Vec<u8>>, IndexFault> {
+    pub(super) fn place(&self, id: &str) -> Result<Option<Vec<u8>>, IndexFault> {
         if let Some(work) = self.live().works.get(id) {
             return Ok(Some(super::sheet::when_key(work.opened_us, id)));
         }
@@ -339,7 +339,7 @@ fn is_driver(name: &str, wanted: &str) -> bool {
 }
 
 /// The first moment of `2026-11-24`, `2026-11-24T08`, and so on.
-fn moment(text: &str) -> Option<i64> {
+pub(super) fn moment(text: &str) -> Option<i64> {
     let rest = "0000-01-01T00:00:00.000000Z".get(text.len()..)?;
     time_read(&format!("{text}{rest}"))
 }

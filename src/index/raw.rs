@@ -7,7 +7,7 @@ use super::IndexFault;
 use super::columns;
 use super::press::Unpress;
 use super::store::Index;
-use super::work::{Held, Mark, VERDICTS, key, keys_of, number_of, sum};
+use super::work::{Held, Mark, RESTS, VERDICTS, key, keys_of, number_of, sum};
 use crate::books::line::outline;
 
 /// A part of what the index has of an inspection.
@@ -152,14 +152,14 @@ impl Rows {
     fn verdicts(&self, index: &Index, id: &str) -> Result<Vec<(u64, Vec<u8>)>, IndexFault> {
         let mut unpress = Unpress::new()?;
         let mut rows = BTreeMap::new();
-        for row in index.record.range(key(id, VERDICTS)..=key(id, u64::MAX)) {
+        for row in index.record.range(key(id, VERDICTS)..key(id, RESTS)) {
             let (key, value) = row?;
             rows.insert(key.to_vec(), value.to_vec());
         }
         rows.extend(self.held.rows.iter().cloned());
         let mut text = Vec::new();
         for (key, value) in &rows {
-            if number_of(key, id).is_some_and(|number| number >= VERDICTS) {
+            if number_of(key, id).is_some_and(|number| (VERDICTS..RESTS).contains(&number)) {
                 text.extend(unpress.plain(key, value).ok_or_else(|| bad_block(id))?);
             }
         }

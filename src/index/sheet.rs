@@ -24,6 +24,8 @@ pub(super) struct Listed {
     pub(super) opened_us: i64,
     pub(super) summary: Summary,
     pub(super) tally: Tally,
+    /// All that its verdicts in force rest on, sorted: see [`crate::replay::Basis::is_named`].
+    pub(super) rests: Vec<String>,
     pub(super) mark: Mark,
     pub(super) seal: Option<Seal>,
 }
@@ -88,6 +90,7 @@ pub(super) struct Entry {
     pub(super) limits: Vec<usize>,
     pub(super) damaged: bool,
     pub(super) tally: Tally,
+    pub(super) rests: Vec<usize>,
     mark: Mark,
     pub(super) seal: Option<Seal>,
 }
@@ -113,6 +116,7 @@ pub(super) fn write(listed: &[Listed]) -> Option<Vec<u8>> {
         last = one.opened_us;
         names.summary(&mut body, &one.summary, one.opened_us)?;
         one.tally.write(&mut names, &mut body);
+        names.list(&mut body, one.rests.iter().map(String::as_str));
         let Mark { seq, rows, lines, sum } = one.mark;
         [seq, rows, lines].iter().for_each(|number| put(&mut body, *number));
         body.extend_from_slice(&sum.to_be_bytes());
@@ -278,7 +282,8 @@ impl<'a> Sheet<'a> {
             damaged: entry.damaged,
         };
         let (opened_us, mark, seal) = (entry.opened_us, entry.mark, entry.seal);
-        Some(Listed { opened_us, summary, tally: entry.tally.clone(), mark, seal })
+        let (tally, rests) = (entry.tally.clone(), all(&entry.rests));
+        Some(Listed { opened_us, summary, tally, rests, mark, seal })
     }
 
     /// All entries with their names.
@@ -306,6 +311,7 @@ impl Entry {
         let (instruments, drivers, limits) = (list(from)?, list(from)?, list(from)?);
         let damaged = flag(from)?;
         let tally = Tally::read(from, names)?;
+        let rests = list(from)?;
         let (seq, rows, lines) = (take(from)?, take(from)?, take(from)?);
         let sum = u64::from_be_bytes(fixed(from)?);
         let seal = match flag(from)? {
@@ -330,6 +336,7 @@ impl Entry {
             limits,
             damaged,
             tally,
+            rests,
             mark,
             seal,
         })

@@ -1,6 +1,6 @@
 //! Opens sled under guard and takes lines.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -19,7 +19,7 @@ use crate::station::event::BookId;
 const CACHE_BYTES: u64 = 64 << 20;
 const FLUSH_EVERY_MS: u64 = 500;
 /// Layout of the whole store; another one is set aside and built again.
-const SCHEMA: u32 = 4;
+const SCHEMA: u32 = 5;
 const HEAD: &[u8] = b"head";
 
 /// The index of a data folder. May be asked from many threads; one writes.
@@ -43,6 +43,8 @@ pub struct Index {
 #[derive(Debug)]
 pub(super) struct Live {
     pub(super) works: BTreeMap<String, Work>,
+    /// Listed, and not sealed yet.
+    pub(super) unsealed: BTreeSet<String>,
     pub(super) head: Head,
 }
 
@@ -86,7 +88,11 @@ impl Index {
             when: db.open_tree("when")?,
             register: db.open_tree("register")?,
             meta: db.open_tree("meta")?,
-            live: Mutex::new(Live { works: BTreeMap::new(), head: Head::default() }),
+            live: Mutex::new(Live {
+                works: BTreeMap::new(),
+                unsealed: BTreeSet::new(),
+                head: Head::default(),
+            }),
             ledger: Mutex::default(),
             press: Mutex::new(Press::new()?),
             db,
@@ -178,6 +184,7 @@ impl Index {
     /// Notes what a listed book was sealed as.
     pub(super) fn seal(&self, id: &str, seal: Seal) -> Result<(), IndexFault> {
         let Some(listed) = self.find(id)? else { return Ok(()) };
+        self.live().unsealed.remove(id);
         let listed = Listed { seal: Some(seal), ..listed };
         self.ledger().listed(&listed);
         self.list(vec![listed], &mut self.press())
@@ -191,6 +198,7 @@ impl Index {
         if let Some(listed) = closed {
             let once = (listed.opened_us, listed.summary.id.clone());
             let once = BTreeMap::from([(listed.summary.asset.clone(), vec![once])]);
+            self.live().unsealed.insert(id.to_owned());
             let press = &mut self.press();
             self.remember(once, press)?;
             self.list(vec![listed], press)?;
@@ -222,7 +230,8 @@ impl Index {
         }
         work.finish(press)?;
         let (opened_us, mark, summary) = (work.opened_us, work.mark, work.summary.clone());
-        let listed = Listed { opened_us, summary, tally: work.tally.clone(), mark, seal: None };
+        let (tally, rests) = (work.tally.clone(), work.names());
+        let listed = Listed { opened_us, summary, tally, rests, mark, seal: None };
         Ok(Some((work.rows.clone(), Some(listed))))
     }
 

@@ -89,7 +89,8 @@ struct Dropped {
 /// Words that begin a `given` line behind its kind, and that stand in a repeated step's line. A
 /// quote inside a text is escaped, so that no text holds them.
 const ASSET: &str = r#""k":"given","what":"asset","#;
-const PLAN: &str = r#""k":"given","what":"plan","#;
+pub(super) const PLAN: &str = r#""k":"given","what":"plan","#;
+pub(super) const LIMITS: &str = r#""k":"given","what":"limits","#;
 const REPEAT: &str = r#""state":"repeat""#;
 
 impl Tallying {
@@ -152,6 +153,11 @@ impl Tallying {
         list[at].in_force += u64::from(in_force);
     }
 
+    /// The book holds the asset as it was registered.
+    pub(super) fn is_given(&self) -> bool {
+        self.tally.given
+    }
+
     /// It ended: what it came to; signed by this line, or by none.
     pub(super) fn end(&mut self, signed: Option<u64>, reason: &str) -> Tally {
         self.rest();
@@ -172,7 +178,7 @@ fn place(text: &[u8], words: &str) -> Option<usize> {
 }
 
 /// Where the words stand that a line begins with, behind its numbers.
-fn begins(text: &[u8], words: &str) -> Option<usize> {
+pub(super) fn begins(text: &[u8], words: &str) -> Option<usize> {
     const NUMBERS_MAX: usize = 128;
     place(&text[..text.len().min(NUMBERS_MAX + words.len())], words)
 }

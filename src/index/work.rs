@@ -1,8 +1,9 @@
 //! One inspection on its way into the index: its lines in, rows of the `record` tree out.
 //!
 //! `record` keys are `id 00 number`, eight bytes big-endian: the number of the first line of a
-//! block, so that blocks sort in the order of writing, and above all of them [`VERDICTS`], so
-//! that what it came to is the last block of a record.
+//! block, so that blocks sort in the order of writing, above all of them [`VERDICTS`], so that
+//! what it came to is the last block of a record, and behind that, at [`RESTS`], what the verdicts
+//! rest on.
 
 use sha2::{Digest, Sha256};
 use tapline_protocols::Fact;
@@ -10,6 +11,7 @@ use tapline_protocols::Fact;
 use super::IndexFault;
 use super::columns::Columns;
 use super::press::Press;
+use super::resting::{Kept, Resting};
 use super::summary::Summary;
 use super::tally::{Tally, Tallying};
 use crate::books::Line;
@@ -22,6 +24,8 @@ const READINGS_MAX: usize = 256;
 const BLOCK_MAX: usize = 60 << 10;
 /// Keys from here on are verdicts: their stored lines.
 pub(super) const VERDICTS: u64 = u64::MAX << 16;
+/// The last key: what the verdicts rest on.
+pub(super) const RESTS: u64 = u64::MAX;
 
 /// A row of a tree.
 pub(super) type Row = (Vec<u8>, Vec<u8>);
@@ -52,6 +56,7 @@ pub(super) struct Work {
     readings: Columns,
     verdicts: Vec<u8>,
     tallying: Tallying,
+    resting: Resting,
     parts: u64,
 }
 
@@ -84,6 +89,7 @@ impl Work {
             readings: Columns::default(),
             verdicts: Vec::new(),
             tallying,
+            resting: Resting::default(),
             parts: 0,
         }))
     }
@@ -101,6 +107,7 @@ impl Work {
         self.mark.seq = seq;
         let at = boot_us(text).ok_or_else(doubt)?;
         self.tallying.take(kind, text, at).map_err(|error| unread(seq, &error))?;
+        self.resting.take(seq, kind, text)?;
         match kind {
             b"in" => {
                 let full = self.readings.readings() >= READINGS_MAX
@@ -141,7 +148,21 @@ impl Work {
     /// It can't be pressed.
     pub(super) fn finish(&mut self, press: &mut Press) -> Result<(), IndexFault> {
         self.end_block(press)?;
-        self.end_verdicts(press)
+        self.end_verdicts(press)?;
+        let kept = serde_json::to_vec(&self.kept());
+        let kept = kept.map_err(|error| IndexFault::Doubt(error.to_string()))?;
+        self.row(RESTS, &kept, press)
+    }
+
+    /// What its verdicts rest on, as far as it came.
+    pub(super) fn kept(&self) -> Kept {
+        let Summary { damaged, reason, .. } = &self.summary;
+        self.resting.kept((self.tallying.is_given(), *damaged, reason))
+    }
+
+    /// All that its verdicts in force rest on, sorted.
+    pub(super) fn names(&self) -> Vec<String> {
+        self.resting.names().into_iter().map(str::to_owned).collect()
     }
 
     /// A copy of all that is held.
@@ -203,6 +224,6 @@ fn unread(seq: u64, error: &serde_json::Error) -> IndexFault {
     IndexFault::Doubt(format!("line {seq}: {error}"))
 }
 
-fn read(text: &[u8]) -> Result<Line, IndexFault> {
+pub(super) fn read(text: &[u8]) -> Result<Line, IndexFault> {
     Line::read(text).map_err(|fault| IndexFault::Doubt(fault.to_string()))
 }

@@ -8,7 +8,10 @@ use maud::{Markup, html};
 pub(crate) struct Plot {
     /// What they have in common, in words.
     pub heading: String,
+    /// Those of the table.
     pub dots: Vec<Dot>,
+    /// Those that are drawn: of long times some.
+    pub drawn: Vec<Dot>,
     /// Where it is going, in words.
     pub trend: Vec<String>,
 }
@@ -38,7 +41,7 @@ pub(super) fn plot(plot: &Plot) -> Markup {
     html! {
         section.plotted {
             h2 { (plot.heading) }
-            @if plot.dots.iter().filter(|dot| dot.used.is_some()).count() > 1 { (drawn(plot)) }
+            @if plot.drawn.iter().filter(|dot| dot.used.is_some()).count() > 1 { (drawn(plot)) }
             @for line in &plot.trend { p { (line) } }
             div.table tabindex="0" role="region" aria-label=(super::say("list")) {
                 table {
@@ -66,9 +69,9 @@ pub(super) fn plot(plot: &Plot) -> Markup {
 }
 
 fn drawn(plot: &Plot) -> Markup {
-    let used = plot.dots.iter().filter_map(|dot| dot.used);
+    let used = plot.drawn.iter().filter_map(|dot| dot.used);
     let top = used.max().unwrap_or_default().clamp(1_000, 3_000) * 11 / 10;
-    let days = plot.dots.iter().map(|dot| dot.day.1);
+    let days = plot.drawn.iter().map(|dot| dot.day.1);
     let (first, last) = (days.clone().min().unwrap_or_default(), days.max().unwrap_or_default());
     let across = |day: u32| {
         let (from, span) = (LEFT + 14, WIDE - LEFT - 28);
@@ -76,7 +79,7 @@ fn drawn(plot: &Plot) -> Markup {
     };
     let up = |used: u32| HIGH - used.min(top) * (HIGH - 12) / top;
     let line: Vec<String> = plot
-        .dots
+        .drawn
         .iter()
         .filter_map(|dot| Some(format!("{},{}", across(dot.day.1), up(dot.used?))))
         .collect();
@@ -87,12 +90,12 @@ fn drawn(plot: &Plot) -> Markup {
             path.limit d={ "M" (LEFT) " " (limit) " H" (right) } {}
             text x=(LEFT - 8) y=(limit + 5) text-anchor="end" { "100 %" }
             text x=(LEFT - 8) y=(HIGH) text-anchor="end" { "0" }
-            @if let Some(dot) = plot.dots.first() { text x=(LEFT) y=(HIGH + 20) { (dot.day.0) } }
-            @if let Some(dot) = plot.dots.last() {
+            @if let Some(dot) = plot.drawn.first() { text x=(LEFT) y=(HIGH + 20) { (dot.day.0) } }
+            @if let Some(dot) = plot.drawn.last() {
                 text x=(right) y=(HIGH + 20) text-anchor="end" { (dot.day.0) }
             }
             polyline.path points=(line.join(" ")) {}
-            @for dot in &plot.dots {
+            @for dot in &plot.drawn {
                 @if let Some(used) = dot.used { (mark(dot, across(dot.day.1), up(used))) }
             }
         }
@@ -121,7 +124,7 @@ mod tests {
     fn a_plot_holds_all_its_marks_inside() {
         let dots =
             vec![dot(45_000, 300, "pass"), dot(45_400, 900, "pass"), dot(45_800, 9_000, "fail")];
-        let text = drawn(&Plot { dots, ..Plot::default() }).into_string();
+        let text = drawn(&Plot { drawn: dots, ..Plot::default() }).into_string();
         assert_eq!(text.matches("class=\"dot\"").count(), 2);
         assert_eq!(text.matches("class=\"bad\"").count(), 1);
         assert!(text.contains("y=\"7\""), "what is far beyond stands at the top: {text}");
@@ -130,6 +133,6 @@ mod tests {
     #[test]
     fn one_day_alone_is_no_division_by_zero() {
         let dots = vec![dot(45_000, 300, "pass"), dot(45_000, 301, "pass")];
-        assert!(drawn(&Plot { dots, ..Plot::default() }).into_string().contains("polyline"));
+        assert!(drawn(&Plot { drawn: dots, ..Plot::default() }).into_string().contains("polyline"));
     }
 }

@@ -10,7 +10,7 @@ use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{Judged, Word};
 use tapline_protocols::limits::Direction;
 
-use super::Past;
+use super::Values;
 use crate::words::english;
 
 /// Values that may be compared, oldest first.
@@ -21,16 +21,16 @@ pub(crate) struct Group {
 
 /// A repair begins a new reference, whatever it touched: what was measured before it is kept, and
 /// no longer compared.
-pub(crate) fn groups(all: &[Past]) -> Vec<Group> {
+pub(crate) fn groups<'a>(all: impl IntoIterator<Item = Values<'a>>) -> Vec<Group> {
     let mut groups: BTreeMap<Like, Group> = BTreeMap::new();
     let mut reference = 0;
-    for past in all {
-        reference += u32::from(past.reason == "after_repair");
-        for (like, judged) in &past.verdicts {
+    for Values { id, day, reason, verdicts } in all {
+        reference += u32::from(reason == "after_repair");
+        for (like, judged) in verdicts {
             let like = Like { reference, ..like.clone() };
             let fresh = || Group { like: like.clone(), values: Vec::new() };
             let group = groups.entry(like.clone()).or_insert_with(fresh);
-            group.values.push((past.id.clone(), past.day, judged.clone()));
+            group.values.push((id.to_owned(), day, judged.clone()));
         }
     }
     groups.into_values().collect()

@@ -17,5 +17,5 @@ mod shelf;
 pub(crate) mod visited;
 
 pub(crate) use believed::{Refused, believed};
-pub(crate) use record::{Past, by_its_plan, day_of, read};
+pub(crate) use record::{Book, Measured, Past, Values, by_its_plan, day_of, read};
 pub(crate) use shelf::{folder, place_of, records};

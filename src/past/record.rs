@@ -4,6 +4,7 @@ mod like;
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 use tapline_protocols::Fact;
 use tapline_protocols::doubt::trend::Like;
@@ -39,6 +40,54 @@ pub(crate) struct Past {
     pub(crate) retest_of: Option<String>,
     /// Verdicts in force on measured values, with what they may be compared by.
     pub(crate) verdicts: Vec<(Like, Judged)>,
+}
+
+/// A signed inspection, as far as what it measured is compared.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Measured {
+    /// Its name.
+    pub(crate) id: String,
+    /// Local day of its opening.
+    pub(crate) day: Day,
+    /// `acceptance scheduled after_repair other`.
+    pub(crate) reason: String,
+    /// Number of the line that signed it, and the outcome.
+    pub(crate) signed: (u64, Word),
+    /// The inspection before, which was not passed and which this one tests again.
+    pub(crate) retest_of: Option<String>,
+    /// Verdicts in force on measured values, with what they may be compared by.
+    pub(crate) verdicts: Vec<(Like, Judged)>,
+}
+
+/// What an inspection measured, for those who compare it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Values<'a> {
+    pub(crate) id: &'a str,
+    pub(crate) day: Day,
+    pub(crate) reason: &'a str,
+    pub(crate) verdicts: &'a [(Like, Judged)],
+}
+
+impl Measured {
+    /// What it measured.
+    pub(crate) fn values(&self) -> Values<'_> {
+        let Measured { id, day, reason, verdicts, .. } = self;
+        Values { id, day: *day, reason, verdicts }
+    }
+}
+
+impl Past {
+    /// What it measured.
+    pub(crate) fn values(&self) -> Values<'_> {
+        let Past { id, day, reason, verdicts, .. } = self;
+        Values { id, day: *day, reason, verdicts }
+    }
+
+    /// `None`: nobody signed it.
+    pub(crate) fn measured(self) -> Option<Measured> {
+        let Past { id, day, reason, retest_of, verdicts, .. } = self;
+        Some(Measured { id, day, reason, signed: self.signed?, retest_of, verdicts })
+    }
 }
 
 /// Reads a sealed inspection. `None`: it is in work, of another asset, or was not measured.
@@ -99,30 +148,36 @@ fn as_it_is_now(past: Past, later: Option<&Life>) -> Past {
 }
 
 /// A book on its way.
-#[derive(Default)]
-struct Book {
+#[derive(Debug, Default)]
+pub(crate) struct Book {
     asset: Option<Asset>,
     reason: String,
-    plan: Option<Plan>,
-    limits: Option<Table>,
+    /// The plan and the limits that it was given; whoever reads many books parses few.
+    pub(crate) plan: Option<Arc<Plan>>,
+    pub(crate) limits: Option<Arc<Table>>,
     steps: BTreeMap<String, Expanded>,
     /// Expanded step of each value.
     values: BTreeMap<u64, String>,
     verdicts: BTreeMap<String, Judged>,
     signed: Option<(u64, Word)>,
-    retest_of: Option<String>,
+    pub(crate) retest_of: Option<String>,
 }
 
 impl Book {
-    fn take(&mut self, line: &Line) {
+    /// The next line.
+    pub(crate) fn take(&mut self, line: &Line) {
         match &line.fact {
             Fact::Open(open) => {
                 self.reason =
                     open.inspection.as_ref().map(|one| one.reason.clone()).unwrap_or_default();
             }
             Fact::Given(Given::Asset { asset }) => self.asset = Some((**asset).clone()),
-            Fact::Given(Given::Plan { text, .. }) => self.plan = plan::parse(text).ok(),
-            Fact::Given(Given::Limits { text, .. }) => self.limits = Table::parse(text).ok(),
+            Fact::Given(Given::Plan { text, .. }) => {
+                self.plan = plan::parse(text).ok().map(Arc::new)
+            }
+            Fact::Given(Given::Limits { text, .. }) => {
+                self.limits = Table::parse(text).ok().map(Arc::new)
+            }
             Fact::Given(Given::Steps { list }) => {
                 self.steps.extend(list.iter().map(|step| (step.step.clone(), step.clone())));
             }
@@ -150,9 +205,7 @@ impl Book {
 
     fn past(self, id: &str) -> Option<Past> {
         let asset = self.asset.as_ref()?;
-        let verdicts = self.verdicts.iter().filter(|(_, judged)| measured(judged));
-        let verdicts =
-            verdicts.map(|(step, judged)| (self.like(step, judged, asset), judged.clone()));
+        let verdicts = self.alike().into_iter().map(|(_, like, judged)| (like, judged.clone()));
         Some(Past {
             id: id.into(),
             day: day_of(id)?,
@@ -163,6 +216,15 @@ impl Book {
             signed: self.signed,
             retest_of: self.retest_of,
         })
+    }
+
+    /// Steps with verdicts in force on measured values, with what they may be compared by.
+    pub(crate) fn alike(&self) -> Vec<(&str, Like, &Judged)> {
+        let Some(asset) = &self.asset else { return Vec::new() };
+        let measured = self.verdicts.iter().filter(|(_, judged)| measured(judged));
+        measured
+            .map(|(step, judged)| (step.as_str(), self.like(step, judged, asset), judged))
+            .collect()
     }
 
     fn by_its_plan(&self, asset: &Asset) -> bool {

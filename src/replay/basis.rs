@@ -27,6 +27,68 @@ pub enum Basis {
     Described(String, String),
 }
 
+/// What names of [`Sources::names`] begin with.
+const DRIVER: &str = "d ";
+const DESCRIBED: &str = "f ";
+const INSTRUMENT: &str = "i ";
+const LABEL: &str = "l ";
+
+impl Basis {
+    /// A driver by its name, `scpi-auto`, with a version or the begin of the SHA-256 of the file
+    /// that describes it behind `@`.
+    ///
+    /// # Errors
+    /// The version is none: a sentence.
+    pub fn driver(text: &str) -> Result<Basis, String> {
+        let Some((name, version)) = text.split_once('@') else {
+            return Ok(Basis::Driver(text.into(), None));
+        };
+        // Eleven digits or more are no version.
+        if is_hash(version) {
+            return Ok(Basis::Described(name.into(), version.into()));
+        }
+        let version = version.parse().map_err(|_| {
+            format!(
+                "`{version}` is no version of a driver: a number, as in scpi@1, or at least 12 \
+                 digits of the SHA-256 of the file that describes it"
+            )
+        })?;
+        Ok(Basis::Driver(name.into(), Some(version)))
+    }
+
+    /// A name of [`Sources::names`] stands for it; never for limits, which a verdict has itself.
+    pub(crate) fn is_named(&self, name: &str) -> bool {
+        match self {
+            Basis::Limits(_) => false,
+            Basis::Instrument(id) => own(name, INSTRUMENT) == Some(id) || is_label(name, id),
+            Basis::Fixture(id) => is_label(name, id),
+            Basis::Driver(wanted, version) => {
+                let driver = own(name, DRIVER).and_then(|text| text.rsplit_once('/'));
+                driver.is_some_and(|(driver, own)| {
+                    driver == wanted && version.is_none_or(|version| own == version.to_string())
+                })
+            }
+            Basis::Described(wanted, sha256) => {
+                let driver = own(name, DESCRIBED).and_then(|text| text.rsplit_once('/'));
+                driver.is_some_and(|(driver, own)| driver == wanted && own.starts_with(sha256))
+            }
+        }
+    }
+
+    /// A limit is what is asked for.
+    pub(crate) fn is_limit(&self, limit: [&str; 4]) -> bool {
+        matches!(self, Basis::Limits(wanted) if is_limit(limit, wanted))
+    }
+}
+
+fn own<'a>(name: &'a str, begin: &str) -> Option<&'a str> {
+    name.strip_prefix(begin)
+}
+
+fn is_label(name: &str, id: &str) -> bool {
+    own(name, LABEL) == Some(id)
+}
+
 /// A verdict in force that rests on what is asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Resting {
@@ -135,7 +197,7 @@ impl<'a> Search<'a> {
 
 /// Where the facts of a book come from.
 #[derive(Debug, Default)]
-struct Sources {
+pub(crate) struct Sources {
     taps: Vec<Tap>,
     /// Newest tap of a link.
     links: BTreeMap<String, usize>,
@@ -154,18 +216,15 @@ struct Sources {
 }
 
 impl Sources {
-    fn take(&mut self, line: &Line) {
+    /// The next line.
+    pub(crate) fn take(&mut self, line: &Line) {
         match &line.fact {
             Fact::Given(given) => self.given(given),
             Fact::Tap(tap) => {
                 self.links.insert(tap.link.clone(), self.taps.len());
                 self.taps.push(tap.clone());
             }
-            Fact::In(read) if !read.read.is_empty() => {
-                if let Some(tap) = self.links.get(&read.link) {
-                    self.lines.insert(line.seq, *tap);
-                }
-            }
+            Fact::In(read) if !read.read.is_empty() => self.understood(line.seq, &read.link),
             Fact::Value(value) => {
                 self.steps.insert(line.seq, value.step.clone());
                 self.fact(line.seq, &value.from);
@@ -179,6 +238,13 @@ impl Sources {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// Bytes of a link were understood in this line.
+    pub(crate) fn understood(&mut self, seq: u64, link: &str) {
+        if let Some(tap) = self.links.get(link) {
+            self.lines.insert(seq, *tap);
         }
     }
 
@@ -204,6 +270,23 @@ impl Sources {
         self.facts.insert(seq, taps);
     }
 
+    /// All that a verdict rests on but its limit, as [`Basis::names`] names it.
+    pub(crate) fn names(&self, step: &str, judged: &Judged) -> BTreeSet<String> {
+        let mut names = BTreeSet::new();
+        if judged.from.is_empty() {
+            return names;
+        }
+        for tap in self.taps_of(step, judged) {
+            let (name, version) = (&tap.driver, tap.driver_version);
+            names.insert(format!("{DRIVER}{name}/{version}"));
+            let file = tap.driver_sha256.as_ref();
+            names.extend(file.map(|sha256| format!("{DESCRIBED}{name}/{sha256}")));
+            names.extend(tap.instrument.as_ref().map(|id| format!("{INSTRUMENT}{id}")));
+        }
+        names.extend(self.labels(judged).map(|label| format!("{LABEL}{label}")));
+        names
+    }
+
     /// A verdict for want of a value rests on nothing.
     fn rests(&self, step: &str, judged: &Judged, basis: &Basis) -> bool {
         if judged.from.is_empty() {
@@ -212,7 +295,7 @@ impl Sources {
         let labelled = |wanted: &str| self.labels(judged).any(|label| label == wanted);
         match basis {
             Basis::Limits(wanted) => {
-                judged.limit.as_ref().is_some_and(|limit| is_limit(limit, wanted))
+                judged.limit.as_ref().is_some_and(|limit| is_limit(parts(limit), wanted))
             }
             Basis::Instrument(id) => {
                 let named = |tap: &Tap| tap.instrument.as_deref() == Some(id);
@@ -246,13 +329,14 @@ impl Sources {
     }
 }
 
-fn is_limit(limit: &LimitUsed, wanted: &str) -> bool {
-    let edition = || {
-        wanted.rsplit_once('/').is_some_and(|(standard, edition)| {
-            limit.standard == standard && limit.edition == edition
-        })
-    };
-    limit.id == wanted || edition() || (is_hash(wanted) && limit.table.starts_with(wanted))
+/// Row, standard, edition and table.
+pub(crate) fn parts(limit: &LimitUsed) -> [&str; 4] {
+    [&limit.id, &limit.standard, &limit.edition, &limit.table]
+}
+
+fn is_limit([id, standard, edition, table]: [&str; 4], wanted: &str) -> bool {
+    let edition = || wanted.rsplit_once('/').is_some_and(|all| all == (standard, edition));
+    id == wanted || edition() || (is_hash(wanted) && table.starts_with(wanted))
 }
 
 /// At least twelve hexadecimal digits: the beginning of a SHA-256.

@@ -16,6 +16,7 @@ use tapline_protocols::Fact;
 use crate::books::Line;
 use crate::station::Context;
 pub use basis::{Basis, Resting, Search, is_hash};
+pub(crate) use basis::{Sources, parts};
 pub use explain::{Bytes, Heard, Named, Rests, from};
 pub use report::{DIFFERENCES_MAX, Difference, Report, Verdict};
 pub use run::Run;

@@ -12,7 +12,7 @@ use crate::past::history::{Group, groups};
 
 /// Like for like values up to this inspection, where there are two and more.
 pub(super) fn history(report: &mut Report, book: &Book, pasts: &[Past]) {
-    let all = groups(pasts);
+    let all = groups(pasts.iter().map(Past::values));
     for group in &mut report.groups {
         let verdict = book.verdicts.iter().find(|one| one.fact.step == group.step);
         let Some(judged) = verdict.map(|one| &one.fact.judged) else { continue };

@@ -22,9 +22,10 @@ enum Kind {
     Count,
     Seq,
     Flag,
+    By,
 }
 
-use Kind::{Count, Day, Flag, Grace, Moment, Month, Must, Seq, State, Text, Verdict};
+use Kind::{By, Count, Day, Flag, Grace, Moment, Month, Must, Seq, State, Text, Verdict};
 
 /// Days of the calendar but for 29 February, which no pattern tells.
 const DAY: &str = "^(19|2[0-9])[0-9]{2}-((0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])\
@@ -83,6 +84,30 @@ const ASKS: &[Ask] = &[
         &[("of", Month), ("grace", Grace), ("after", Text), ("limit", Count)],
         "Thing",
     ),
+    (
+        "/v1/verdicts",
+        "Verdicts in force that rest on an instrument or setup, a network or lead set (`fixture`), \
+         a limit (a row, an edition, the begin of a table's SHA-256) or a driver (`scpi-auto@1`). \
+         By inspection, in the order of their opening; `next` tells whether there is more. \
+         `brief=1`: without the verdicts' own text.",
+        &[
+            ("by", By),
+            ("of", Must),
+            ("asset", Text),
+            ("from", Moment),
+            ("to", Moment),
+            ("brief", Flag),
+            ("after", Text),
+            ("limit", Count),
+        ],
+        "List",
+    ),
+    (
+        "/v1/assets/{id}/history",
+        "What the newest thousand signed inspections of an asset measured, like for like.",
+        &[],
+        "Thing",
+    ),
     ("/v1/inspections/{id}", "What an inspection came to.", &[], "Thing"),
     ("/v1/reviews", "Inspections that wait for a review by somebody else.", PAGE, "List"),
     (
@@ -136,7 +161,7 @@ fn json_of(answer: &str) -> Value {
 fn ask(path: &str, what: &str, query: &[(&str, Kind)], content: &Value) -> Value {
     let mut parameters = in_path(path);
     parameters.extend(query.iter().map(|(name, kind)| {
-        let must = matches!(kind, Must);
+        let must = matches!(kind, Must | By);
         json!({ "name": name, "in": "query", "required": must, "schema": of(*kind) })
     }));
     json!({
@@ -176,5 +201,6 @@ fn of(kind: Kind) -> Value {
         Count => json!({ "type": "integer", "minimum": 1, "maximum": 500 }),
         Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
         Flag => json!({ "enum": [0, 1] }),
+        By => json!({ "enum": ["instrument", "fixture", "limit", "driver"] }),
     }
 }

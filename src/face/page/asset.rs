@@ -1,26 +1,29 @@
 //! What an asset measured over the years.
 
-use std::path::Path as FilePath;
+use std::collections::{BTreeMap, BTreeSet};
 
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, State};
 use axum::response::Html;
 use serde::Deserialize;
+use tapline_protocols::due::Day;
+use tapline_protocols::fact::Judged;
 
 use super::Desk;
 use super::past::place;
-use crate::books::OnShelf;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
-use crate::index::Query;
 use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
 use crate::page::{limit, shown, word};
+use crate::past::Measured;
 use crate::past::history::{Group, groups};
-use crate::past::{self, Past};
+use crate::words::english;
 
-/// Inspections that are looked at for one page, signed or not: their books are read.
+/// Inspections whose values stand in the tables of one page; the plots are over all of them.
 const SHOWN_MAX: usize = 24;
+/// Marks of all plots of a page: each has some fifty bytes.
+const MARKS_MAX: usize = 1_200;
 
 /// Where the page begins.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -29,8 +32,8 @@ pub(super) struct From {
     after: Option<String>,
 }
 
-/// `GET /asset/{id}`: its newest sealed inspections are read, as the index names them; with
-/// `after` those that are older than one of them.
+/// `GET /asset/{id}`: its plots and where its values are going, over all that the index has; the
+/// values of its newest sealed inspections, with `after` of those older than one of them.
 pub(super) async fn view(
     State(desk): State<Desk>,
     Path(id): Path<String>,
@@ -45,29 +48,27 @@ pub(super) async fn view(
     let (known, opened) = asked.await?;
     let asset = known
         .ok_or_else(|| Refused::new("not_found", format!("the register has no asset `{id}`")))?;
-    let _turn = desk.turn.clone().lock_owned().await;
     let hall = desk.hall.clone();
     blocking(move || {
-        let query = Query {
-            asset: Some(asset.id.clone()),
-            newest: true,
-            after: from.0.after,
-            limit: SHOWN_MAX,
-            ..Query::default()
-        };
-        let list = ask(&hall, |index| index.inspections(&query))?;
-        let older = list.last().filter(|_| list.len() == SHOWN_MAX).map(|last| last.id.clone());
-        let signed: Vec<&str> =
-            list.iter().filter(|one| one.verdict.is_some()).map(|one| one.id.as_str()).collect();
-        let (found, troubles) = read(&hall.shared.folder, &signed, &asset.id);
-        let plots = groups(&found).iter().map(plot).collect();
+        let found = ask(&hall, |index| index.measured(&asset.id))?;
+        let shown = shown_on(&found.all, from.0.after.as_deref());
+        let older = shown.first().filter(|first| **first > 0).map(|at| found.all[*at].id.clone());
+        let shown: BTreeSet<&str> = shown.iter().map(|at| found.all[*at].id.as_str()).collect();
+        let plotted = |group: &Group| group.values.iter().any(|(id, ..)| shown.contains(&**id));
+        let groups: Vec<Group> =
+            groups(found.all.iter().map(Measured::values)).into_iter().filter(plotted).collect();
+        let marks = MARKS_MAX / groups.len().max(1);
+        let plots = groups.iter().map(|group| plot(group, &shown, marks)).collect();
+        let n = found.all.len().to_string();
+        let left_out = found.older.then(|| english().tell("history", "older", &[("n", &n)]));
+        let damaged = |id: &String| english().tell("find", "damaged", &[("id", id)]);
         let history = History {
             asset: asset.id.clone(),
             description: asset.description.clone(),
             location: asset.location.clone(),
             opened,
             plots,
-            troubles,
+            troubles: left_out.into_iter().chain(found.damaged.iter().map(damaged)).collect(),
             older,
         };
         Ok(Html(page(&history)))
@@ -75,41 +76,92 @@ pub(super) async fn view(
     .await
 }
 
-/// Signed inspections, oldest first, and what could not be read, in words. Two at once: each is a
-/// hundred kilobytes to be hashed and understood.
-fn read(folder: &FilePath, ids: &[&str], asset: &str) -> (Vec<Past>, Vec<String>) {
-    let (one, other) = ids.split_at(ids.len() / 2);
-    let half = |ids: &[&str]| {
-        let (mut found, mut troubles) = (Vec::new(), Vec::new());
-        for id in ids {
-            let record = OnShelf { id: (*id).to_owned(), sealed: true };
-            match past::read(folder, &record, Some(asset)) {
-                Ok(past) => found.extend(past.filter(|past| past.signed.is_some())),
-                Err(why) => troubles.push(format!("{id}: {why}")),
-            }
-        }
-        (found, troubles)
+/// Places of those whose values stand in the tables, oldest first.
+fn shown_on(all: &[Measured], after: Option<&str>) -> Vec<usize> {
+    let end = match after {
+        Some(after) => all.iter().position(|one| one.id == after).unwrap_or(0),
+        None => all.len(),
     };
-    let (mut all, more) = std::thread::scope(|scope| {
-        let beside = scope.spawn(|| half(one));
-        let own = half(other);
-        // A thread that panicked leaves its part out, and that would look like less history.
-        (beside.join().expect("reading a record does not panic"), own)
-    });
-    all.0.extend(more.0);
-    all.1.extend(more.1);
-    all.0.sort_by_key(|past| past.signed.map(|(seq, _)| seq));
-    all
+    (end.saturating_sub(SHOWN_MAX)..end).collect()
 }
 
-fn plot(group: &Group) -> Plot {
-    let dots = group.values.iter().map(|(id, day, judged)| Dot {
+fn plot(group: &Group, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
+    let dot = |(id, day, judged): &(String, Day, Judged)| Dot {
         id: id.clone(),
         day: (day.text(), day.number()),
         shown: shown(judged),
         limit: limit(judged),
         verdict: word(judged.verdict),
         used: place(judged).map(|(_, used)| used),
-    });
-    Plot { heading: group.heading(), dots: dots.collect(), trend: group.outlook() }
+    };
+    let drawn: Vec<Dot> = group.values.iter().map(dot).collect();
+    let dots = drawn.iter().filter(|dot| shown_ids.contains(&*dot.id)).cloned().collect();
+    let drawn = thinned(drawn, marks);
+    Plot { heading: group.heading(), dots, drawn, trend: group.outlook() }
+}
+
+/// Of each stretch of time that which used most of the limit, and which used least: a line through
+/// them looks like one through all of them. The first and the last stay.
+fn thinned(dots: Vec<Dot>, marks: usize) -> Vec<Dot> {
+    if dots.len() <= marks {
+        return dots;
+    }
+    let stretches = u32::try_from((marks / 2).saturating_sub(1)).unwrap_or(u32::MAX).max(1);
+    let (first, last) = (dots[0].day.1, dots[dots.len() - 1].day.1);
+    let span = u64::from(last.saturating_sub(first)) + 1;
+    let mut kept = BTreeSet::from([0, dots.len() - 1]);
+    let mut ends: BTreeMap<u64, (usize, usize)> = BTreeMap::new();
+    for (at, dot) in dots.iter().enumerate().filter(|(_, dot)| dot.used.is_some()) {
+        let stretch = u64::from(dot.day.1.saturating_sub(first)) * u64::from(stretches) / span;
+        let (most, least) = ends.entry(stretch).or_insert((at, at));
+        *most = if dot.used > dots[*most].used { at } else { *most };
+        *least = if dot.used < dots[*least].used { at } else { *least };
+    }
+    kept.extend(ends.into_values().flat_map(|(most, least)| [most, least]));
+    let all = dots.into_iter().enumerate();
+    all.filter(|(at, _)| kept.contains(at)).map(|(_, dot)| dot).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use tapline_protocols::fact::Word;
+
+    use super::*;
+
+    fn dot(day: u32, used: u32) -> Dot {
+        Dot { day: (String::new(), day), used: Some(used), ..Dot::default() }
+    }
+
+    #[test]
+    fn a_long_line_keeps_its_highest_and_lowest_marks() {
+        let dots: Vec<Dot> = (0..1000).map(|n| dot(n * 3, n * 7 % 501 + 10)).collect();
+        let most = dots.iter().map(|dot| dot.used).max();
+        let least = dots.iter().map(|dot| dot.used).min();
+        for marks in [8, 60, 300] {
+            let kept = thinned(dots.clone(), marks);
+            assert!(kept.len() <= marks, "{marks}: {}", kept.len());
+            assert_eq!(kept.iter().map(|dot| dot.used).max(), most);
+            assert_eq!(kept.iter().map(|dot| dot.used).min(), least);
+            assert_eq!((kept.first(), kept.last()), (dots.first(), dots.last()));
+            assert!(kept.is_sorted_by_key(|dot| dot.day.1));
+        }
+        assert_eq!(thinned(dots.clone(), 1000), dots);
+    }
+
+    #[test]
+    fn pages_of_values_end_where_the_next_begins() {
+        let one = |n: u64| Measured {
+            id: n.to_string(),
+            day: Day::parse("2026-01-01").unwrap(),
+            reason: "scheduled".into(),
+            signed: (n, Word::Pass),
+            retest_of: None,
+            verdicts: Vec::new(),
+        };
+        let all: Vec<Measured> = (0..50).map(one).collect();
+        assert_eq!(shown_on(&all, None), (26..50).collect::<Vec<_>>());
+        assert_eq!(shown_on(&all, Some("26")), (2..26).collect::<Vec<_>>());
+        assert_eq!(shown_on(&all, Some("2")), [0, 1]);
+        assert_eq!(shown_on(&all, Some("x")), Vec::<usize>::new());
+    }
 }

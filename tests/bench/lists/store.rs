@@ -1,6 +1,7 @@
 //! A store of many assets and inspections: one inspection that the real core made, told again of
 //! other assets on other days. The books are marked and sealed as always; only syncs are left out.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -127,12 +128,15 @@ impl Writer {
         let span = u64::try_from(SPAN_US.1 - SPAN_US.0).unwrap();
         let wall_us = SPAN_US.0 + i64::try_from(span / of * n).unwrap();
         let id = format!("K3-{}-{n:06}", clock::utc_day(wall_us).replace('-', ""));
-        let first = template[0].seq;
+        let kept: Vec<&Line> =
+            template.iter().filter(|line| many || is_light(&line.fact)).collect();
+        // Lines name others by their numbers, which are the next ones here.
+        let numbers: BTreeMap<u64, u64> =
+            kept.iter().map(|line| line.seq).zip(self.seq..).collect();
         let mut facts = Vec::new();
-        let kept = template.iter().filter(|line| many || is_light(&line.fact));
         for line in kept {
             let mut fact = line.fact.clone();
-            retell(&mut fact, (&id, asset, n), self.seq.wrapping_sub(first));
+            retell(&mut fact, (&id, asset, n), &numbers);
             facts.push((fact, line.by.clone()));
         }
         let book = BookId::Inspection(id.clone());
@@ -142,17 +146,20 @@ impl Writer {
     }
 }
 
-/// What the lists need: without raw bytes, limits and instruments a record is a fifth as long.
+/// What the lists need: without raw bytes, limits and instruments a record is far shorter.
 fn is_light(fact: &Fact) -> bool {
     match fact {
-        Fact::Given(given) => matches!(given, Given::Asset { .. } | Given::Plan { .. }),
+        Fact::Given(given) => {
+            matches!(given, Given::Asset { .. } | Given::Plan { .. } | Given::Steps { .. })
+        }
         Fact::In(_) | Fact::Out(_) | Fact::Tick(_) | Fact::Scan(_) => false,
         _ => true,
     }
 }
 
 /// The same of another asset, on another day, under other numbers.
-fn retell(fact: &mut Fact, (id, asset, n): (&str, &Asset, u64), ahead: u64) {
+fn retell(fact: &mut Fact, (id, asset, n): (&str, &Asset, u64), numbers: &BTreeMap<u64, u64>) {
+    let renumber = |seq: &mut u64| *seq = numbers.get(seq).copied().unwrap_or(u64::MAX);
     match fact {
         Fact::Open(open) => {
             open.id = id.into();
@@ -160,11 +167,16 @@ fn retell(fact: &mut Fact, (id, asset, n): (&str, &Asset, u64), ahead: u64) {
         }
         Fact::Given(Given::Asset { asset: given }) => **given = asset.clone(),
         Fact::Verdict(verdict) => {
-            verdict.judged.from.iter_mut().for_each(|seq| *seq = seq.wrapping_add(ahead));
+            verdict.judged.from.iter_mut().for_each(renumber);
+            let chain = verdict.judged.chain.iter_mut();
+            chain.flat_map(|link| &mut link.from).for_each(renumber);
             if n.is_multiple_of(31) && verdict.judged.measurand.is_some() {
                 verdict.judged.verdict = Word::Fail;
             }
         }
+        Fact::Value(value) => value.from.iter_mut().for_each(|(seq, _)| renumber(seq)),
+        Fact::Null(null) => null.from.iter_mut().for_each(|(seq, _)| renumber(seq)),
+        Fact::Prove(prove) => prove.from.iter_mut().for_each(|(seq, _)| renumber(seq)),
         Fact::Sign(sign) => {
             sign.outcome = if n.is_multiple_of(31) { Word::Fail } else { Word::Pass };
         }

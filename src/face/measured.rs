@@ -1,0 +1,129 @@
+//! What an asset measured, and which verdicts rest on something, as the index has it.
+
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
+use axum::response::Json;
+use serde::Deserialize;
+use serde_json::{Value, json};
+use tapline_protocols::due::Day;
+use tapline_protocols::fact::Judged;
+
+use super::Hall;
+use super::problem::Refused;
+use super::query::{LIST_MAX, flag, limit, moment};
+use super::records::{ask, blocking};
+use crate::index::{RestPage, RestQuery, RestsIn};
+use crate::past::Measured;
+use crate::past::history::{Group, groups};
+use crate::replay::Basis;
+
+/// `GET /v1/assets/{id}/history`: like values of its newest signed inspections, oldest first.
+pub(super) async fn history(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refused> {
+    blocking(move || {
+        let found = ask(&hall, |index| index.measured(&id))?;
+        let retests: Vec<Value> = found.all.iter().filter_map(retest).collect();
+        let groups: Vec<Value> =
+            groups(found.all.iter().map(Measured::values)).iter().map(group).collect();
+        Ok(Json(json!({
+            "asset": id, "inspections": found.all.len(), "older": found.older,
+            "retests": retests, "groups": groups, "damaged": found.damaged,
+        })))
+    })
+    .await
+}
+
+fn retest(one: &Measured) -> Option<Value> {
+    let of = one.retest_of.as_ref()?;
+    Some(json!({
+        "id": one.id, "day": one.day.text(), "of": of, "reason": one.reason,
+        "outcome": one.signed.1,
+    }))
+}
+
+fn group(group: &Group) -> Value {
+    let value = |(id, day, judged): &(String, Day, Judged)| {
+        // How it came about stands in its book.
+        let judged = Judged { from: Vec::new(), chain: Vec::new(), ..judged.clone() };
+        json!({ "id": id, "day": day.text(), "judged": judged })
+    };
+    json!({ "like": group.like, "values": group.values.iter().map(value).collect::<Vec<Value>>() })
+}
+
+/// What verdicts may rest on.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum By {
+    Instrument,
+    Fixture,
+    Limit,
+    Driver,
+}
+
+/// Which verdicts are wanted.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wanted {
+    by: By,
+    of: String,
+    asset: Option<String>,
+    from: Option<String>,
+    to: Option<String>,
+    brief: Option<u8>,
+    after: Option<String>,
+    limit: Option<usize>,
+}
+
+/// `GET /v1/verdicts`: inspections in the order of their opening, each with its verdicts in force
+/// that rest on what is asked for. A page may have fewer than `limit`, or none, and still a `next`.
+pub(super) async fn verdicts(
+    State(hall): State<Hall>,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+) -> Result<Json<Value>, Refused> {
+    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    blocking(move || {
+        let brief = flag("brief", wanted.brief)?;
+        let query = wanted.query()?;
+        let page = ask(&hall, |index| index.resting(&query))?;
+        let RestPage { items, records, damaged, next } = page;
+        let items: Vec<Value> = items.iter().map(|one| item(one, brief)).collect();
+        let folder = hall.shared.folder.display().to_string();
+        let damaged = &damaged[..damaged.len().min(LIST_MAX)];
+        Ok(Json(json!({
+            "items": items, "next": next, "records": records, "damaged": damaged,
+            "folder": folder,
+        })))
+    })
+    .await
+}
+
+impl Wanted {
+    fn query(self) -> Result<RestQuery, Refused> {
+        for (name, text) in [("from", &self.from), ("to", &self.to)] {
+            moment(name, text.as_deref())?;
+        }
+        let basis = match self.by {
+            By::Instrument => Basis::Instrument(self.of),
+            By::Fixture => Basis::Fixture(self.of),
+            By::Limit => Basis::Limits(self.of),
+            // No driver has a name with such a version in it: nothing rests on it.
+            By::Driver => Basis::driver(&self.of).unwrap_or(Basis::Driver(self.of, None)),
+        };
+        let (limit, asset, after) = (limit(self.limit)?, self.asset, self.after);
+        Ok(RestQuery { basis, asset, from: self.from, to: self.to, after, limit })
+    }
+}
+
+fn item(one: &RestsIn, brief: bool) -> Value {
+    let verdict = |(seq, step, recorded): &(u64, String, Judged)| match brief {
+        true => json!({ "seq": seq, "step": step }),
+        false => json!({ "seq": seq, "step": step, "recorded": recorded }),
+    };
+    let verdicts: Vec<Value> = one.verdicts.iter().map(verdict).collect();
+    json!({
+        "id": one.id, "asset": one.asset, "opened": one.opened, "sealed": one.sealed,
+        "verdicts": verdicts,
+    })
+}
