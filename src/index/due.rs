@@ -1,6 +1,5 @@
 //! The worklist: when each asset is due, from the ledger.
 
-use serde::Deserialize;
 use serde_json::Value;
 use tapline_protocols::due::Day;
 use tapline_protocols::fact::Word;
@@ -8,7 +7,6 @@ use tapline_protocols::register::{Risk, lies_in};
 
 use super::IndexFault;
 use super::ledger::{Ledger, Stand, Standing};
-use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::store::Index;
 use crate::past::due::Counted;
@@ -103,11 +101,6 @@ pub struct Due {
     pub visited: Option<Value>,
 }
 
-#[derive(Deserialize)]
-struct Described {
-    description: String,
-}
-
 impl Index {
     /// A part of the worklist.
     ///
@@ -121,35 +114,24 @@ impl Index {
                 let all = ledger.sorted(counted);
                 page(&ledger, &all, query)
             };
-            let mut unpress = Unpress::new()?;
-            for one in page {
-                list.rows.push(self.row(&mut unpress, &one, query.today)?);
-            }
+            list.rows = page.iter().map(|one| row(one, query.today)).collect();
             Ok(list)
         })
     }
+}
 
-    /// An asset as it is shown.
-    pub(super) fn row(
-        &self,
-        unpress: &mut Unpress,
-        one: &Standing,
-        today: Day,
-    ) -> Result<Due, IndexFault> {
-        let text = self.newest_line(unpress, "asset", &one.asset)?;
-        let described = text.and_then(|text| serde_json::from_str::<Described>(&text).ok());
-        let missing = || IndexFault::Doubt(format!("{} is missing in the register", one.asset));
-        Ok(Due {
-            asset: one.asset.to_string(),
-            description: described.ok_or_else(missing)?.description,
-            location: one.location.to_string(),
-            risk: one.risk,
-            interval: one.interval.as_deref().map(str::to_owned),
-            due: one.course.due,
-            state: one.state(today),
-            last: one.last.as_ref().map(|last| (last.id.to_string(), last.day, last.outcome)),
-            visited: one.visited.as_ref().map(|visited| visited.json(today)),
-        })
+/// An asset as it is shown.
+pub(super) fn row(one: &Standing, today: Day) -> Due {
+    Due {
+        asset: one.asset.to_string(),
+        description: one.description.to_string(),
+        location: one.location.to_string(),
+        risk: one.risk,
+        interval: one.interval.as_deref().map(str::to_owned),
+        due: one.course.due,
+        state: one.state(today),
+        last: one.last.as_ref().map(|last| (last.id.to_string(), last.day, last.outcome)),
+        visited: one.visited.as_ref().map(|visited| visited.json(today)),
     }
 }
 

@@ -71,6 +71,7 @@ struct Names {
 pub(super) struct Registered {
     /// Day of the line, UTC.
     day: Option<Day>,
+    description: usize,
     /// The same place has the same number.
     pub(super) location: usize,
     /// As it is written, and as it is understood.
@@ -107,6 +108,7 @@ pub(super) struct Stand {
 #[derive(Debug, Clone)]
 pub(super) struct Standing {
     pub(super) asset: Name,
+    pub(super) description: Name,
     pub(super) location: Name,
     pub(super) interval: Option<Name>,
     pub(super) risk: Option<Risk>,
@@ -123,6 +125,7 @@ pub(super) type As = (Option<Day>, Counted);
 #[derive(Deserialize)]
 struct AssetLine {
     id: String,
+    description: String,
     location: String,
     interval: Option<String>,
     due: Option<String>,
@@ -182,6 +185,7 @@ impl Ledger {
                 let registered = Registered {
                     day: wall_text(text).and_then(|t| Day::parse(t.get(..10)?)),
                     interval: line.interval.as_deref().map(every),
+                    description: names.number(&line.description),
                     location: names.number(&line.location),
                     due: line.due.as_deref().and_then(Day::parse),
                     risk: line.risk,
@@ -432,6 +436,7 @@ impl Ledger {
         let registered = self.registered(place);
         Standing {
             asset: self.id(place).clone(),
+            description: self.name(registered.description).clone(),
             location: self.name(registered.location).clone(),
             interval: registered.interval.map(|(text, _)| self.name(text).clone()),
             risk: registered.risk,

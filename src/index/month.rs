@@ -12,9 +12,8 @@ use tapline_protocols::fact::Word;
 use tapline_protocols::register::Risk;
 
 use super::IndexFault;
-use super::due::Due;
+use super::due::{Due, row};
 use super::ledger::{Ledger, Stand, Standing};
-use super::press::Unpress;
 use super::query::LIST_MAX;
 use super::sheet::moment_key;
 use super::store::Index;
@@ -131,7 +130,7 @@ impl Index {
                 listed.iter().filter_map(|one| counting.missing(one)).collect();
             let all = listed.len() as u64;
             let on_time = Share { of: all - missing.len() as u64, all };
-            let (missing_all, (missing, next)) = (missing.len(), self.page(&counting, &missing)?);
+            let (missing_all, (missing, next)) = (missing.len(), page(&counting, &missing));
             Ok(Month {
                 as_of,
                 shares: vec![
@@ -179,31 +178,24 @@ impl Index {
         })?;
         Ok(made)
     }
+}
 
-    fn page(
-        &self,
-        counting: &Counting<'_>,
-        missing: &[(&Standing, Option<Day>)],
-    ) -> Result<(Vec<Missing>, Option<String>), IndexFault> {
-        let query = counting.query;
-        let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
-        let after = query.after.as_deref();
-        let behind =
-            missing.iter().skip_while(|(one, _)| after.is_some_and(|id| *one.asset != *id));
-        let mut behind = behind.skip(usize::from(after.is_some()));
-        let mut rows = Vec::new();
-        let mut unpress = Unpress::new()?;
-        for (one, late) in behind.by_ref().take(most) {
-            let visit = counting.visits.get(&*one.asset).and_then(|all| all.last()).cloned();
-            rows.push(Missing {
-                due: self.row(&mut unpress, one, query.first)?,
-                late: *late,
-                visit,
-            });
-        }
-        let next = behind.next().and_then(|_| rows.last().map(|row| row.due.asset.clone()));
-        Ok((rows, next))
+fn page(
+    counting: &Counting<'_>,
+    missing: &[(&Standing, Option<Day>)],
+) -> (Vec<Missing>, Option<String>) {
+    let query = counting.query;
+    let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
+    let after = query.after.as_deref();
+    let behind = missing.iter().skip_while(|(one, _)| after.is_some_and(|id| *one.asset != *id));
+    let mut behind = behind.skip(usize::from(after.is_some()));
+    let mut rows = Vec::new();
+    for (one, late) in behind.by_ref().take(most) {
+        let visit = counting.visits.get(&*one.asset).and_then(|all| all.last()).cloned();
+        rows.push(Missing { due: row(one, query.first), late: *late, visit });
     }
+    let next = behind.next().and_then(|_| rows.last().map(|row| row.due.asset.clone()));
+    (rows, next)
 }
 
 /// Those that are due in the month, as they stood before it, in the order of their dates.
