@@ -12,9 +12,10 @@ use super::Hall;
 use super::problem::Refused;
 use super::query::{LIST_MAX, flag, limit, moment};
 use super::records::{ask, blocking};
-use crate::index::{RestPage, RestQuery, RestsIn};
-use crate::past::Measured;
+use crate::books::OnShelf;
+use crate::index::{Measurements, RestPage, RestQuery, RestsIn};
 use crate::past::history::{Group, groups};
+use crate::past::{self, Measured, Past};
 use crate::replay::Basis;
 
 /// `GET /v1/assets/{id}/history`: like values of its newest signed inspections, oldest first.
@@ -23,7 +24,7 @@ pub(super) async fn history(
     Path(id): Path<String>,
 ) -> Result<Json<Value>, Refused> {
     blocking(move || {
-        let found = ask(&hall, |index| index.measured(&id))?;
+        let found = measured(&hall, &id)?;
         let retests: Vec<Value> = found.all.iter().filter_map(retest).collect();
         let groups: Vec<Value> =
             groups(found.all.iter().map(Measured::values)).iter().map(group).collect();
@@ -33,6 +34,20 @@ pub(super) async fn history(
         })))
     })
     .await
+}
+
+/// What the index has of an asset; where something was added after the seal, the books tell.
+pub(in crate::face) fn measured(hall: &Hall, asset: &str) -> Result<Measurements, Refused> {
+    let mut found = ask(hall, |index| index.measured(asset))?;
+    for id in std::mem::take(&mut found.added_to) {
+        let record = OnShelf { id, sealed: true };
+        match past::read(&hall.shared.folder, &record, Some(asset)) {
+            Ok(past) => found.all.extend(past.and_then(Past::measured)),
+            Err(_) => found.damaged.push(record.id),
+        }
+    }
+    found.all.sort_by_key(|one| one.signed.0);
+    Ok(found)
 }
 
 fn retest(one: &Measured) -> Option<Value> {

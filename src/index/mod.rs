@@ -55,6 +55,7 @@ pub use month::{AGAIN_DAYS, Missing, Month, MonthQuery, Share};
 pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;
 
+pub(crate) use rests::Measurements;
 pub use rests::{RestPage, RestQuery, RestsIn};
 pub use store::Index;
 pub use summary::{LimitRow, Summary};

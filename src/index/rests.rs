@@ -31,6 +31,9 @@ pub(crate) struct Measurements {
     pub(crate) all: Vec<Measured>,
     /// Those whose book is damaged: they are left out.
     pub(crate) damaged: Vec<String>,
+    /// Those to which something was added since, which may be of another asset now: their books
+    /// tell.
+    pub(crate) added_to: Vec<String>,
     /// Older ones than these are left out.
     pub(crate) older: bool,
 }
@@ -125,9 +128,13 @@ impl Index {
             let unsealed = self.live().unsealed.clone();
             let sealed = |(_, id): &Once| !unsealed.contains(id);
             for (_, id) in self.history(asset)?.into_iter().rev().filter(sealed) {
-                if found.all.len() == MEASURED_MAX {
+                if found.all.len() + found.added_to.len() == MEASURED_MAX {
                     found.older = true;
                     break;
+                }
+                if self.ledger().later(&id).is_some() {
+                    found.added_to.push(id);
+                    continue;
                 }
                 let (kept, judged) = self.kept(&mut unpress, &id)?;
                 match kept.damaged {

@@ -11,8 +11,9 @@ use tapline_protocols::fact::Judged;
 
 use super::Desk;
 use super::past::place;
+use crate::face::measured::measured;
 use crate::face::problem::Refused;
-use crate::face::records::{ask, blocking};
+use crate::face::records::blocking;
 use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
 use crate::page::{limit, shown, word};
@@ -50,7 +51,7 @@ pub(super) async fn view(
         .ok_or_else(|| Refused::new("not_found", format!("the register has no asset `{id}`")))?;
     let hall = desk.hall.clone();
     blocking(move || {
-        let found = ask(&hall, |index| index.measured(&asset.id))?;
+        let found = measured(&hall, &asset.id)?;
         let shown = shown_on(&found.all, from.0.after.as_deref());
         let older = shown.first().filter(|first| **first > 0).map(|at| found.all[*at].id.clone());
         let shown: BTreeSet<&str> = shown.iter().map(|at| found.all[*at].id.as_str()).collect();
