@@ -15,6 +15,7 @@ pub mod inbox;
 pub mod index;
 pub mod learn;
 pub mod link;
+pub mod orders;
 mod page;
 mod past;
 pub mod ports;

@@ -83,7 +83,7 @@ fn null(world: &mut World) {
 fn inspect(world: &mut World) -> (String, Option<String>) {
     world.scan("OP-0007");
     world.scan("P-0109");
-    let begun = world.ask(Request::Begin { plan: None, asset: None, reason: None, with: vec![] });
+    let begun = world.ask(Request::begin(None));
     let id = begun.unwrap().id.unwrap();
     supply(world);
     null(world);

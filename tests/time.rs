@@ -80,7 +80,7 @@ fn ready() -> World {
 
 fn begin(world: &mut World, asset: &str) -> Result<Answer, Problem> {
     let asset = Some(asset.to_string());
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] })
+    world.ask(Request::begin(asset))
 }
 
 /// Opens an inspection of a lamp of class I; its book.

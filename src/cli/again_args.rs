@@ -78,6 +78,12 @@ pub struct Due {
     /// Only what lies in this place, such as North/2: its wards and rooms too
     #[arg(long, value_name = "PLACE")]
     pub under: Option<String>,
+    /// Only what work orders ask for
+    #[arg(long)]
+    pub ordered: bool,
+    /// Only what goes back to whom it belongs, with its day
+    #[arg(long)]
+    pub back: bool,
     /// At most so many lines, those that are due first
     #[arg(long, value_name = "N")]
     pub limit: Option<usize>,

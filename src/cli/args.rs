@@ -8,6 +8,7 @@ pub use super::again_args::{Due, Explain, Find, History, Month, Replay, Span};
 pub use super::asset_args::AssetCommand;
 pub use super::bench_args::BenchCommand;
 pub use super::life_args::LifeCommand;
+pub use super::order::OrderCommand;
 
 /// Taps the bench instruments of a clinical-engineering workshop and keeps what they said as
 /// evidence.
@@ -178,6 +179,12 @@ pub enum Command {
         /// What to do with them.
         #[command(subcommand)]
         what: AssetCommand,
+    },
+    /// Work orders: what other programs want to be inspected, and what came of it
+    Order {
+        /// What to do with them.
+        #[command(subcommand)]
+        what: OrderCommand,
     },
     /// Operators: list, show, import, log in at the bench
     Operator {

@@ -76,7 +76,7 @@ fn import(
 
 /// What a list changed, or would: a line for each asset of which the register says or said
 /// something else.
-fn told(answer: &Value, dry_run: bool, common: &Common) -> Result<(), Trouble> {
+pub(super) fn told(answer: &Value, dry_run: bool, common: &Common) -> Result<(), Trouble> {
     if common.json {
         return output::data(&answer.to_string());
     }

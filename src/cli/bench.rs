@@ -76,8 +76,9 @@ fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
             ("check", json!({ "standard": standard, "instrument": instrument }))
         }
         BenchCommand::Describe { tell } => ("describe", json!({ "tell": told(&tell)? })),
-        BenchCommand::Begin { plan, asset, reason } => {
-            ("begin", json!({ "plan": plan, "asset": asset, "reason": reason }))
+        BenchCommand::Begin { plan, asset, reason, order } => {
+            let body = json!({ "plan": plan, "asset": asset, "reason": reason, "order": order });
+            ("begin", body)
         }
         BenchCommand::Act { what } => ("act", json!({ "what": what })),
         BenchCommand::Capture => ("capture", json!({})),
@@ -196,7 +197,7 @@ mod tests {
     fn every_request_is_one_that_the_station_knows() {
         let commands = [
             BenchCommand::Scan { code: "P-0107".into() },
-            BenchCommand::Begin { plan: None, asset: None, reason: "scheduled".into() },
+            BenchCommand::Begin { plan: None, asset: None, reason: None, order: Some("A".into()) },
             BenchCommand::Act { what: "clear".into() },
             BenchCommand::Capture,
             BenchCommand::Discard { seq: 7, cause: "wrong_point".into(), second: None },

@@ -33,9 +33,13 @@ pub enum BenchCommand {
         /// Asset [default: the one that was scanned]
         #[arg(long)]
         asset: Option<String>,
-        /// acceptance, scheduled, after_repair or other
-        #[arg(long, default_value = "scheduled")]
-        reason: String,
+        /// acceptance, scheduled, after_repair or other [default: what its order says, else
+        /// scheduled]
+        #[arg(long)]
+        reason: Option<String>,
+        /// Work order that it is made for; none for none [default: the only open one of the asset]
+        #[arg(long)]
+        order: Option<String>,
     },
     /// A deliberate act: connected, clear, live, dead, or test for the lever of the test current
     Act {

@@ -10,6 +10,7 @@ use super::args::{Common, Due};
 use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::clock;
+use crate::orders::{Order, Orders};
 use crate::past;
 use crate::past::due::{Counted, Ledger, Row, summary, summed};
 use crate::past::visited;
@@ -53,12 +54,17 @@ fn of_books(folder: &Path, args: &Due, today: Day, common: &Common) -> Result<Ex
             Ok(())
         },
     )?;
+    let orders = ledger.orders().clone();
     let counted = Counted { from_due: args.from_due, month_end: args.month_end };
     let mut rows = ledger.rows(counted, today);
     let under = args.under.as_deref().unwrap_or_default();
     rows.retain(|row| row.asset.as_ref().is_some_and(|asset| asset.lies_in(under)));
+    let ordered =
+        |row: &Row| row.asset.as_ref().is_some_and(|one| !orders.open_of(&one.id).is_empty());
+    let back = |row: &Row| row.asset.as_ref().is_some_and(|one| one.return_by.is_some());
+    rows.retain(|row| (!args.ordered || ordered(row)) && (!args.back || back(row)));
     for row in rows.iter().take(args.limit.unwrap_or(usize::MAX)) {
-        print(&item(row, today), common)?;
+        print(&item(row, &orders, today), common)?;
     }
     if !common.json {
         output::talk(&match rows.is_empty() && known {
@@ -72,7 +78,12 @@ fn of_books(folder: &Path, args: &Due, today: Day, common: &Common) -> Result<Ex
 /// The station's index is asked, page by page.
 fn of_station(client: &Client, args: &Due, today: Day, common: &Common) -> Result<Exit, Trouble> {
     let mut path = format!("/v1/due?on={}", today.text());
-    let flags = [("from_due", args.from_due), ("month_end", args.month_end)];
+    let flags = [
+        ("from_due", args.from_due),
+        ("month_end", args.month_end),
+        ("ordered", args.ordered),
+        ("back", args.back),
+    ];
     flags.iter().filter(|(_, is)| *is).for_each(|(name, _)| path += &format!("&{name}=1"));
     let texts = [("asset", args.asset.as_deref()), ("under", args.under.as_deref())];
     for (name, text) in texts {
@@ -119,7 +130,7 @@ fn unknown(asset: &str) -> Trouble {
 }
 
 /// An asset in the form in which the station answers.
-fn item(row: &Row, today: Day) -> Value {
+fn item(row: &Row, orders: &Orders, today: Day) -> Value {
     let asset = row.asset.as_ref();
     let last = row
         .last
@@ -135,6 +146,11 @@ fn item(row: &Row, today: Day) -> Value {
         "state": row.state(today),
         "last": last,
         "visited": row.visited.as_ref().map(|visited| visited.json(today)),
+        "ownership": asset.and_then(|asset| asset.ownership),
+        "return_by": asset.and_then(|asset| asset.return_by.as_ref()),
+        "orders": asset.map(|asset| {
+            orders.open_of(&asset.id).into_iter().map(Order::mark).collect::<Vec<_>>()
+        }),
     })
 }
 
@@ -157,5 +173,34 @@ fn print(item: &Value, common: &Common) -> Result<(), Trouble> {
         ("location", of("location")),
         ("last", &last),
     ];
-    output::data(&(english().tell("due", of("state"), &values) + &visited::text(&item["visited"])))
+    let line = english().tell("due", of("state"), &values);
+    output::data(
+        &(line + &visited::text(&item["visited"]) + &first(item) + &back(item) + &ordered(item)),
+    )
+}
+
+/// What its first inspection is.
+fn first(item: &Value) -> String {
+    let never = item["state"] == "never";
+    if never { english().say("due", "acceptance").into() } else { String::new() }
+}
+
+/// When it goes back to whom it belongs.
+fn back(item: &Value) -> String {
+    let Some(day) = item["return_by"].as_str() else { return String::new() };
+    let whose = item["ownership"].as_str().unwrap_or_default().replace('_', " ");
+    english().tell("due", "back", &[("day", day), ("whose", &whose)])
+}
+
+/// What is ordered for it.
+fn ordered(item: &Value) -> String {
+    let orders = item["orders"].as_array().map_or(&[][..], Vec::as_slice);
+    let one = |order: &Value| {
+        let of = |name: &str| order[name].as_str().unwrap_or_default();
+        let reason = english().say("why_inspected", of("reason"));
+        let values = [("order", of("order")), ("reason", reason), ("day", of("wanted_by"))];
+        let key = if order["wanted_by"].is_null() { "ordered" } else { "ordered_by" };
+        english().tell("due", key, &values)
+    };
+    orders.iter().map(one).collect()
 }

@@ -31,6 +31,7 @@ mod life;
 mod life_args;
 mod month;
 mod offline;
+pub(crate) mod order;
 mod output;
 mod page;
 mod plain;
@@ -208,6 +209,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Instrument { what } => register::instruments(&client(), what, &common),
         Command::Standard { what } => register::run(&client(), "standards", what, &common),
         Command::Fixture { what } => register::run(&client(), "fixtures", what, &common),
+        Command::Order { what } => order::run(&client(), what, &common),
         Command::Operator { what } => register::operators(&client(), what, &common),
         Command::Completions { shell } => shell::completions(shell),
         Command::Man { folder } => shell::man(&folder),

@@ -9,6 +9,7 @@ use serde_json::{Map, Value};
 use super::Hall;
 use super::peer::Peer;
 use super::problem::Refused;
+use super::records;
 use crate::station::event::{Answer, Problem, Request};
 
 /// What can be asked of a bench, besides the paths of their own.
@@ -138,6 +139,19 @@ async fn later(hall: &Hall, peer: Peer, (act, id): (&str, String), body: &[u8]) 
     ask(hall, peer, bench, act, body).await.map(Json)
 }
 
+/// `POST /v1/orders/{id}/withdraw`: `{"reason","bench","by"}`.
+pub(super) async fn withdraw(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    Path(order): Path<String>,
+    body: Bytes,
+) -> Done {
+    let mut body = object(&body)?;
+    let bench = take(&mut body, "bench")?;
+    body.insert("order".into(), order.into());
+    ask(&hall, peer.0, bench, "withdraw", body).await.map(Json)
+}
+
 /// Asks the station for something whose fields stand in a body.
 pub(super) async fn ask(
     hall: &Hall,
@@ -150,7 +164,31 @@ pub(super) async fn ask(
     body.insert("do".into(), act.into());
     let request: Request = serde_json::from_value(body.into())
         .map_err(|error| Refused::new("bad_input", format!("`{act}`: {error}")))?;
-    Ok(hall.shared.command(peer.0, bench, by, request).await?)
+    let answer = hall.shared.command(peer.0, bench, by, request).await?;
+    Ok(with_first(hall, answer).await)
+}
+
+/// Says of an asset that has no inspection yet that its first one may be its acceptance. Where the
+/// index can't tell yet, nothing is said.
+async fn with_first(hall: &Hall, mut answer: Answer) -> Answer {
+    let (asset, key) = match answer.say.iter().map(String::as_str).collect::<Vec<_>>()[..] {
+        ["scan.selected", asset, ..] => (asset.to_owned(), "scan.never"),
+        ["begin.open" | "begin.unproved", id, ..] => (id.to_owned(), "begin.never"),
+        _ => return answer,
+    };
+    let Ok(Some(asset)) = hall.shared.ask(move |core| core.may_be_new(&asset)).await else {
+        return answer;
+    };
+    let (shared, of) = (hall.shared.clone(), asset.clone());
+    let known = records::blocking(move || {
+        let indexer = shared.indexer.get().filter(|indexer| indexer.is_level());
+        let closed = indexer.and_then(|indexer| indexer.ask(|index| index.closed_of(&of)).ok());
+        Ok(closed.map(|closed| closed.is_empty()))
+    });
+    if let Ok(Some(true)) = known.await {
+        answer.besides.push(vec![key.into(), asset]);
+    }
+    answer
 }
 
 /// The body as an object; empty where there is none.

@@ -23,11 +23,11 @@ use crate::station::register::Register;
 
 /// The registers.
 pub(super) const NAMES: &[&str] =
-    &["assets", "checks", "fixtures", "instruments", "operators", "standards"];
+    &["assets", "checks", "fixtures", "instruments", "operators", "orders", "standards"];
 
 /// Those that files add to.
 pub(super) const IMPORTED: &[&str] =
-    &["assets", "fixtures", "instruments", "operators", "standards"];
+    &["assets", "fixtures", "instruments", "operators", "orders", "standards"];
 
 /// Where a list goes on.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -134,6 +134,7 @@ fn entries(register: &Register, name: &str) -> Vec<(String, Value)> {
         "standards" => pairs(register.standards.iter()),
         "checks" => charts(register),
         "operators" => pairs(register.operators.iter()),
+        "orders" => register.orders.all().map(|one| (one.fact.order.clone(), one.json())).collect(),
         _ => Vec::new(),
     }
 }

@@ -1,9 +1,11 @@
 //! The worklist: when each asset is due, from the ledger.
 
+use std::collections::BTreeSet;
+
 use serde_json::Value;
 use tapline_protocols::due::Day;
 use tapline_protocols::fact::Word;
-use tapline_protocols::register::{Risk, lies_in};
+use tapline_protocols::register::{Ownership, Risk, lies_in};
 
 use super::IndexFault;
 use super::ledger::{Ledger, Stand, Standing};
@@ -22,6 +24,8 @@ pub struct DueQuery {
     pub place: String,
     /// This one.
     pub asset: Option<String>,
+    /// One of these.
+    pub among: Option<BTreeSet<String>>,
     /// Standing so: `overdue due no_interval never not_passed`.
     pub state: Option<String>,
     /// Counted from the day on which it was due, whatever the station was told.
@@ -43,6 +47,7 @@ impl DueQuery {
             under: String::new(),
             place: String::new(),
             asset: None,
+            among: None,
             state: None,
             from_due: false,
             month_end: false,
@@ -99,6 +104,10 @@ pub struct Due {
     pub last: Option<(String, Day, Word)>,
     /// What came of looking for it since.
     pub visited: Option<Value>,
+    /// Whose it is, where it is not the hospital's own alone.
+    pub ownership: Option<Ownership>,
+    /// Day on which it goes back.
+    pub return_by: Option<String>,
 }
 
 impl Index {
@@ -132,6 +141,8 @@ pub(super) fn row(one: &Standing, today: Day) -> Due {
         state: one.state(today),
         last: one.last.as_ref().map(|last| (last.id.to_string(), last.day, last.outcome)),
         visited: one.visited.as_ref().map(|visited| visited.json(today)),
+        ownership: one.ownership,
+        return_by: one.return_by.as_deref().map(str::to_owned),
     }
 }
 
@@ -180,6 +191,7 @@ impl<'a> Wanted<'a> {
     fn wants(&mut self, one: &Stand) -> bool {
         let (query, ledger) = (self.query, self.ledger);
         !ledger.is_retired(one, &self.today)
+            && query.among.as_ref().is_none_or(|among| among.contains(&**ledger.id(one)))
             && query.state.as_deref().is_none_or(|state| ledger.state(one, query.today) == state)
             && self.is_there(ledger.registered(one).location)
     }

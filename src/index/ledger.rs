@@ -10,7 +10,7 @@ use std::sync::Arc;
 use serde::Deserialize;
 use tapline_protocols::due::{Counting, Day, Every};
 use tapline_protocols::fact::{Later, VisitFact, Word};
-use tapline_protocols::register::Risk;
+use tapline_protocols::register::{Ownership, Risk};
 
 use super::IndexFault;
 use super::sheet::{Entry, Listed, Sheet};
@@ -80,6 +80,9 @@ pub(super) struct Registered {
     pub(super) risk: Option<Risk>,
     /// First day on which it is out of use for good, as the register writes it.
     retired: Option<usize>,
+    ownership: Option<Ownership>,
+    /// Day on which it goes back, as the register writes it.
+    return_by: Option<usize>,
 }
 
 /// A signed inspection.
@@ -116,6 +119,10 @@ pub(super) struct Standing {
     pub(super) last: Option<Inspected>,
     /// It was looked for since.
     pub(super) visited: Option<Visited>,
+    /// Whose it is.
+    pub(super) ownership: Option<Ownership>,
+    /// Day on which it goes back.
+    pub(super) return_by: Option<Name>,
 }
 
 /// As what is asked for: before a day, or whatever happened; and how days are counted.
@@ -131,6 +138,8 @@ struct AssetLine {
     due: Option<String>,
     risk: Option<Risk>,
     retired: Option<String>,
+    ownership: Option<Ownership>,
+    return_by: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -190,6 +199,8 @@ impl Ledger {
                     due: line.due.as_deref().and_then(Day::parse),
                     risk: line.risk,
                     retired: line.retired.as_deref().map(|text| names.number(text)),
+                    ownership: line.ownership,
+                    return_by: line.return_by.as_deref().map(|text| names.number(text)),
                 };
                 self.put(&line.id, seq, Event::Registered(Box::new(registered)));
             }
@@ -443,6 +454,8 @@ impl Ledger {
             course: place.course,
             last,
             visited,
+            ownership: registered.ownership,
+            return_by: registered.return_by.map(|text| self.name(text).clone()),
         }
     }
 }

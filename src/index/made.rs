@@ -228,6 +228,7 @@ impl Store {
             asset: asset.id.clone(),
             plan: plan.into(),
             reason: reason.into(),
+            order: None,
             policy: Policy::default(),
             scan: None,
             legend: None,

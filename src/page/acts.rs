@@ -2,6 +2,7 @@
 //! The script sends a form's fields as JSON to the act it names; `data-expect` adds what was seen.
 
 use maud::{Markup, html};
+use serde_json::Value;
 use tapline_protocols::plan::Switch;
 
 use super::bench::Bench;
@@ -48,7 +49,9 @@ fn resume(rests: &Opened) -> Markup {
 /// What the station asks for.
 fn primary(bench: &Bench) -> Markup {
     match state(bench) {
-        "" if bench.status.selected.is_some() => begin(),
+        "" if bench.status.selected.is_some() => {
+            begin(bench.status.selected.as_ref().map_or(&[][..], |selected| &selected.orders))
+        }
         "" => match bench.stranger() {
             Some(stranger) => super::stranger::answers(stranger),
             None => html! {},
@@ -124,14 +127,18 @@ fn by_hand(first: bool) -> Markup {
     }
 }
 
-fn begin() -> Markup {
+/// With the reason of the order that is wanted first, where there is one: it is then made for it.
+fn begin(orders: &[Value]) -> Markup {
+    let of = |order: &Value, name: &str| order[name].as_str().unwrap_or_default().to_owned();
+    let wanted = orders.first().map(|order| of(order, "reason"));
     html! {
+        @for order in orders { p { (say("order")) " " (of(order, "order")) " " (of(order, "remark")) } }
         form data-act="begin" {
             label {
                 (say("reason"))
                 select name="reason" {
                     @for reason in ["scheduled", "acceptance", "after_repair", "other"] {
-                        option value=(reason) { (english().say("why_inspected", reason)) }
+                        option value=(reason) selected[wanted.as_deref() == Some(reason)] { (english().say("why_inspected", reason)) }
                     }
                 }
             }

@@ -17,6 +17,8 @@ pub(crate) struct Due {
     pub due: Option<String>,
     /// `overdue due no_interval never not_passed`.
     pub state: &'static str,
+    /// What work orders ask for.
+    pub orders: Vec<String>,
     /// Last inspection: day, name, verdict.
     pub last: Option<(String, String, String)>,
 }
@@ -66,7 +68,8 @@ fn due_row(row: &Due) -> Markup {
     html! {
         tr .late[row.state == "overdue"] {
             td { (row.due.as_deref().unwrap_or("–"))
-                @if row.state != "due" { br; (english().say("due_state", row.state)) } }
+                @if row.state != "due" { br; (english().say("due_state", row.state)) }
+                @for order in &row.orders { br; (order) } }
             th scope="row" { a href={ "/asset/" (row.asset) } { (row.asset) } }
             td { (row.description) }
             td { (row.location) }

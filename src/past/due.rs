@@ -13,6 +13,7 @@ use super::Past;
 use super::course::{Course, done};
 use super::visited::Visited;
 use crate::books::Shelf;
+use crate::orders::Orders;
 use crate::station::event::BookId;
 use crate::words::english;
 
@@ -26,7 +27,7 @@ pub(crate) struct Counted {
 }
 
 /// What happened to assets, as it is read.
-pub(crate) struct Ledger(Vec<(u64, Event)>);
+pub(crate) struct Ledger(Vec<(u64, Event)>, Orders);
 
 impl Ledger {
     /// What the station books say, of one asset or of all.
@@ -34,12 +35,17 @@ impl Ledger {
     /// # Errors
     /// They can't be read, or are damaged: a sentence.
     pub(crate) fn of(folder: &Path, asset: Option<&str>) -> Result<Ledger, String> {
-        registered(folder, asset).map(Ledger)
+        registered(folder, asset).map(|(events, orders)| Ledger(events, orders))
     }
 
     /// Some asset is registered.
     pub(crate) fn knows_an_asset(&self) -> bool {
         self.0.iter().any(|(_, event)| matches!(event, Event::Registered(_)))
+    }
+
+    /// What is ordered for an asset, what is wanted first before the other.
+    pub(crate) fn orders(&self) -> &Orders {
+        &self.1
     }
 
     /// Takes what a sealed inspection came to; what nobody signed moves no date.
@@ -88,13 +94,14 @@ fn sorted(rows: BTreeMap<String, Row>) -> Vec<Row> {
 }
 
 /// Assets as they were registered, each time, and how the station counted.
-fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, String> {
+fn registered(folder: &Path, wanted: Option<&str>) -> Result<(Vec<(u64, Event)>, Orders), String> {
     let shelf = Shelf::new(Arc::new(super::folder(folder)?));
     let halted = |halted: crate::books::Halted| halted.to_string();
     let mut lines = shelf.lines(&BookId::Station).map_err(halted)?;
-    let mut events = Vec::new();
+    let (mut events, mut orders) = (Vec::new(), Orders::default());
     for line in lines.by_ref() {
         let line = line.map_err(halted)?;
+        orders.apply(line.seq, &line.fact);
         match line.fact {
             Fact::Asset(asset) if wanted.is_none_or(|wanted| wanted == asset.id) => {
                 events.push((line.seq, Event::Registered(asset)));
@@ -108,7 +115,7 @@ fn registered(folder: &Path, wanted: Option<&str>) -> Result<Vec<(u64, Event)>, 
     }
     match lines.damaged() {
         Some(_) => Err(english().say("due", "damaged").into()),
-        None => Ok(events),
+        None => Ok((events, orders)),
     }
 }
 

@@ -23,7 +23,8 @@ use crate::station::event::{BookId, Event, Stored};
 use crate::station::library::sha256;
 use crate::station::register::Register;
 use crate::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings, sealed_last,
+    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings, order_of,
+    sealed_last,
 };
 use crate::words;
 
@@ -172,6 +173,11 @@ fn what_was_found(
     let benches = config.benches.len();
     let read = |sealed: &SealedFact| shelf.as_sealed(sealed);
     let sealed = sealed_last((&station, &boot), &found.sealed, benches, read)?;
+    let mut ended = BTreeMap::new();
+    for fact in &found.sealed {
+        let end = read(fact)?.and_then(|lines| order_of(&fact.id, &lines));
+        ended.extend(end.map(|end| (fact.id.clone(), end)));
+    }
     let heard = shelf.newest_line(&BookId::Idle(day.clone()))?;
     Ok(Found {
         station,
@@ -181,6 +187,7 @@ fn what_was_found(
         sealed,
         left: left(&config.store.folder, &found.sealed),
         heard: heard.map(|line| (line.seq, line.at.boot_us)),
+        ended,
     })
 }
 

@@ -23,6 +23,7 @@ use crate::books::{Cause, Folder, Halted, Lock};
 use crate::clock;
 use crate::config::{Config, drivers};
 use crate::face;
+use crate::orders;
 use crate::ports;
 use crate::station::StationSettings;
 use crate::words::english;
@@ -172,9 +173,11 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     make_room(&config).await;
     let pruning = tokio::spawn(prune(config.clone()));
     let telling = tokio::spawn(super::webhook::tell(config.clone(), shared.clone()));
+    let orders = tokio::spawn(orders::watch(shared.clone()));
     let result = lives(&config, &disk, &shared, stop).await;
     pruning.abort();
     telling.abort();
+    orders.abort();
     notify("STOPPING=1");
     shared.halt(Halt::new("the station stops", "Start it again."));
     // A client that never ends must not keep the station from ending.

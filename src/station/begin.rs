@@ -28,14 +28,13 @@ use crate::clock::Stamp;
 const STEPS_A_LINE: usize = 64;
 /// Most earlier values in one line.
 const EARLIER_A_LINE: usize = 32;
-/// Why an inspection is made.
-const REASONS: [&str; 4] = ["acceptance", "scheduled", "after_repair", "other"];
 
 /// What is asked when an inspection begins.
 pub(super) struct Begin {
     pub asset: Option<String>,
     pub plan: Option<String>,
     pub reason: Option<String>,
+    pub order: Option<String>,
     pub with: Vec<String>,
 }
 
@@ -85,12 +84,9 @@ impl Core {
         let asset = self.register.asset(&asset).cloned().ok_or_else(|| missing("asset", &asset))?;
         self.not_open(&asset.id)?;
         self.in_use(&asset, at)?;
-        let reason = begin.reason.clone().unwrap_or_else(|| "scheduled".into());
-        if !REASONS.contains(&reason.as_str()) {
-            return Err(bad(format!("`{reason}` is no reason: {}", REASONS.join(", "))));
-        }
+        let (reason, order, of_order) = self.why(begin, &asset)?;
         let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
-        let besides = [Core::checks_off(&here), doubts].concat();
+        let besides = [of_order, Core::checks_off(&here), doubts].concat();
         let say = if unprovable(&plan, &asset, &steps) { "begin.unproved" } else { "begin.open" };
         let id = self.next_name(at);
         let opened = Opened {
@@ -98,6 +94,7 @@ impl Core {
             asset: asset.id.clone(),
             plan: plan.id.clone(),
             reason,
+            order,
             policy: self.settings.policy.clone(),
             scan,
             legend: Some(LEGEND.into()),

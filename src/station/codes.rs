@@ -68,6 +68,7 @@ impl Core {
                 plan: plan.map(str::to_ascii_lowercase),
                 asset: None,
                 reason: None,
+                order: None,
                 with: Vec::new(),
             },
             ("RESUME", Some(id)) => Request::Resume { id: id.into() },

@@ -38,8 +38,12 @@ impl Core {
             Err(_) if of_the_station(&request) => String::new(),
             Err(problem) => return Some(Err(problem)),
         };
-        self.left_alone(&bench, at);
-        let by = match self.person(&bench, by) {
+        let mut person = Ok(None);
+        if origin != Origin::Inbox {
+            self.left_alone(&bench, at);
+            person = self.person(&bench, by);
+        }
+        let by = match person {
             Ok(by) => by,
             Err(problem) => return Some(Err(problem)),
         };
@@ -143,8 +147,8 @@ impl Core {
         let (bench, at, by) = (seat.bench.as_str(), seat.at, seat.by.clone());
         match request {
             Request::Scan { code } => self.scan_code(seat, &code),
-            Request::Begin { plan, asset, reason, with } => {
-                self.begin(seat, &Begin { asset, plan, reason, with })
+            Request::Begin { plan, asset, reason, order, with } => {
+                self.begin(seat, &Begin { asset, plan, reason, order, with })
             }
             Request::Resume { id } => self.resume_parked(bench, at, by, &id),
             Request::Login { badge: None } => self.login(bench, at, None),
@@ -161,10 +165,11 @@ impl Core {
             Request::Check { standard, instrument } => {
                 self.begin_check(seat, &standard, instrument.as_deref())
             }
-            Request::Import { what, text, map, dry_run } => {
+            Request::Import { what, text, map, file, dry_run } => {
                 let (what, text, map) = (what.as_str(), text.as_str(), map.as_deref());
-                self.import(at, by, &File { what, text, map, dry_run })
+                self.import(at, by, &File { what, text, map, name: file.as_deref(), dry_run })
             }
+            Request::Withdraw { order, reason } => self.withdraw(at, by, (order, reason)),
             Request::Describe { tell } => self.describe(seat, tell),
             Request::Visit { asset, outcome, place, retry, reason } => {
                 self.visit(at, by, Visit { asset, outcome, place, retry, reason })
@@ -286,7 +291,13 @@ impl Core {
 /// It concerns the station and none of its benches. Who acts is then named, or logged in at the
 /// bench that is.
 fn of_the_station(request: &Request) -> bool {
-    matches!(request, Request::Import { .. } | Request::Confirm { .. } | Request::Visit { .. })
+    matches!(
+        request,
+        Request::Import { .. }
+            | Request::Confirm { .. }
+            | Request::Visit { .. }
+            | Request::Withdraw { .. }
+    )
 }
 
 /// An act from a face is valid only for what was seen: scripts and acts typed ahead know nothing
@@ -340,6 +351,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         | Request::Amend { .. }
         | Request::Reattach { .. }
         | Request::Release { .. }
+        | Request::Withdraw { .. }
         | Request::Import { .. } => return None,
     })
 }

@@ -7,7 +7,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{Later, Open, ReasonFact, ResumeFact, SealedFact, StartFact};
+use tapline_protocols::fact::{
+    Later, Open, OrderEndFact, ReasonFact, ResumeFact, SealedFact, StartFact,
+};
 use tapline_protocols::inspection::Record;
 
 use super::bench::Bench;
@@ -21,8 +23,8 @@ use super::register::Register;
 use super::settings::{Context, StationSettings};
 use super::watched::before_a_start;
 use super::wire::Wire;
+use crate::books::Line;
 use crate::books::place::{InspectionName, is_addendum};
-use crate::books::{FORMAT, Line};
 use crate::clock::{self, Change, Minute, Stamp, Today};
 
 /// What was found on disk at the start.
@@ -43,6 +45,8 @@ pub struct Found {
     pub sealed: Vec<(String, Vec<Line>)>,
     /// Number and moment, boot-time microseconds, of the newest line of the idle books.
     pub heard: Option<(u64, u64)>,
+    /// What books that no line calls sealed yet mean for their orders, by inspection.
+    pub ended: BTreeMap<String, OrderEndFact>,
 }
 
 /// The station core.
@@ -56,6 +60,8 @@ pub struct Core {
     pub(super) cases: BTreeMap<String, Case>,
     /// Highest number that was given on a day: none is given twice.
     pub(super) numbers: BTreeMap<String, u32>,
+    /// Orders of inspections that were sealed before a line said so.
+    pub(super) ended: BTreeMap<String, OrderEndFact>,
     pub(super) idle: Option<String>,
     /// Books that hold the text of a described driver, by its SHA-256.
     pub(super) told: BTreeSet<(BookId, String)>,
@@ -89,6 +95,7 @@ impl Core {
             register: Register::default(),
             cases: BTreeMap::new(),
             numbers: BTreeMap::new(),
+            ended: BTreeMap::new(),
             idle: None,
             told: BTreeSet::new(),
             sealing: BTreeMap::new(),
@@ -114,6 +121,7 @@ impl Core {
         for (id, later, waits) in found.left {
             self.sealing.insert(id, Sealing { ticket: None, later, waits });
         }
+        self.ended = found.ended;
         // What is newer than every line of the station's last life is of that life.
         let last = self.register.watched.last();
         let mut alive = found.heard.filter(|(seq, _)| last < *seq);
@@ -366,37 +374,6 @@ impl Core {
             self.put(BookId::Station, at, open, None);
         }
         self.put(BookId::Station, at, fact, by)
-    }
-
-    /// The idle book of the day; a clock that goes back stays in the later book.
-    pub(super) fn idle_book(&mut self, at: Stamp) -> BookId {
-        let day = clock::utc_day(at.wall_us);
-        if self.idle.as_ref().is_none_or(|last| *last < day) {
-            self.close_pending();
-            self.idle = Some(day.clone());
-            let open = Fact::Open(Box::new(self.open_fact(day.clone(), at)));
-            self.put(BookId::Idle(day), at, open, None);
-        }
-        BookId::Idle(self.idle.clone().expect("set above"))
-    }
-
-    /// First line of a book, without what inspections add.
-    pub(super) fn open_fact(&self, id: String, at: Stamp) -> Open {
-        Open {
-            format: FORMAT.into(),
-            id,
-            verify: None,
-            station: self.settings.id.clone(),
-            inspection: None,
-            version: self.context.version.clone(),
-            judge: self.context.judge,
-            boot: self.context.boot.clone(),
-            zone: self.settings.zone_name.clone(),
-            offset: self.settings.zone.offset(at.wall_us),
-            synced: self.context.synced,
-            key: None,
-            follows: None,
-        }
     }
 
     /// Stores a fact of an open inspection, then everything that follows from it, then tells the

@@ -291,7 +291,7 @@ impl Core {
         let gone = known.filter(|one| one.is_retired(&self.settings.zone.date(at.wall_us)));
         let gone = gone.and_then(|one| one.retired.clone());
         let gone = gone.map(|day| vec!["scan.retired".into(), asset.into(), day]);
-        let besides = gone.into_iter().collect();
+        let besides = gone.into_iter().chain(self.ordered(asset)).collect();
         Ok(Answer::done(seq).say(&["scan.selected", asset, &plan]).besides(besides))
     }
 

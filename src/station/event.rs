@@ -139,6 +139,8 @@ pub enum Origin {
     Page,
     /// The bench's own scanner.
     Scanner,
+    /// The folder of work orders: nobody stands at a bench.
+    Inbox,
 }
 
 /// What the operator saw when they acted: an act is valid only for that.
@@ -172,9 +174,12 @@ pub enum Request {
         /// Asset; else the selected one.
         #[serde(default)]
         asset: Option<String>,
-        /// `acceptance scheduled after_repair other`.
+        /// `acceptance scheduled after_repair other`; else what the order says.
         #[serde(default)]
         reason: Option<String>,
+        /// Work order; else the only open one of the asset where it asks for the same; `none`.
+        #[serde(default)]
+        order: Option<String>,
         /// Steps of the plan that are off unless asked for.
         #[serde(default)]
         with: Vec<String>,
@@ -380,9 +385,16 @@ pub enum Request {
         #[serde(default)]
         reason: Option<String>,
     },
+    /// Takes a work order back.
+    Withdraw {
+        /// Its number.
+        order: String,
+        /// Why.
+        reason: String,
+    },
     /// Adds to the register: the text of a file in one of the register formats.
     Import {
-        /// `assets instruments fixtures standards operators`.
+        /// `assets instruments fixtures standards operators orders`.
         what: String,
         /// Text of the file.
         text: String,
@@ -390,6 +402,9 @@ pub enum Request {
         /// `tapline-asset-map-1`.
         #[serde(default)]
         map: Option<String>,
+        /// Orders alone: name of the file.
+        #[serde(default)]
+        file: Option<String>,
         /// Only say what would change.
         #[serde(default)]
         dry_run: bool,
@@ -400,7 +415,19 @@ impl Request {
     /// A file for a register, in its own format.
     #[must_use]
     pub fn import(what: &str, text: impl Into<String>) -> Request {
-        Request::Import { what: what.into(), text: text.into(), map: None, dry_run: false }
+        Request::Import {
+            what: what.into(),
+            text: text.into(),
+            map: None,
+            file: None,
+            dry_run: false,
+        }
+    }
+
+    /// Opens an inspection of the selected or named asset as it is usually made.
+    #[must_use]
+    pub fn begin(asset: Option<String>) -> Request {
+        Request::Begin { plan: None, asset, reason: None, order: None, with: Vec::new() }
     }
 
     /// A proof without figures.

@@ -26,6 +26,8 @@ pub(super) struct File<'a> {
     pub text: &'a str,
     /// How its columns are read: text of a file in that format.
     pub map: Option<&'a str>,
+    /// Orders alone: name of the file.
+    pub name: Option<&'a str>,
     /// Only say what would change.
     pub dry_run: bool,
 }
@@ -39,6 +41,9 @@ impl Core {
         by: Option<String>,
         file: &File<'_>,
     ) -> Result<Answer, Problem> {
+        if file.what == "orders" {
+            return self.take_orders(at, by.as_deref(), file);
+        }
         let facts = self.read(file)?;
         let mut changes = Changes::default();
         let mut new: Vec<Fact> = Vec::new();
@@ -147,7 +152,7 @@ fn object<T: serde::Serialize>(entry: &T) -> Map<String, Value> {
     }
 }
 
-fn faulty(faults: &[Fault]) -> Problem {
+pub(super) fn faulty(faults: &[Fault]) -> Problem {
     let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
     bad(texts.join("\n")).next("Correct the lines named, then import the file again.")
 }
@@ -175,7 +180,7 @@ fn read(what: &str, text: &str) -> Result<Vec<Fact>, Problem> {
         }
         other => {
             return Err(bad(format!(
-                "`{other}` can't be imported: assets, instruments, fixtures, standards or operators"
+                "`{other}` can't be imported: assets, instruments, fixtures, standards, operators or orders"
             )));
         }
     })

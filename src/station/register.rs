@@ -12,6 +12,7 @@ use super::watched::Watched;
 use crate::books::Line;
 use crate::books::place::{inspection_of, is_addendum};
 use crate::clock::Stamp;
+use crate::orders::Orders;
 
 /// The fold of the station book. It interprets nothing.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -41,6 +42,8 @@ pub struct Register {
     /// Limit rows that the workshop has confirmed, each as it was read; `None` where an earlier
     /// program did not note it.
     pub confirmed: BTreeMap<String, Option<String>>,
+    /// Work orders.
+    pub orders: Orders,
     /// Names of the sealed books.
     pub sealed: BTreeSet<String>,
     /// Inspections that wait for their review.
@@ -102,6 +105,7 @@ impl Register {
         self.seq = self.seq.max(seq);
         self.latest_us = self.latest_us.max(Some(at.wall_us));
         self.watched.apply(seq, at, fact);
+        self.orders.apply(seq, fact);
         match fact {
             Fact::Open(open) => self.year = Some(open.id.clone()),
             Fact::Asset(asset) => {

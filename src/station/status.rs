@@ -4,11 +4,13 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use serde_json::Value;
 use tapline_protocols::inspection::{Inspection, Prompt};
 
 use super::core::Core;
 use super::event::{Answer, BookId, Problem};
 use super::link::Link;
+use crate::orders::Order;
 
 /// The station.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -61,6 +63,8 @@ pub struct Selected {
     pub description: String,
     /// The plan that fits, if one does.
     pub plan: Option<String>,
+    /// What work orders ask for, what is wanted first before the other.
+    pub orders: Vec<Value>,
 }
 
 /// An unknown asset that is being described.
@@ -221,6 +225,7 @@ impl Core {
                 .map(|a| a.description.clone())
                 .unwrap_or_default(),
             plan: self.plan_for(asset).map(|plan| plan.id.clone()),
+            orders: self.register.orders.open_of(asset).into_iter().map(Order::mark).collect(),
         });
         let rests = self.cases.values().filter(|case| case.bench == id && case.parked);
         let links = self.links.values().filter(|link| link.settings.bench == id);

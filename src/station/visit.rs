@@ -59,6 +59,7 @@ impl Core {
         if outcome == "retired" {
             let asset = Asset { retired: Some(day), ..asset };
             seq = self.put_station(at, Fact::Asset(Box::new(asset)), Some(by.into()));
+            self.close_orders_of(at, &id);
         }
         Answer::done(seq).say(&[&format!("visit.{outcome}"), &id])
     }

@@ -96,7 +96,7 @@ impl House {
             world.scan("OP-0007");
         }
         world.scan("P-0109");
-        let begin = Request::Begin { plan: None, asset: None, reason: None, with: vec![] };
+        let begin = Request::begin(None);
         world.ask(begin).unwrap().id.unwrap()
     }
 

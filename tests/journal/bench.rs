@@ -75,6 +75,7 @@ pub(crate) fn opening(id: &str, inspection: bool) -> Fact {
         asset: "P-0107".into(),
         plan: "iec62353-recurrent-direct".into(),
         reason: "scheduled".into(),
+        order: None,
         policy: Policy::default(),
         scan: None,
         legend: None,

@@ -15,7 +15,7 @@ fn begun() -> World {
     let mut world = World::new(1, true);
     scan(&mut world, "OP-0007").unwrap();
     let asset = Some("P-0109".to_string());
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] }).unwrap();
+    world.ask(Request::begin(asset)).unwrap();
     world
 }
 

@@ -20,7 +20,7 @@ fn ready(seed: u64) -> World {
 
 fn begin(world: &mut World, asset: &str) -> Result<Answer, Problem> {
     let asset = Some(asset.to_string());
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] })
+    world.ask(Request::begin(asset))
 }
 
 fn end(world: &mut World) {
@@ -66,10 +66,9 @@ fn nobody_begins_without_a_badge_an_asset_or_a_clock() {
     assert!(begin(&mut world, "P-0109").unwrap_err().detail.contains("nobody is logged in"));
     world.scan("OP-0007");
     assert_eq!(begin(&mut world, "P-9999").unwrap_err().code, "not_found");
-    let refused = world.ask(Request::Begin { plan: None, asset: None, reason: None, with: vec![] });
+    let refused = world.ask(Request::begin(None));
     assert!(refused.unwrap_err().detail.contains("no asset is selected"));
-    let begin =
-        Request::Begin { plan: None, asset: Some("P-0109".into()), reason: None, with: vec![] };
+    let begin = Request::begin(Some("P-0109".into()));
     let mut at = world.at();
     at.wall_us -= 25 * 3600 * 1_000_000;
     world.core.synchronised(false);

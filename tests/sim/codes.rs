@@ -11,7 +11,7 @@ fn measured() -> World {
     let mut world = World::new(1, true);
     world.scan("OP-0007");
     let asset = Some("P-0109".to_string());
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] }).unwrap();
+    world.ask(Request::begin(asset)).unwrap();
     scan(&mut world, "NULL.L-1");
     world.bench.ohms = "+0.061".into();
     world.run(5_000_000);
@@ -97,7 +97,7 @@ fn a_code_fails_one_item_with_its_reason() {
     let mut world = World::new(1, true);
     world.scan("OP-0007");
     let asset = Some("P-0109".to_string());
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] }).unwrap();
+    world.ask(Request::begin(asset)).unwrap();
     for word in ["NA.FUSES", "FAIL.HOUSING", "PASS", "FAIL.WHEELS"] {
         scan(&mut world, word);
     }

@@ -20,12 +20,7 @@ fn amid() -> (World, Ledger) {
     let mut world = World::new(1, true);
     world.scan("OP-0007");
     world.scan("P-0109");
-    let begin = tapline::station::event::Request::Begin {
-        plan: None,
-        asset: None,
-        reason: None,
-        with: vec![],
-    };
+    let begin = tapline::station::event::Request::begin(None);
     world.ask(begin).unwrap();
     super::null(&mut world);
     world.settle();

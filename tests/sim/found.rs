@@ -46,7 +46,7 @@ fn contacts_that_cannot_be_read_are_known_no_more() {
     let mut world = World::new(1, true);
     world.scan("OP-0007");
     let asset = Some("P-0109".into());
-    let begin = Request::Begin { plan: None, asset, reason: None, with: vec![] };
+    let begin = Request::begin(asset);
     let id = world.ask(begin).unwrap().id.unwrap();
     world.set(true, false, false);
     let at = world.at();

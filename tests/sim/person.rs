@@ -80,7 +80,7 @@ fn beginning(world: &mut World) {
     match parked {
         Some(id) if world.rng.once_in(2) => ask(world, Request::Resume { id }),
         _ if selected => {
-            ask(world, Request::Begin { plan: None, asset: None, reason: None, with: vec![] });
+            ask(world, Request::begin(None));
         }
         _ => {
             let asset = *world.rng.one(&ASSETS);
@@ -257,6 +257,7 @@ fn anything(world: &mut World) {
             plan: None,
             asset: Some((*world.rng.one(&ASSETS)).into()),
             reason: Some("after_repair".into()),
+            order: None,
             with: vec!["insulation".into()],
         },
         _ if world.rng.once_in(6) => {

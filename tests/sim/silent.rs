@@ -41,7 +41,7 @@ fn who_answers_only_after_the_beginning_is_recorded_too() {
     world.run(2_000_000);
     world.scan("OP-0007");
     let asset = Some("P-0109".to_string());
-    let begin = Request::Begin { plan: None, asset, reason: None, with: vec![] };
+    let begin = Request::begin(asset);
     let id = world.ask(begin).unwrap().id.unwrap();
     let book = BookId::Inspection(id);
     let told = |world: &World| -> Vec<String> {

@@ -72,7 +72,7 @@ fn a_meter_is_held_against_a_resistor_and_the_point_outlives_a_restart() {
     let ok: Vec<bool> = points.iter().map(|point| point.fact.ok).collect();
     assert_eq!(ok, [true, false]);
     let asset = Some("P-0109".to_string());
-    let begun = world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] });
+    let begun = world.ask(Request::begin(asset));
     let said: Vec<Vec<String>> = begun.unwrap().besides;
     assert!(said.iter().any(|said| *said == ["begin.check_off", "LR-01", "CS-1"]), "{said:?}");
 }
@@ -103,7 +103,7 @@ fn what_can_not_be_checked_is_said() {
     }
     let asset = Some("P-0109".to_string());
     check(&mut world, "CS-1").unwrap();
-    world.ask(Request::Begin { plan: None, asset, reason: None, with: vec![] }).unwrap();
+    world.ask(Request::begin(asset)).unwrap();
     assert!(check(&mut world, "CS-1").unwrap_err().contains("an inspection is open"));
     world.bench.ohms = "+0.201".into();
     world.run(4_000_000);

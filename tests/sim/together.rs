@@ -55,7 +55,7 @@ fn events(station: &Station, seed: u64) -> Vec<Event> {
                 bytes: code.into(),
             });
             all.extend(scans);
-            let request = Request::Begin { plan: None, asset: None, reason: None, with: vec![] };
+            let request = Request::begin(None);
             all.push(ask(now, request));
         } else if rng.once_in(40) {
             let link = || (*rng.clone().one(&["ohm", "ohm2", "box"])).to_owned();

@@ -9,7 +9,7 @@ use tapline::station::event::{BookId, Event, Stored};
 use tapline::station::register::Register;
 use tapline::station::{
     BenchSettings, Context, Core, Described, Found, Library, LinkSettings, StationSettings,
-    sealed_last,
+    order_of, sealed_last,
 };
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ReasonFact, SealedFact};
@@ -140,6 +140,11 @@ impl Station {
         let (shelf, settings) = (books.shelf(), self.settings());
         let (boot, benches) = (context(self.boot).boot, settings.benches.len());
         let read = |fact: &SealedFact| shelf.as_sealed(fact);
+        let mut ended = std::collections::BTreeMap::new();
+        for fact in &found.sealed {
+            let end = read(fact)?.and_then(|lines| order_of(&fact.id, &lines));
+            ended.extend(end.map(|end| (fact.id.clone(), end)));
+        }
         let heard = shelf.newest_line(&BookId::Idle(last_day(disk)))?;
         let given = Found {
             left: Vec::new(),
@@ -149,6 +154,7 @@ impl Station {
             sealed: sealed_last((&register, &boot), &found.sealed, benches, read)?,
             heard: heard.map(|line| (line.seq, line.at.boot_us)),
             station: register,
+            ended,
         };
         let library = Library::builtin().unwrap();
         let mut core = Core::new(settings, context(self.boot), library);

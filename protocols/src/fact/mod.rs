@@ -7,6 +7,7 @@ mod bench;
 mod check;
 mod later;
 mod opened;
+mod order;
 mod station;
 mod verdict;
 mod wire;
@@ -22,6 +23,7 @@ pub use bench::{
 pub use check::CheckFact;
 pub use later::{AddendumFact, AmendFact, Amended, Later, ReattachFact, ReviewFact};
 pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
+pub use order::{OrderEndFact, OrderFact};
 pub use station::{
     CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, PrunedFact, ReasonFact, RefusedFact,
     SealedFact, StartFact, TornFact, VisitFact,
@@ -124,6 +126,10 @@ pub enum Fact {
     Checkout(CheckoutFact),
     /// An asset was looked for and not inspected.
     Visit(Box<VisitFact>),
+    /// Somebody wants an asset to be inspected.
+    Order(Box<OrderFact>),
+    /// What came of a work order.
+    OrderEnd(Box<OrderEndFact>),
     /// Limit rows were read in the workshop's own copy of the standard.
     Confirm(ConfirmFact),
     /// A key is announced.

@@ -59,6 +59,9 @@ pub struct Opened {
     pub plan: String,
     /// `acceptance scheduled after_repair other`.
     pub reason: String,
+    /// Work order that it is made for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order: Option<String>,
     /// Policy in force.
     pub policy: Policy,
     /// `seq` of the scan that selected the asset.

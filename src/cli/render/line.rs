@@ -205,6 +205,8 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "checkout" => format!("{} seen at bench {}", word("instrument"), word("bench")),
         "check" => check(event),
         "visit" => format!("{} looked for: {}", word("asset"), word("outcome").replace('_', " ")),
+        "order" => format!("order {} came in: {}", word("order"), word("asset")),
+        "order_end" => format!("order {}: {}", word("order"), word("outcome").replace('_', " ")),
         "confirm" => format!("limits confirmed against {}", word("document")),
         "torn" => format!("{} torn bytes set aside", event["bytes"]),
         "halted" => format!("HALTED. {} {}", words.say("prompt", "halted"), word("reason")),

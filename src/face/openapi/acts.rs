@@ -33,6 +33,7 @@ const BEGIN: &[Field] = &[
     May("plan"),
     May("asset"),
     MayWord("reason", &["acceptance", "scheduled", "after_repair", "other"]),
+    May("order"),
     Texts("with"),
 ];
 
@@ -174,6 +175,14 @@ pub(super) fn paths() -> Map<String, Value> {
             ),
             ("200", "Answer"),
         ),
+        (
+            (
+                "/v1/orders/{id}/withdraw",
+                "Takes a work order back: nothing more is to be done for it.",
+                &[Text("reason"), May("bench")],
+            ),
+            ("200", "Answer"),
+        ),
         (("/v1/rebuild", "Makes the index again from the books.", &[]), ("200", "Thing")),
     ];
     for ((path, what, fields), answer) in others {
@@ -185,6 +194,7 @@ pub(super) fn paths() -> Map<String, Value> {
                     what would change. A list of assets may come with a `map` of its columns.";
         let fields: &[Field] = match *name {
             "assets" => &[Text("text"), May("map"), Flag("dry_run")],
+            "orders" => &[Text("text"), May("file"), Flag("dry_run")],
             _ => &[Text("text"), Flag("dry_run")],
         };
         let operation = post(&path, what, fields, ("200", "Answer"));

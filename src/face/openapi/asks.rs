@@ -64,7 +64,8 @@ const ASKS: &[Ask] = &[
         "/v1/due",
         "When each asset is due, those that are due first before the others; how many there are. \
          `under`: a place, and all places within it. `on`: the day that is counted from. \
-         `from_due` and `month_end` count so, whatever the station was told.",
+         `from_due` and `month_end` count so, whatever the station was told. `ordered=1`: what \
+         work orders ask for; `back=1`: what goes back to whom it belongs.",
         &[
             ("under", Text),
             ("asset", Text),
@@ -72,6 +73,8 @@ const ASKS: &[Ask] = &[
             ("on", Day),
             ("from_due", Flag),
             ("month_end", Flag),
+            ("ordered", Flag),
+            ("back", Flag),
             ("after", Text),
             ("limit", Count),
         ],

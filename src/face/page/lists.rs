@@ -4,18 +4,20 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::response::Html;
 use serde::Deserialize;
+use serde_json::Value;
 use tapline_protocols::due::Day;
 
 use super::Desk;
 use super::review::names;
 use crate::clock;
-use crate::face::due::today;
+use crate::face::due::{marks, today};
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
 use crate::index::{self, DueQuery};
 use crate::page::lists::{self, Asked, Worklist};
 use crate::page::word;
 use crate::past::due::summed;
+use crate::words::english;
 
 /// Microseconds of a week.
 const WEEK_US: i64 = 7 * 86_400_000_000;
@@ -40,6 +42,7 @@ pub(super) async fn due(
 ) -> Result<Html<String>, Refused> {
     let Query(Place { place, after }) =
         wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    let orders = desk.hall.shared.ask(|core| marks(core.register())).await.unwrap_or_default();
     blocking(move || {
         let today = today();
         let query =
@@ -51,6 +54,7 @@ pub(super) async fn due(
             location: row.location.clone(),
             due: row.due.map(Day::text),
             state: row.state,
+            orders: orders.get(&row.asset).into_iter().flatten().map(asked_for).collect(),
             last: row
                 .last
                 .as_ref()
@@ -65,6 +69,14 @@ pub(super) async fn due(
         Ok(Html(lists::due(&worklist)))
     })
     .await
+}
+
+/// An order in few words.
+fn asked_for(order: &Value) -> String {
+    let of = |name: &str| order[name].as_str().unwrap_or_default();
+    let day = order["wanted_by"].as_str().map(|day| format!(", {day}")).unwrap_or_default();
+    let reason = english().say("why_inspected", of("reason"));
+    format!("{} {}: {reason}{day}", english().say("page", "order"), of("order"))
 }
 
 /// Which results, and in which order.

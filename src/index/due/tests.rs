@@ -37,11 +37,14 @@ fn from_books(folder: &Path, query: &DueQuery) -> (Vec<Due>, Vec<String>) {
             state: row.state(query.today),
             last: row.last.clone(),
             visited: row.visited.as_ref().map(|visited| visited.json(query.today)),
+            ownership: asset.ownership,
+            return_by: asset.return_by.clone(),
         }
     });
     let mut rows: Vec<Due> = rows.collect();
     rows.retain(|row| row.location.to_lowercase().contains(&query.place.to_lowercase()));
     rows.retain(|row| lies_in(&row.location, &query.under));
+    rows.retain(|row| query.among.as_ref().is_none_or(|among| among.contains(&row.asset)));
     rows.retain(|row| query.state.as_ref().is_none_or(|state| *state == row.state));
     (rows, troubles)
 }
@@ -54,6 +57,7 @@ fn queries() -> Vec<DueQuery> {
         DueQuery { under: "North/1".into(), ..all.clone() },
         DueQuery { place: "north".into(), ..all.clone() },
         DueQuery { state: Some("overdue".into()), ..all.clone() },
+        DueQuery { among: Some((1..40).map(|n| format!("P-{n}")).collect()), ..all.clone() },
         all,
     ]
 }

@@ -124,12 +124,16 @@ impl Core {
     }
 
     pub(super) fn sealed(&mut self, at: Stamp, sealed: SealedFact) {
+        let end = self.end_of_order(&sealed.id);
         let (sealed, ticket) = self.is_sealed(sealed);
         if self.register.sealed.contains(&sealed.id) {
             return;
         }
         let of = inspection_of(&sealed.id).to_owned();
         let seq = self.put_station(at, Fact::Sealed(sealed), None);
+        if let Some(end) = end {
+            self.close_order(at, end);
+        }
         if let Some((ticket, answer)) = ticket {
             self.answer(ticket, Ok(Answer { seq, ..answer.about(&of) }));
         }

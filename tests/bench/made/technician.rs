@@ -38,8 +38,13 @@ pub(crate) enum Outcome {
 pub(crate) fn inspect(shift: &mut Shift, asset: &Asset, case: Case) -> Outcome {
     let before = shift.readings;
     shift.scan(&asset.id);
-    let begin =
-        Request::Begin { plan: None, asset: None, reason: Some("scheduled".into()), with: vec![] };
+    let begin = Request::Begin {
+        plan: None,
+        asset: None,
+        reason: Some("scheduled".into()),
+        order: None,
+        with: vec![],
+    };
     shift.ask(begin).expect("nothing else is open here");
     if case.in_use {
         return end(shift, "in_use", "the ward needs it today");

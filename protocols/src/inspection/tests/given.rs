@@ -97,6 +97,7 @@ fn open(setting: &Setting) -> Open {
             asset: setting.asset.into(),
             plan: "iec62353-recurrent-direct".into(),
             reason: "scheduled".into(),
+            order: None,
             policy: setting.policy.clone(),
             scan: None,
             legend: None,
