@@ -2,8 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::response::Json;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -11,7 +10,7 @@ use tapline_protocols::due::Day;
 
 use super::Hall;
 use super::problem::Refused;
-use super::query::{LIST_MAX, flag, limit};
+use super::query::{LIST_MAX, Query, flag, limit};
 use super::records::{ask, blocking};
 use crate::clock;
 use crate::index::{Due, DueCount, DueList, DueQuery};
@@ -39,9 +38,8 @@ pub(super) struct Wanted {
 /// `GET /v1/due`: in the order of their dates; what has none comes last.
 pub(super) async fn list(
     State(hall): State<Hall>,
-    wanted: Result<Query<Wanted>, QueryRejection>,
+    Query(wanted): Query<Wanted>,
 ) -> Result<Json<Value>, Refused> {
-    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     let (ordered, back) = (flag("ordered", wanted.ordered)?, flag("back", wanted.back)?);
     let among = among(&hall, ordered, back).await?;
     // Where nothing is judged, nobody knows what is ordered: the list says so.

@@ -1,7 +1,6 @@
 //! The numbers of a month, as the index counts them.
 
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::response::Json;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -10,7 +9,7 @@ use tapline_protocols::due::Day;
 use super::Hall;
 use super::due::{row, today};
 use super::problem::Refused;
-use super::query::limit;
+use super::query::{Query, limit};
 use super::records::{ask, blocking};
 use crate::index::{Missing, Month, MonthQuery, Share};
 use crate::words::english;
@@ -31,9 +30,8 @@ pub(super) struct Wanted {
 /// `GET /v1/month?of=2026-11`: this month without `of`.
 pub(super) async fn month(
     State(hall): State<Hall>,
-    wanted: Result<Query<Wanted>, QueryRejection>,
+    Query(wanted): Query<Wanted>,
 ) -> Result<Json<Value>, Refused> {
-    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
         let query = wanted.query()?;
         let month = ask(&hall, |index| index.month(&query))?;

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::response::Json;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -12,6 +11,7 @@ use tapline_protocols::plan::Plan;
 
 use super::Hall;
 use super::problem::Refused;
+use super::query::Query;
 use crate::cli::plan::outline_text;
 use crate::clock;
 use crate::station::Core;
@@ -45,10 +45,9 @@ pub(super) struct For {
 pub(super) async fn one(
     State(hall): State<Hall>,
     Path(plan): Path<String>,
-    wanted: Result<Query<For>, QueryRejection>,
+    Query(wanted): Query<For>,
 ) -> Result<Json<Value>, Refused> {
-    let Query(For { asset, bench }) =
-        wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    let For { asset, bench } = wanted;
     let at = clock::now();
     let found = hall.shared.ask(move |core| {
         let benches = core.snapshot().benches;

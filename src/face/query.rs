@@ -1,5 +1,9 @@
 //! Words of a query that several paths take.
 
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use serde::de::DeserializeOwned;
+
 use super::problem::Refused;
 use crate::index;
 
@@ -8,6 +12,22 @@ pub(super) use index::LIST_MAX;
 
 /// Length of `2026-11-24`.
 const DAY: usize = 10;
+
+/// The query of a request; one that can't be read is refused as everything here is.
+#[derive(Debug)]
+pub(super) struct Query<T>(pub(super) T);
+
+impl<S: Send + Sync, T: DeserializeOwned> FromRequestParts<S> for Query<T> {
+    type Rejection = Refused;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Query<T>, Refused> {
+        let read = axum::extract::Query::<T>::from_request_parts(parts, state).await;
+        let bad = |why: axum::extract::rejection::QueryRejection| {
+            Refused::new("bad_input", why.body_text())
+        };
+        read.map(|axum::extract::Query(query)| Query(query)).map_err(bad)
+    }
+}
 
 /// How many are wanted: 1 to [`LIST_MAX`], that without a word.
 pub(super) fn limit(wanted: Option<usize>) -> Result<usize, Refused> {

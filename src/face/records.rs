@@ -4,8 +4,7 @@ use std::fs::File;
 use std::path::{Path as FilePath, PathBuf};
 
 use axum::body::Bytes;
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Json, Response};
 use serde::Deserialize;
@@ -15,7 +14,7 @@ use tapline_protocols::fact::Word;
 
 use super::acts::{object, take};
 use super::problem::Refused;
-use super::query::{LIST_MAX, flag, limit, moment};
+use super::query::{LIST_MAX, Query, flag, limit, moment};
 use super::{Hall, life};
 use crate::books::place::{InspectionName, sealed_path};
 use crate::books::verify::doubt;
@@ -45,9 +44,8 @@ pub(super) struct Wanted {
 /// `GET /v1/inspections`: in the order of their opening; `newest=1`: from the newest back.
 pub(super) async fn list(
     State(hall): State<Hall>,
-    wanted: Result<Query<Wanted>, QueryRejection>,
+    Query(wanted): Query<Wanted>,
 ) -> Result<Json<Value>, Refused> {
-    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
         let limit = limit(wanted.limit)?;
         for (name, text) in [("from", &wanted.from), ("to", &wanted.to)] {
@@ -166,9 +164,8 @@ pub(super) struct Lines {
 pub(super) async fn facts(
     State(hall): State<Hall>,
     Path(id): Path<String>,
-    wanted: Result<Query<Lines>, QueryRejection>,
+    Query(wanted): Query<Lines>,
 ) -> Result<Response, Refused> {
-    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
         let raw = flag("raw", wanted.raw)?;
         limit(wanted.limit)?;

@@ -3,8 +3,7 @@
 use std::ops::Bound;
 
 use axum::body::Bytes;
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{ConnectInfo, Path, Query, State};
+use axum::extract::{ConnectInfo, Path, State};
 use axum::response::Json;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
@@ -16,7 +15,7 @@ use super::Hall;
 use super::acts::{ask, object};
 use super::peer::Peer;
 use super::problem::Refused;
-use super::query::limit;
+use super::query::{Query, limit};
 use crate::clock;
 use crate::station::event::Answer;
 use crate::station::register::Register;
@@ -42,9 +41,8 @@ pub(super) struct From {
 pub(super) async fn list(
     State(hall): State<Hall>,
     register: &'static str,
-    from: Result<Query<From>, QueryRejection>,
+    Query(from): Query<From>,
 ) -> Result<Json<Value>, Refused> {
-    let Query(from) = from.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     let limit = limit(from.limit)?;
     if from.under.is_some() && register != "assets" {
         return Err(Refused::new("bad_input", "only assets lie in places: leave `under` out"));
