@@ -15,6 +15,19 @@ pub(super) fn run(
     command: BenchCommand,
     common: &Common,
 ) -> Result<Exit, Trouble> {
+    if let BenchCommand::Scan { codes } = &command
+        && let Some((last, before)) = codes.split_last()
+        && !before.is_empty()
+    {
+        for code in before {
+            // The part of a label names no asset alone: what it is refused for is said.
+            match run(client, BenchCommand::Scan { codes: vec![code.clone()] }, common) {
+                Err(Trouble::Refused(problem)) => output::talk(&problem.detail),
+                other => drop(other?),
+            }
+        }
+        return run(client, BenchCommand::Scan { codes: vec![last.clone()] }, common);
+    }
     let (word, mut body) = request(command)?;
     if let Some(by) = &common.by {
         body["by"] = json!(by);
@@ -71,7 +84,7 @@ fn say_what_is_meant(body: &Value) {
 /// The word of a request and its fields.
 fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
     Ok(match command {
-        BenchCommand::Scan { code } => ("scan", json!({ "code": code })),
+        BenchCommand::Scan { codes } => ("scan", json!({ "code": codes.last() })),
         BenchCommand::Check { standard, instrument } => {
             ("check", json!({ "standard": standard, "instrument": instrument }))
         }
@@ -196,7 +209,7 @@ mod tests {
     #[test]
     fn every_request_is_one_that_the_station_knows() {
         let commands = [
-            BenchCommand::Scan { code: "P-0107".into() },
+            BenchCommand::Scan { codes: vec!["P-0107".into()] },
             BenchCommand::Begin { plan: None, asset: None, reason: None, order: Some("A".into()) },
             BenchCommand::Act { what: "clear".into() },
             BenchCommand::Capture,

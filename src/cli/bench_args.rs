@@ -5,10 +5,11 @@ use clap::Subcommand;
 /// What is done at the bench.
 #[derive(Debug, Subcommand)]
 pub enum BenchCommand {
-    /// As if the code had been scanned
+    /// As if the code had been scanned; a label in two parts with both codes, one after the other
     Scan {
         /// The code
-        code: String,
+        #[arg(required = true, num_args = 1..=4, value_name = "CODE")]
+        codes: Vec<String>,
     },
     /// Tell of a new asset what its plan follows from: of the unknown one that was scanned, or of
     /// the one named (asset=NUMBER). The station asks for what is missing

@@ -2,7 +2,7 @@
 
 use tapline_drivers::ask::Measures;
 use tapline_drivers::catalogue::{is_scanner, says_no_function};
-use tapline_drivers::scan::{Pattern, Profile};
+use tapline_drivers::scan::{OWN, Pattern, Profile};
 use tapline_protocols::register::{Isolation, IsolationKind};
 
 use super::Config;
@@ -43,12 +43,12 @@ pub(super) fn read(
     faults: &mut Faults<'_>,
 ) -> Vec<Link> {
     let tables = root.tables(faults, "link");
-    let assets = patterns(root, faults);
+    let site = site(root, faults);
     if tables.len() > LINKS_MAX {
         faults.note(root.place("link"), "link", format!("more than {LINKS_MAX} links"));
     }
     let links = tables.iter().take(LINKS_MAX);
-    links.map(|table| scanner(link(table, driver, faults), &assets, table, faults)).collect()
+    links.map(|table| scanner(link(table, driver, faults), &site, table, faults)).collect()
 }
 
 fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<'_>) -> Link {
@@ -74,10 +74,28 @@ fn link(table: &Table<'_>, driver: &dyn Fn(&str) -> Choice, faults: &mut Faults<
     }
 }
 
-/// How the site writes its asset numbers.
-fn patterns(root: &Table<'_>, faults: &mut Faults<'_>) -> Vec<Pattern> {
-    let Some(table) = root.table(faults, "scan") else { return Vec::new() };
-    table.only(faults, &["assets"]);
+/// What the site says of its asset numbers.
+type Site = (Vec<Pattern>, Vec<&'static str>);
+
+/// How the site writes its asset numbers, and in which elements of GS1.
+fn site(root: &Table<'_>, faults: &mut Faults<'_>) -> Site {
+    let Some(table) = root.table(faults, "scan") else { return Site::default() };
+    table.only(faults, &[&["assets"][..], &OWN].concat());
+    let mut own = Vec::new();
+    for ai in OWN.into_iter().filter(|ai| table.has(ai)) {
+        match table.text(faults, ai) {
+            Some("asset") => own.push(ai),
+            Some(_) => {
+                let say = "means `asset`, or is left out";
+                faults.note(table.place(ai), &format!("scan.{ai}"), say);
+            }
+            None => {}
+        }
+    }
+    (patterns(&table, faults), own)
+}
+
+fn patterns(table: &Table<'_>, faults: &mut Faults<'_>) -> Vec<Pattern> {
     let mut patterns = Vec::new();
     for text in table.texts(faults, "assets") {
         match Pattern::parse(&text) {
@@ -91,7 +109,7 @@ fn patterns(root: &Table<'_>, faults: &mut Faults<'_>) -> Vec<Pattern> {
 }
 
 /// A scanner is told what is known of it and of the site, behind the name of its driver.
-fn scanner(link: Link, assets: &[Pattern], table: &Table<'_>, faults: &mut Faults<'_>) -> Link {
+fn scanner(link: Link, (assets, own): &Site, table: &Table<'_>, faults: &mut Faults<'_>) -> Link {
     let gs_alias = table.text(faults, "gs_alias").map(String::from);
     let proven = table.flag(faults, "proven", false);
     if !is_scanner(&link.named) {
@@ -101,7 +119,7 @@ fn scanner(link: Link, assets: &[Pattern], table: &Table<'_>, faults: &mut Fault
         }
         return link;
     }
-    let told = Profile { gs_alias, proven, assets: assets.to_vec() }.to_string();
+    let told = Profile { gs_alias, proven, assets: assets.clone(), own: own.clone() }.to_string();
     if let Err(why) = Profile::parse(&told) {
         faults.note(table.place("gs_alias"), "link.gs_alias", why);
     }

@@ -116,9 +116,12 @@ fn a_scanner_is_told_what_its_self_test_found() {
     assert_eq!(of(read("", "").unwrap()), "scan");
     let told = read("gs_alias = \"^]\"\nproven = true", "\n[scan]\nassets = [\"AS-###\"]\n");
     assert_eq!(of(told.unwrap()), "scan gs_alias=%5E%5D proven asset=AS-###");
+    let own = read("", "\n[scan]\n\"91\" = \"asset\"\n\"97\" = \"asset\"\n");
+    assert_eq!(of(own.unwrap()), "scan own=91 own=97");
     for (more, site, part) in [
         ("gs_alias = \"21\"", "", "`link.gs_alias`"),
         ("", "\n[scan]\nassets = [\"AS\"]\n", "`scan.assets`"),
+        ("", "\n[scan]\n\"91\" = \"serial\"\n", "`scan.91`"),
         ("", "\n[scan]\nasset = \"AS\"\n", "assets"),
     ] {
         let faults = read(more, site).unwrap_err();

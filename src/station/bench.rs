@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use tapline_drivers::scan::Join;
 use tapline_protocols::fact::{NullFact, ProveFact};
 use tapline_protocols::inspection::CheckRun;
 
@@ -52,6 +53,8 @@ pub(super) struct Bench {
     pub selected: Option<(String, u64)>,
     /// A code that nothing here knows, on its way into the register.
     pub stranger: Option<Stranger>,
+    /// The first part of a label whose second may be typed next.
+    pub join: Join,
     /// An instrument that another bench had: was it carried here?
     pub asked: Option<Asked>,
     /// Inspection whose links these are now.

@@ -1,7 +1,7 @@
 //! What is done at the desk of a bench: scans, badges, confirmations.
 
 use tapline_drivers::catalogue::is_scanner;
-use tapline_drivers::reading::{Scan, ScanKind};
+use tapline_drivers::reading::{Now, Scan, ScanKind};
 use tapline_drivers::scan::{Content, Fault, Profile, field, read};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given, LoginFact, RefusedFact, ScanFact};
@@ -65,7 +65,7 @@ impl Core {
         self.bench(&bench).heard = Some(result);
     }
 
-    /// A code that came as a command. Nothing of it is joined to another one.
+    /// A code that came as a command. Labels in two parts are joined as a scanner's are.
     pub(super) fn scan_code(&mut self, seat: &Seat, code: &str) -> Result<Answer, Problem> {
         let visible = |byte: u8| byte >= b' ' || byte == SEPARATOR;
         if code.is_empty() || code.len() > CODE_BYTES_MAX || !code.bytes().all(visible) {
@@ -83,10 +83,12 @@ impl Core {
         match read(code.as_bytes(), &self.profile(&seat.bench)) {
             Ok(content) => {
                 fact.kind = content.kind;
+                let content = self.bench(&seat.bench).join.take(content, Now(seat.at.boot_us));
                 let code = content.text.clone().unwrap_or_else(|| code.into());
                 self.scan(seat, fact, &content, &code)
             }
             Err((kind, fault)) => {
+                self.bench(&seat.bench).join.clear();
                 fact.raw = None;
                 fact.kind = kind;
                 fact.refused = Some(fault.word.into());

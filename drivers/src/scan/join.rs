@@ -9,18 +9,20 @@ use crate::reading::{Now, ScanKind};
 pub const JOIN_US: u64 = 10_000_000;
 
 /// The first part of a label that a second may follow.
-#[derive(Debug, Default)]
-pub(super) struct Join {
+#[derive(Debug, Clone, Default)]
+pub struct Join {
     first: Option<(Content, Now)>,
 }
 
 impl Join {
-    pub(super) fn clear(&mut self) {
+    /// Nothing was before.
+    pub fn clear(&mut self) {
         self.first = None;
     }
 
     /// Gives a part the fields of the part before it, where it has no key of its own and fits.
-    pub(super) fn take(&mut self, mut content: Content, at: Now) -> Content {
+    #[must_use]
+    pub fn take(&mut self, mut content: Content, at: Now) -> Content {
         let near = self.first.take().filter(|(first, then)| {
             first.kind == content.kind && at.0.saturating_sub(then.0) <= JOIN_US
         });

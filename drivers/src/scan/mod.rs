@@ -27,9 +27,9 @@ mod tests;
 
 pub use content::{Content, ELEMENTS_MAX, Element, Fault, Said, field};
 pub use date::{Day, Year};
-pub use join::JOIN_US;
+pub use join::{JOIN_US, Join};
 pub use pattern::{LENGTH_MAX, Pattern};
-pub use profile::{ALIAS_MAX, PATTERNS_MAX, Profile};
+pub use profile::{ALIAS_MAX, OWN, PATTERNS_MAX, Profile};
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -39,10 +39,9 @@ use crate::listen::{Listener, Reader};
 use crate::reading::{Now, Scan, ScanKind};
 use crate::wire;
 use crate::wire::lines::{Framing, Line, Lines};
-use join::Join;
 
 /// Raised whenever the same bytes give another output.
-pub const VERSION: u32 = 2;
+pub const VERSION: u32 = 3;
 
 /// Silence that ends a code, microseconds.
 pub const SILENCE_US: u64 = 50_000;
@@ -150,6 +149,9 @@ pub fn read(bytes: &[u8], profile: &Profile) -> Result<Content, (ScanKind, Fault
         return Err((ScanKind::Gs1, Fault::new("patient_identifier", 0)));
     }
     content.sniffed = aim.is_none();
+    if content.kind == ScanKind::Gs1 {
+        profile.own_number(&mut content);
+    }
     Ok(content)
 }
 

@@ -5,12 +5,16 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::fmt::{self, Write};
 
+use super::content::{Content, field};
 use super::gs1::GS;
 use super::link::decoded;
 use super::pattern::Pattern;
 
 /// Longest text that a reader may send in place of a separator, bytes.
 pub const ALIAS_MAX: usize = 8;
+
+/// Elements of GS1 that everybody uses as they like: a site may write its asset numbers into one.
+pub const OWN: [&str; 9] = ["91", "92", "93", "94", "95", "96", "97", "98", "99"];
 
 /// Most patterns of a site.
 pub const PATTERNS_MAX: usize = 16;
@@ -24,6 +28,8 @@ pub struct Profile {
     pub proven: bool,
     /// How the site writes its asset numbers.
     pub assets: Vec<Pattern>,
+    /// Elements of [`OWN`] that hold the site's asset numbers, the stronger ones first.
+    pub own: Vec<&'static str>,
 }
 
 impl Profile {
@@ -43,10 +49,28 @@ impl Profile {
                 "asset" if profile.assets.len() < PATTERNS_MAX => {
                     profile.assets.push(Pattern::parse(&value)?);
                 }
-                _ => return Err("it has `gs_alias=…`, `proven` and up to 16 times `asset=…`"),
+                "own" => {
+                    let known = OWN.into_iter().find(|ai| *ai == value);
+                    profile.own.push(known.ok_or("`own` is an element from 91 to 99")?);
+                }
+                _ => {
+                    return Err(
+                        "it has `gs_alias=…`, `proven`, `own=…` and up to 16 times `asset=…`",
+                    );
+                }
             }
         }
         Ok(profile)
+    }
+
+    /// An element of the site's own is the number of an asset, where nothing stronger says one.
+    pub(super) fn own_number(&self, content: &mut Content) {
+        for ai in &self.own {
+            let value = content.elements.iter().find(|one| one.key == *ai);
+            if let Some(number) = value.map(|one| one.value.clone()) {
+                content.text_field(field::ASSET_ID, &number);
+            }
+        }
     }
 
     /// The code with separators where the reader sends something else in their place.
@@ -79,6 +103,7 @@ impl fmt::Display for Profile {
         if self.proven {
             words.push("proven".into());
         }
+        words.extend(self.own.iter().map(|ai| ["own=", ai].concat()));
         let pattern = |one: &Pattern| ["asset=", &escaped(&alloc::format!("{one}"))].concat();
         words.extend(self.assets.iter().map(pattern));
         f.write_str(&words.join(" "))
@@ -101,16 +126,31 @@ pub(super) fn escaped(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scan::read;
 
     #[test]
     fn a_profile_is_read_as_it_is_written() {
-        let text = "gs_alias=%5E%5D proven asset=AS-####### asset=https%3A%2F%2Finv.example%2F%28P-####%29";
+        let text = "gs_alias=%5E%5D proven own=91 asset=AS-####### asset=https%3A%2F%2Finv.example%2F%28P-####%29";
         let profile = Profile::parse(text).unwrap();
         assert_eq!(profile.gs_alias.as_deref(), Some("^]"));
         assert_eq!((profile.proven, profile.assets.len()), (true, 2));
         assert_eq!(alloc::format!("{profile}"), text);
         assert_eq!(Profile::parse(""), Ok(Profile::default()));
         assert_eq!(profile.separated("10A^]21B"), "10A\u{1d}21B");
+    }
+
+    #[test]
+    fn an_element_of_the_site_is_its_asset_number_and_none_of_anybody_elses() {
+        let asset = |profile: &str, code: &[u8]| {
+            let content = read(code, &Profile::parse(profile).unwrap()).unwrap();
+            content.field(field::ASSET_ID).map(String::from)
+        };
+        let code = b"]d2010950110153000391P-0107\x1d92other";
+        assert_eq!(asset("", code), None);
+        assert_eq!(asset("own=91", code).as_deref(), Some("P-0107"));
+        assert_eq!(asset("own=93 own=92", code).as_deref(), Some("other"));
+        let giai = b"]d28004061414132a/b\x1d91P-0107";
+        assert_eq!(asset("own=91", giai).as_deref(), Some("061414132a/b"), "the stronger one");
     }
 
     #[test]
@@ -123,6 +163,8 @@ mod tests {
             ("asset=AS", "needs"),
             ("speed=3", "it has"),
             ("proven=1", "it has"),
+            ("own=90", "91 to 99"),
+            ("own=21", "91 to 99"),
         ] {
             assert!(Profile::parse(text).unwrap_err().contains(why), "{text}");
         }

@@ -107,7 +107,7 @@ impl Findings {
             Separator::Replaced(text) => Some(text.clone()),
             Separator::Lost | Separator::Broken => return None,
         };
-        self.is_clean().then(|| Profile { gs_alias, proven: true, assets: Vec::new() })
+        self.is_clean().then(|| Profile { gs_alias, proven: true, ..Profile::default() })
     }
 }
 

@@ -168,7 +168,7 @@ mod tests {
             all.len(),
             TEXT.lines().filter(|l| !l.is_empty() && !l.starts_with('#')).count()
         );
-        assert_eq!(all.len(), 220);
+        assert_eq!(all.len(), 224);
         for (range, entry) in &all {
             assert!(entry.components().count() > 0, "{range}");
             assert!(!entry.predefined() || entry.fixed().is_some(), "{range}");
