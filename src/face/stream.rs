@@ -1,19 +1,21 @@
 //! The live feed as server-sent events. A client that comes back goes on where it was.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::{Body, Bytes};
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::unfold;
 use serde::Deserialize;
-use serde_json::json;
-use tokio::sync::watch;
+use serde_json::{Value, json};
+use tokio::sync::{broadcast, watch};
 use tokio::time::timeout;
 
 use super::Hall;
 use super::problem::Refused;
+use super::query::Query;
 use crate::serve::feed::{Part, Place, Shown};
 use crate::serve::shared::Halt;
 
@@ -33,11 +35,10 @@ pub(super) struct Wanted {
 /// `GET /v1/feed`.
 pub(super) async fn feed(
     State(hall): State<Hall>,
-    query: Result<Query<Wanted>, axum::extract::rejection::QueryRejection>,
+    Query(wanted): Query<Wanted>,
     headers: HeaderMap,
 ) -> Result<Response, Refused> {
     let bad = |error: String| Refused::new("bad_input", error);
-    let Query(wanted) = query.map_err(|error| bad(error.body_text()))?;
     let last = match headers.get("last-event-id").map(|id| id.to_str()) {
         None => None,
         Some(Ok(id)) => Some(id.parse().map_err(|_| bad(format!("`{id}` is no event id")))?),
@@ -47,7 +48,8 @@ pub(super) async fn feed(
     let mut halts = hall.shared.halts();
     let halt = halts.borrow_and_update().as_ref().map(|halt| state(Some(halt)));
     let first = Bytes::from(hello(&hall) + &halt.unwrap_or_default());
-    let client = Client { place, wanted, hall, halts, first: Some(first) };
+    let refusals = hall.shared.refusals.listen();
+    let client = Client { place, wanted, hall, halts, refusals, first: Some(first) };
     let stream = unfold(client, |mut client| async move {
         let bytes = client.next().await?;
         Some((Ok::<_, std::convert::Infallible>(bytes), client))
@@ -75,6 +77,7 @@ struct Client {
     wanted: Wanted,
     hall: Hall,
     halts: watch::Receiver<Option<Halt>>,
+    refusals: broadcast::Receiver<Arc<Value>>,
     first: Option<Bytes>,
 }
 
@@ -89,6 +92,12 @@ impl Client {
                 part = timeout(COMMENT_S, self.place.next()) => part,
                 Ok(()) = self.halts.changed() => {
                     return Some(state(self.halts.borrow_and_update().as_ref()).into());
+                }
+                Ok(refusal) = self.refusals.recv() => {
+                    if self.wanted.is_of(&refusal) {
+                        return Some(format!("event: refusal\ndata: {refusal}\n\n").into());
+                    }
+                    continue;
                 }
                 _ = self.hall.stop.wait_for(Option::is_some) => return None,
             };
@@ -116,6 +125,12 @@ fn event(line: &Shown) -> String {
 }
 
 impl Wanted {
+    /// What was refused is no line: it is told to whoever asks for no kind and no inspection.
+    fn is_of(&self, refusal: &Value) -> bool {
+        let here = |bench: &String| refusal["bench"] == **bench;
+        self.kinds.is_none() && self.inspection.is_none() && self.bench.as_ref().is_none_or(here)
+    }
+
     fn is(&self, line: &Shown) -> bool {
         let kind = |kinds: &String| kinds.split(',').any(|kind| kind == line.kind);
         self.bench.as_ref().is_none_or(|bench| line.bench.as_ref() == Some(bench))

@@ -11,6 +11,7 @@ use tokio::time::timeout;
 use super::desk::{Desk, Reply};
 use super::feed::Feed;
 use super::indexer::Indexer;
+use super::refusals::{Attempt, Refusals};
 use super::{later, room};
 use crate::clock;
 use crate::inbox::Post;
@@ -39,6 +40,8 @@ pub struct Shared {
     pub folder: PathBuf,
     /// Lists and raw data; empty until the books were opened for the first time.
     pub indexer: OnceLock<Indexer>,
+    /// What was refused just now.
+    pub refusals: Refusals,
     state: Mutex<State>,
     /// Tells those who listen to the feed: why nothing is judged, `None` while it is.
     halts: watch::Sender<Option<Halt>>,
@@ -112,6 +115,7 @@ impl Shared {
             desk: Desk::default(),
             folder,
             indexer: OnceLock::new(),
+            refusals: Refusals::default(),
             state: Mutex::new(State { halted, ..State::default() }),
             halts: watch::channel(None).0,
         }
@@ -148,6 +152,8 @@ impl Shared {
 
     /// Shows a status that holds nothing but what is durable.
     pub(super) fn show(&self, status: Status) {
+        let before = self.status();
+        self.refusals.heard(before.as_deref(), &status, clock::now());
         let mut state = self.lock();
         state.status = Some(Arc::new(status));
         state.outlived = false;
@@ -200,6 +206,31 @@ impl Shared {
         origin: Origin,
         bench: Option<String>,
         by: Option<String>,
+        request: Request,
+    ) -> Reply {
+        let mut attempt = Attempt::of(origin, &request, (&bench, &by));
+        let reply = self.commanded(origin, (bench, by), request).await;
+        if let Err(problem) = &reply
+            && !["halted", "starting", "busy"].contains(&problem.code.as_str())
+        {
+            // Who acts without a name is who is logged in there.
+            let status = self.status();
+            let benches = status.as_ref().map_or(&[][..], |status| &status.benches);
+            let named = benches.iter().find(|one| attempt.bench.as_ref() == Some(&one.id));
+            let here = named.or(if benches.len() == 1 { benches.first() } else { None });
+            if let Some(here) = here.filter(|_| origin != Origin::Inbox) {
+                attempt.by = attempt.by.or_else(|| here.operator.clone());
+                attempt.bench.get_or_insert_with(|| here.id.clone());
+            }
+            self.refusals.tell(&attempt, problem, clock::now());
+        }
+        reply
+    }
+
+    async fn commanded(
+        &self,
+        origin: Origin,
+        (bench, by): (Option<String>, Option<String>),
         request: Request,
     ) -> Reply {
         let engine = self.engine()?;

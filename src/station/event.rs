@@ -7,7 +7,8 @@ use tapline_protocols::Fact;
 use tapline_protocols::fact::{Earlier, Word};
 use tapline_protocols::plan::Settings;
 
-use super::{changes::Changes, later::Asked, later::Past, status::Status};
+pub use super::answer::{Answer, Problem};
+use super::{later::Asked, later::Past, status::Status};
 use crate::clock::{Change, Stamp};
 
 /// Everything that can make the station act.
@@ -491,37 +492,4 @@ pub enum Effect {
         /// What came of it.
         result: Result<Answer, Problem>,
     },
-}
-
-/// What came of a command.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Answer {
-    /// Last line that it caused.
-    pub seq: u64,
-    /// Inspection that it opened or concerns.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub id: Option<String>,
-    /// What to say, a key of the words file, with its values.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub say: Vec<String>,
-    /// What to know before going on, each as in `say`.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub besides: Vec<Vec<String>>,
-    /// Outcome, when it was signed.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub outcome: Option<String>,
-    /// What a file changed in the register, or would.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub changes: Option<Box<Changes>>,
-}
-
-/// Why a command was not done (RFC 9457 `code`, `detail`, `next`).
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Problem {
-    /// `bad_input not_found conflict halted forbidden`, or a word of the reasons.
-    pub code: String,
-    /// What is the matter, in words.
-    pub detail: String,
-    /// What to do next, in words.
-    pub next: String,
 }

@@ -5,6 +5,7 @@
 //! what clocks do, `later` what happens to a sealed inspection, `command` how acts do, `begin` how
 //! an inspection opens, [`status`] what faces show.
 
+mod answer;
 mod begin;
 mod bench;
 mod carry;

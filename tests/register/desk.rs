@@ -1,12 +1,16 @@
 //! What is scanned at a bench and the register: unknown assets, instruments, retests.
 
 use std::fs;
+use std::io::{BufRead, BufReader};
+use std::process::{Command, Stdio};
+use std::sync::mpsc::channel;
+use std::thread;
 
 use serde_json::{Value, json};
 use tapline_drivers::scan::control::code;
 
 use super::lines;
-use super::support::station::{Builder, Output, Station};
+use super::support::station::{Builder, Output, Station, TAPLINE};
 use super::support::wait;
 
 #[test]
@@ -154,6 +158,106 @@ fn an_instrument_that_is_at_another_bench_is_asked_for_and_not_measured_with() {
         lines.contains(r#""k":"checkout","bench":"b1","instrument":"TM-01","link":"dmm","by""#)
     );
     assert!(lines.contains(r#""link":"dmm","from":"b1","by":"op-7""#), "{lines}");
+}
+
+#[test]
+fn a_hand_held_instrument_is_where_its_label_was_scanned_last() {
+    let mut station = Builder::new().start();
+    let text = fs::read_to_string(station.config()).unwrap();
+    station.stop();
+    let second = "[[bench]]\nid = \"b2\"\nname = \"Bench 2\"\nfixtures = []\n";
+    fs::write(station.config(), text + second).unwrap();
+    station.restart();
+    let at = |bench: &str, words: &[&str]| station.run(&[words, &["--bench", bench]].concat());
+    let seen = || station.get("/v1/instruments/TM-01")["seen"]["bench"].take();
+    // No line carries it: whoever scans it says where it is.
+    assert!(at("b1", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
+    assert_eq!(seen(), "b1");
+    let nobody = at("b2", &["scan", "TM-01"]);
+    assert!(nobody.code == 2 && nobody.stderr.contains("is at bench b1 since"), "{nobody:?}");
+    let nobody = at("b2", &["scan", "TM-01"]);
+    assert!(nobody.code == 2 && nobody.stderr.contains("nobody is logged in"), "{nobody:?}");
+    assert_eq!(at("b2", &["operator", "login", "OP-0007"]).code, 0);
+    assert_eq!(at("b2", &["scan", "TM-01"]).code, 2);
+    assert!(at("b2", &["scan", "TM-01"]).stderr.starts_with("TM-01 is here"));
+    assert_eq!(seen(), "b2");
+    // It hangs on no line, so an inspection at the other bench waits for nothing.
+    assert_eq!(at("b1", &["begin", "--asset", "T-0201"]).code, 0);
+    let lines = lines(&station);
+    let moved = r#""k":"checkout","bench":"b2","instrument":"TM-01","from":"b1","by":"op-7""#;
+    assert!(lines.contains(moved), "{lines}");
+}
+
+#[test]
+fn two_codes_of_one_label_name_one_asset() {
+    let station = Builder::new().start();
+    let list = station.folder().join("list.csv");
+    let head = "asset,description,udi_di,serial,class,functional_earth,cord,switching_supply,\
+                earthed_points,accessible_parts,applied_parts\n";
+    fs::write(&list, format!("{head}U-1,pump,05102222233336,9,II,no,fixed,no,,case,\n")).unwrap();
+    station.done(&["asset", "import", list.to_str().unwrap()]);
+    let (device, serial) = ("]d20105102222233336", "]d2219");
+    let alone = station.run(&["scan", serial]);
+    assert!(alone.code == 2, "{alone:?}");
+    let both = station.run(&["scan", device, serial]);
+    assert_eq!((both.code, &station.bench()["selected"]["asset"]), (0, &json!("U-1")), "{both:?}");
+    // Something between them parts them.
+    station.run(&["scan", device]);
+    station.done(&["scan", "T-0201"]);
+    assert_eq!(station.run(&["scan", serial]).code, 2);
+}
+
+#[test]
+fn what_is_refused_is_seen_in_the_log_and_kept_nowhere() {
+    let station = Builder::new().start();
+    let mut tail = Command::new(TAPLINE)
+        .arg("tail")
+        .env("TAPLINE_SOCKET", station.socket())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let (send, told) = channel();
+    let out = BufReader::new(tail.stdout.take().unwrap());
+    let reader = thread::spawn(move || {
+        out.lines().map_while(Result::ok).for_each(|line| drop(send.send(line)));
+    });
+    // Once a line of the log is seen, somebody looks on.
+    wait::until_true("the log is followed", || {
+        station.done(&["operator", "login", "OP-0007"]);
+        told.try_iter().any(|line| line.contains("logged in"))
+    });
+    let before = lines(&station);
+    let next =
+        |what: &str| wait::until(what, || told.try_iter().find(|line| line.contains("REFUSED")));
+    assert_eq!(station.run(&["begin", "--asset", "X-1"]).code, 2);
+    let line = next("a refusal is told");
+    let why = "REFUSED begin X-1 (op-7, command): there is no asset `X-1`";
+    assert!(line.contains(why), "{line}");
+    assert!(line.contains("  b1 "), "its bench: {line}");
+    for _ in 0..5 {
+        assert_eq!(station.run(&["sign"]).code, 2);
+    }
+    assert_eq!(station.run(&["park"]).code, 2);
+    assert!(next("the next is told").contains("REFUSED sign"), "the same again is one line");
+    let line = next("the one after it is told");
+    assert!(line.contains("REFUSED park") && line.contains("4 more were refused"), "{line}");
+    assert_eq!(lines(&station), before);
+    tail.kill().unwrap();
+    tail.wait().unwrap();
+    reader.join().unwrap();
+}
+
+#[test]
+fn a_port_that_is_not_there_is_named_and_is_no_fault() {
+    let mut wiring = Builder::new();
+    let nowhere = wiring.folder().join("nowhere");
+    wiring.serial("ohm", &nowhere, "val-unit-line", Some("TM-01"));
+    let station = wiring.start();
+    let config = station.config();
+    let said = station.run(&["serve", "--check", "--config", config.to_str().unwrap()]);
+    let line = format!("link `ohm`: {} is not there now: plug it in", nowhere.display());
+    assert!(said.code == 0 && said.stderr.contains(&line), "{said:?}");
 }
 
 #[test]

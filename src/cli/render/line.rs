@@ -213,6 +213,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         "recovered" => "started over from disk".into(),
         "park" => "parked".into(),
         "resume" => format!("goes on after {}", word("after")),
+        "not_done" => not_done(event),
         "refused" => format!("refused: {}", word("what")),
         _ => return None,
     })
@@ -227,6 +228,18 @@ fn scan(event: &Value) -> String {
         Some(why) => format!("scan refused: {}", why.replace('_', " ")),
         None => format!("scanned {}", event["raw"].as_str().unwrap_or("")),
     }
+}
+
+/// What was refused, to whom and why.
+fn not_done(event: &Value) -> String {
+    let of = |key: &str| event[key].as_str().unwrap_or("").to_owned();
+    let by = event["by"].as_str().unwrap_or_else(|| english().say("tail", "nobody")).to_owned();
+    let passed = event["passed_over"].as_u64().filter(|n| *n > 0).map(|n| n.to_string());
+    let more = passed.map(|n| english().tell("tail", "passed_over", &[("n", &n)]));
+    let why = of("why").replace('\n', "; ");
+    let values = [("what", of("what")), ("by", by), ("from", of("from")), ("why", why)];
+    let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    english().tell("tail", "not_done", &values) + &more.unwrap_or_default()
 }
 
 /// What came of a bench check.

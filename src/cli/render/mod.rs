@@ -57,6 +57,26 @@ mod tests {
     use super::*;
 
     #[test]
+    fn what_stands_behind_a_place_stays_in_its_column() {
+        let mut renderer = Renderer::new(Paint::Plain, jiff::tz::TimeZone::UTC);
+        let mut line = |place: &str, text: &str| {
+            let (t, bench) = ("2026-11-24T08:14:03.53Z", "b1");
+            let note = serde_json::json!({"k": "end", "t": t, "bench": bench, "step": place,
+                "outcome": text, "reason": "x"});
+            let line = renderer.line(&note).unwrap();
+            line.chars().collect::<String>().find(text).unwrap()
+        };
+        let narrow = line("pe", "first");
+        assert_eq!(line("pe/1", "second"), narrow);
+        let wide = line("touch_current/12", "third");
+        assert_eq!(wide, narrow + "touch_current/12".len() - PLACE.0);
+        assert_eq!(line("pe", "fourth"), wide, "it never goes back");
+        let most = line(&"x".repeat(60), "fifth");
+        assert_eq!(most, narrow + 60 - PLACE.0, "a longer one stands out and moves nothing");
+        assert_eq!(line("pe", "sixth"), narrow + PLACE.1 - PLACE.0);
+    }
+
+    #[test]
     fn no_text_from_elsewhere_reaches_the_terminal_as_a_command() {
         let mut renderer = Renderer::new(Paint::Colour, jiff::tz::TimeZone::UTC);
         let hostile = "\u{1b}[2J\u{9b}1A\r\u{202e}x";
