@@ -36,7 +36,7 @@ pub(super) fn run(
             });
             let answer =
                 client.post(&format!("/v1/assets/{}/visits", offline::escaped(&id)), &body)?;
-            match super::bench::said(&answer["say"]).filter(|_| !common.json) {
+            match crate::words::said(&answer["say"]).filter(|_| !common.json) {
                 Some(sentence) => output::talk(&sentence),
                 None => output::data(&answer.to_string())?,
             }

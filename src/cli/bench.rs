@@ -147,10 +147,10 @@ fn print(client: &Client, bench: &str, answer: &Value, common: &Common) -> Resul
     if let Some(id) = answer["id"].as_str() {
         output::data(id)?;
     }
-    if let Some(sentence) = said(&answer["say"]) {
+    if let Some(sentence) = words::said(&answer["say"]) {
         output::talk(&sentence);
     }
-    for sentence in answer["besides"].as_array().into_iter().flatten().filter_map(said) {
+    for sentence in answer["besides"].as_array().into_iter().flatten().filter_map(words::said) {
         output::talk(&sentence);
     }
     if let Some(outcome) = answer["outcome"].as_str() {
@@ -177,27 +177,9 @@ fn told(tell: &[String]) -> Result<Value, Trouble> {
     Ok(told.into())
 }
 
-/// What the station says of it: a key of the words, then its values.
-pub(crate) fn said(words: &Value) -> Option<String> {
-    let words: Vec<&str> = words.as_array()?.iter().filter_map(Value::as_str).collect();
-    let (key, values) = words.split_first()?;
-    let mut sentence = words::english().say("say", key).to_owned();
-    for (n, value) in values.iter().enumerate() {
-        sentence = sentence.replace(&format!("{{{n}}}"), value);
-    }
-    Some(sentence)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_the_station_says_is_a_sentence() {
-        let words = json!(["scan.selected", "P-0107", "a-plan"]);
-        assert_eq!(said(&words).unwrap(), "P-0107 is selected; plan a-plan.");
-        assert_eq!(said(&json!(null)), None);
-    }
 
     #[test]
     fn settings_become_an_object() {

@@ -6,7 +6,7 @@ use super::args::Common;
 use super::client::Client;
 use super::life_args::LifeCommand;
 use super::offline::escaped;
-use super::{Exit, Trouble, bench, output};
+use super::{Exit, Trouble, output};
 use crate::words::english;
 
 pub(super) fn run(client: &Client, command: LifeCommand, common: &Common) -> Result<Exit, Trouble> {
@@ -39,7 +39,7 @@ pub(super) fn run(client: &Client, command: LifeCommand, common: &Common) -> Res
     output::data(answer["id"].as_str().unwrap_or(&id))?;
     let besides = answer["besides"].as_array().into_iter().flatten();
     for words in std::iter::once(&answer["say"]).chain(besides) {
-        if let Some(sentence) = bench::said(words) {
+        if let Some(sentence) = crate::words::said(words) {
             output::talk(&sentence);
         }
     }

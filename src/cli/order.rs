@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::args::Common;
 use super::client::Client;
-use super::{Exit, Trouble, asset, bench, offline, output};
+use super::{Exit, Trouble, asset, offline, output};
 use crate::words::english;
 
 /// Work orders.
@@ -55,7 +55,7 @@ pub(super) fn run(
             let body = json!({ "reason": reason, "bench": common.bench, "by": common.by });
             let path = format!("/v1/orders/{}/withdraw", offline::escaped(&order));
             let answer = client.post(&path, &body)?;
-            match bench::said(&answer["say"]).filter(|_| !common.json) {
+            match crate::words::said(&answer["say"]).filter(|_| !common.json) {
                 Some(sentence) => output::talk(&sentence),
                 None => output::data(&answer.to_string())?,
             }

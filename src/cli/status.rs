@@ -3,10 +3,9 @@
 use serde_json::Value;
 
 use super::args::Common;
-use super::bench::said;
 use super::client::Client;
 use super::{Exit, Trouble, output};
-use crate::words::{Words, english};
+use crate::words::{Words, english, said};
 
 pub(super) fn status(client: &Client, common: &Common) -> Result<Exit, Trouble> {
     let status = client.get("/v1/status")?;

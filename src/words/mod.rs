@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use serde::Deserialize;
+use serde_json::Value;
 
 /// The words of one language (format `tapline-words-1`): tables of code and sentence.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
@@ -22,6 +23,18 @@ pub fn english() -> &'static Words {
     WORDS.get_or_init(|| {
         Words::read(include_str!("en.toml")).expect("a test reads the built-in words")
     })
+}
+
+/// What the station says of it: a key of the words, then its values.
+#[must_use]
+pub fn said(words: &Value) -> Option<String> {
+    let words: Vec<&str> = words.as_array()?.iter().filter_map(Value::as_str).collect();
+    let (key, values) = words.split_first()?;
+    let mut sentence = english().say("say", key).to_owned();
+    for (n, value) in values.iter().enumerate() {
+        sentence = sentence.replace(&format!("{{{n}}}"), value);
+    }
+    Some(sentence)
 }
 
 impl Words {
@@ -97,6 +110,7 @@ impl Words {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use serde_json::json;
 
     /// The closed list of reasons of a verdict.
     const REASONS: &str = "no_reading stale overload bound not_settled wrong_function wrong_unit \
@@ -201,5 +215,12 @@ mod tests {
             }
         }
         assert!(keys > 40, "only {keys} keys found");
+    }
+
+    #[test]
+    fn what_the_station_says_is_a_sentence() {
+        let words = json!(["scan.selected", "P-0107", "a-plan"]);
+        assert_eq!(said(&words).unwrap(), "P-0107 is selected; plan a-plan.");
+        assert_eq!(said(&json!(null)), None);
     }
 }

@@ -10,7 +10,6 @@ use tapline_protocols::limits::{Direction, Row};
 
 use super::Desk;
 use super::reading::Lens;
-use crate::cli::bench::said;
 use crate::clock;
 use crate::face::Hall;
 use crate::face::acts;
@@ -23,7 +22,7 @@ use crate::page::work::{Work, rows};
 use crate::page::{unit, word};
 use crate::station::Core;
 use crate::station::status::{BenchStatus, Opened};
-use crate::words::english;
+use crate::words::{english, said};
 
 /// `GET /bench/{bench}`.
 pub(super) async fn view(
