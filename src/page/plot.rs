@@ -6,8 +6,8 @@ use maud::{Markup, html};
 /// Like values, oldest first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) struct Plot {
-    /// What they have in common, in words.
-    pub heading: String,
+    /// What they have in common: what was measured, and how.
+    pub heading: (String, String),
     /// Those of the table.
     pub dots: Vec<Dot>,
     /// Those that are drawn: of long times some.
@@ -40,7 +40,8 @@ const BELOW: u32 = 28;
 pub(super) fn plot(plot: &Plot) -> Markup {
     html! {
         section.plotted {
-            h2 { (plot.heading) }
+            h2 { (plot.heading.0) }
+            p.quiet { (plot.heading.1) }
             @if plot.drawn.iter().filter(|dot| dot.used.is_some()).count() > 1 { (drawn(plot)) }
             @for line in &plot.trend { p { (line) } }
             div.table tabindex="0" role="region" aria-label=(super::say("list")) {
@@ -85,7 +86,7 @@ fn drawn(plot: &Plot) -> Markup {
         .collect();
     let (limit, right) = (up(1_000), WIDE);
     html! {
-        svg.plot viewBox={ "0 0 " (WIDE) " " (HIGH + BELOW) } role="img" aria-label=(plot.heading) {
+        svg.plot viewBox={ "0 0 " (WIDE) " " (HIGH + BELOW) } role="img" aria-label=(plot.heading.0) {
             path.axis fill="none" d={ "M" (LEFT) " 6 V" (HIGH) " H" (right) } {}
             path.limit d={ "M" (LEFT) " " (limit) " H" (right) } {}
             text x=(LEFT - 8) y=(limit + 5) text-anchor="end" { "100 %" }

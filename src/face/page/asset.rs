@@ -98,7 +98,13 @@ fn plot(group: &Group, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
     let drawn: Vec<Dot> = group.values.iter().map(dot).collect();
     let dots = drawn.iter().filter(|dot| shown_ids.contains(&*dot.id)).cloned().collect();
     let drawn = thinned(drawn, marks);
-    Plot { heading: group.heading(), dots, drawn, trend: group.outlook() }
+    let heading = group.heading();
+    let (what, how) = heading.split_once("; ").unwrap_or((&heading, ""));
+    let mut first = what.chars();
+    let what = first.next().map(|one| one.to_uppercase().chain(first).collect());
+    let trend = group.outlook().iter().map(|line| line.replace(" Ohm ", " Ω ")).collect();
+    let heading = (what.unwrap_or_default(), how.to_owned());
+    Plot { heading, dots, drawn, trend }
 }
 
 /// Of each stretch of time that which used most of the limit, and which used least: a line through
