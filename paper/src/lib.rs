@@ -8,9 +8,12 @@
 pub mod canvas;
 pub mod codes;
 pub mod font;
+pub mod label;
 pub mod moment;
 pub mod pdf;
+pub mod raster;
 pub mod report;
 pub mod seal;
+pub mod sheet;
 pub mod svg;
 pub mod words;

@@ -38,16 +38,18 @@ impl std::fmt::Display for NotWritten {
     }
 }
 
-/// The file (PDF/A-2b). The same pages give the same bytes.
+/// The file; PDF/A-2b where it has a date, without which no archive takes it. The same pages give
+/// the same bytes.
 ///
 /// # Errors
 /// The writer refuses them; tests write every kind.
 pub fn pdf(pages: &[Page], about: &About) -> Result<Vec<u8>, NotWritten> {
     let refused = |why: String| NotWritten(why);
-    let configuration = ConfigurationBuilder::new()
-        .with_archival_validator(Archival::A2_B)
-        .finish()
-        .map_err(|why| refused(format!("{why:?}")))?;
+    let configuration = match about.date {
+        Some(_) => ConfigurationBuilder::new().with_archival_validator(Archival::A2_B),
+        None => ConfigurationBuilder::new(),
+    };
+    let configuration = configuration.finish().map_err(|why| refused(format!("{why:?}")))?;
     let mut document =
         Document::new_with(SerializeSettings { configuration, ..SerializeSettings::default() });
     let fonts = [Face::Regular, Face::Strong].map(|face| {

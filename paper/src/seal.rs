@@ -47,13 +47,15 @@ impl Word {
     }
 }
 
-/// Draws the shape of a word around a middle, with a radius.
+/// Draws the shape of a word around a middle, with a radius; its sign is white, black in a white
+/// one.
 pub fn seal(page: &mut Page, word: Word, at: (f32, f32), r: f32, ink: Ink) {
+    let inside = if ink == Ink::WHITE { Ink::FULL } else { Ink::WHITE };
     let at = |x: f32, y: f32| (at.0 + x * r, at.1 + y * r);
     match word {
         Word::Pass | Word::ConditionalPass => {
             page.shape(circle(at(0.0, 0.0), r), ink);
-            sign(page, &[at(-0.46, 0.04), at(-0.12, 0.38), at(0.5, -0.32)], r * 0.2);
+            sign(page, &[at(-0.46, 0.04), at(-0.12, 0.38), at(0.5, -0.32)], r * 0.2, inside);
         }
         Word::ConditionalFail | Word::Fail => {
             let corner = |n: u8| {
@@ -62,21 +64,21 @@ pub fn seal(page: &mut Page, word: Word, at: (f32, f32), r: f32, ink: Ink) {
             };
             let corners: Vec<(f32, f32)> = (0..8).map(corner).collect();
             page.shape(polygon(&corners), ink);
-            sign(page, &[at(-0.38, -0.38), at(0.38, 0.38)], r * 0.2);
-            sign(page, &[at(-0.38, 0.38), at(0.38, -0.38)], r * 0.2);
+            sign(page, &[at(-0.38, -0.38), at(0.38, 0.38)], r * 0.2, inside);
+            sign(page, &[at(-0.38, 0.38), at(0.38, -0.38)], r * 0.2, inside);
         }
         Word::Undecided => {
             page.shape(polygon(&[at(0.0, -1.08), at(1.12, 0.9), at(-1.12, 0.9)]), ink);
-            sign(page, &[at(0.0, -0.42), at(0.0, 0.32)], r * 0.2);
-            page.shape(circle(at(0.0, 0.62), r * 0.13), Ink::WHITE);
+            sign(page, &[at(0.0, -0.42), at(0.0, 0.32)], r * 0.2, inside);
+            page.shape(circle(at(0.0, 0.62), r * 0.13), inside);
         }
     }
 }
 
-/// A white line with round ends through some points.
-fn sign(page: &mut Page, points: &[(f32, f32)], width: f32) {
+/// A line with round ends through some points.
+fn sign(page: &mut Page, points: &[(f32, f32)], width: f32, ink: Ink) {
     let dots = points.iter().map(|point| circle(*point, width / 2.0));
     let lines = points.windows(2).map(|two| stroke(two[0], two[1], width));
     let parts: Vec<Vec<Seg>> = dots.chain(lines).collect();
-    parts.into_iter().for_each(|part| page.shape(part, Ink::WHITE));
+    parts.into_iter().for_each(|part| page.shape(part, ink));
 }

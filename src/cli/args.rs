@@ -121,6 +121,10 @@ pub enum Command {
     Explain(Explain),
     /// An inspection on paper (PDF or HTML), from its record; needs no station
     Report(super::report::Report),
+    /// A result's label or tag, or the label that an asset is scanned by; needs no station
+    Label(super::label::Label),
+    /// Control codes, a reader's self-test, cautions, as pages (PDF); needs no station
+    Sheet(super::sheet::Sheet),
     /// Judge this site's limits, play reference inspections and mistakes on this machine: a signed
     /// record
     Validate(super::validate::Validate),

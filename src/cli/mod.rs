@@ -26,6 +26,7 @@ mod history;
 mod identify;
 pub mod judge;
 pub mod key;
+mod label;
 mod learn;
 mod life;
 mod life_args;
@@ -44,6 +45,7 @@ pub mod render;
 pub mod replay;
 mod report;
 pub mod scanner;
+mod sheet;
 mod shell;
 mod show;
 mod status;
@@ -192,6 +194,8 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Validate(args) => validate::run(&args, &common),
         Command::Explain(args) => explain::explain(&args, &common),
         Command::Report(args) => report::report(&args),
+        Command::Label(args) => label::label(&args),
+        Command::Sheet(args) => sheet::sheet(&args),
         Command::Rebuild { config } => offline::rebuild(&config, &common),
         Command::Export { what } => export::run(&what),
         Command::Archive(args) => archive::archive(&args, &common),

@@ -79,12 +79,15 @@ fn form<'a>(named: Option<&'a str>, file: Option<&Path>) -> &'a str {
     }
 }
 
-fn said(why: impl std::fmt::Display) -> Trouble {
+pub(super) fn said(why: impl std::fmt::Display) -> Trouble {
     Trouble::Said(why.to_string())
 }
 
 /// What the record tells, with what the asset's other records say.
-fn gathered(record: (&Path, bool), config: Option<&Config>) -> Result<report::Report, Trouble> {
+pub(super) fn gathered(
+    record: (&Path, bool),
+    config: Option<&Config>,
+) -> Result<report::Report, Trouble> {
     let (file, in_work) = record;
     let refused = |why| Trouble::Said(format!("{}: {why}", file.display()));
     let alone = crate::report::report(record, &House::of(config), &[]).map_err(refused)?;
@@ -108,7 +111,8 @@ fn pasts(file: &Path, asset: &str) -> Vec<Past> {
     found
 }
 
-fn written(file: Option<&Path>, bytes: &[u8]) -> Result<Exit, Trouble> {
+/// Into the file, or to whoever reads.
+pub(super) fn written(file: Option<&Path>, bytes: &[u8]) -> Result<Exit, Trouble> {
     match file {
         None => output::piped(bytes)?,
         Some(file) => {

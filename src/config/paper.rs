@@ -13,23 +13,26 @@ pub struct Paper {
     pub language: String,
     /// `a4` or `letter`.
     pub size: String,
+    /// What an asset's own label holds: its number in `squares` or `lines`, or its GIAI (`gs1`).
+    pub asset_code: String,
 }
 
 impl Default for Paper {
     fn default() -> Paper {
-        let (language, size) = ("en".into(), "a4".into());
-        Paper { workshop: None, address: Vec::new(), language, size }
+        let (language, size, asset_code) = ("en".into(), "a4".into(), "squares".into());
+        Paper { workshop: None, address: Vec::new(), language, size, asset_code }
     }
 }
 
 /// Reads `[paper]`; what is left out has its usual value.
 pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Paper {
     let Some(table) = root.table(faults, "paper") else { return Paper::default() };
-    table.only(faults, &["workshop", "address", "language", "size"]);
+    table.only(faults, &["workshop", "address", "language", "size", "asset_code"]);
     Paper {
         workshop: table.text(faults, "workshop").map(str::to_owned),
         address: table.texts(faults, "address"),
         language: table.word(faults, "language", &["en", "de"]).to_owned(),
         size: table.word(faults, "size", &["a4", "letter"]).to_owned(),
+        asset_code: table.word(faults, "asset_code", &["squares", "lines", "gs1"]).to_owned(),
     }
 }

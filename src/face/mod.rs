@@ -13,6 +13,7 @@ mod measured;
 mod month;
 mod openapi;
 mod page;
+mod paper;
 mod peer;
 mod plans;
 mod plug;

@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use super::problem::Refused;
 use super::{
-    Hall, acts, due, life, measured, month, openapi, plans, plug, records, registers, stream,
+    Hall, acts, due, life, measured, month, openapi, paper, plans, plug, records, registers, stream,
 };
 
 /// All paths; no body of more than so many bytes is taken.
@@ -29,6 +29,8 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/inspections/{id}/reattach", post(acts::reattach))
         .route("/v1/inspections/{id}/release", post(acts::release))
         .route("/v1/reviews", get(life::reviews))
+        .route("/v1/inspections/{id}/report.pdf", get(paper::as_pdf))
+        .route("/v1/inspections/{id}/report.html", get(paper::as_html))
         .route("/v1/due", get(due::list))
         .route("/v1/month", get(month::month))
         .route("/v1/verdicts", get(measured::verdicts))

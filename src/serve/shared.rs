@@ -14,7 +14,9 @@ use super::indexer::Indexer;
 use super::refusals::{Attempt, Refusals};
 use super::{later, room};
 use crate::clock;
+use crate::config::Paper;
 use crate::inbox::Post;
+use crate::report::House;
 use crate::station::event::{Event, Origin, Problem, Request};
 use crate::station::status::Status;
 use crate::station::{Asked, Core};
@@ -29,6 +31,13 @@ pub type Question = Box<dyn FnOnce(&Core) -> Handover + Send>;
 /// Hands an answer over.
 pub type Handover = Box<dyn FnOnce() + Send>;
 
+/// Who prints, and how, where nothing else is asked.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Printing {
+    pub(crate) house: House,
+    pub(crate) usual: Paper,
+}
+
 /// What the faces see of the station.
 #[derive(Debug)]
 pub struct Shared {
@@ -38,6 +47,8 @@ pub struct Shared {
     pub desk: Desk,
     /// Data folder.
     pub folder: PathBuf,
+    /// Who prints, and how: set once, before anybody asks.
+    pub(crate) printing: OnceLock<Printing>,
     /// Lists and raw data; empty until the books were opened for the first time.
     pub indexer: OnceLock<Indexer>,
     /// What was refused just now.
@@ -114,6 +125,7 @@ impl Shared {
             feed: Arc::default(),
             desk: Desk::default(),
             folder,
+            printing: OnceLock::new(),
             indexer: OnceLock::new(),
             refusals: Refusals::default(),
             state: Mutex::new(State { halted, ..State::default() }),

@@ -17,7 +17,7 @@ use super::idle::{self, Keep};
 use super::life::{End, live};
 use super::notify::notify;
 use super::room::{self, Reserve};
-use super::shared::{Halt, Shared};
+use super::shared::{Halt, Printing, Shared};
 use super::start::{Started, library, note_halt, start};
 use crate::books::{Cause, Folder, Halted, Lock};
 use crate::clock;
@@ -25,6 +25,7 @@ use crate::config::{Config, drivers};
 use crate::face;
 use crate::orders;
 use crate::ports;
+use crate::report::House;
 use crate::station::StationSettings;
 use crate::words::english;
 
@@ -166,6 +167,8 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
         return Err(english().say("archive", "part").into());
     }
     let shared = Arc::new(Shared::new(folder.clone()));
+    let printing = Printing { house: House::of(Some(&config)), usual: config.paper.clone() };
+    shared.printing.set(printing).expect("nobody else has it yet");
     let plans = library(&config).map_err(|halted| halted.to_string())?;
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
     let face = face::open(socket, config.page, shared.clone(), plans).await?;

@@ -17,6 +17,7 @@ pub use data::{
 };
 use flow::Flow;
 pub use flow::Paper;
+pub use tell::head_code;
 
 use crate::canvas::Page;
 use crate::codes::NotDrawn;

@@ -156,7 +156,7 @@ pub(super) fn asides(words: &Words, group: &Group) -> Option<String> {
 
 /// The first 16 characters of the head in base 32 (RFC 4648), four by four.
 #[must_use]
-pub(crate) fn head_code(head: &[u8; 32]) -> String {
+pub fn head_code(head: &[u8; 32]) -> String {
     const LETTERS: &[u8; 32] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
     let letter = |n: usize| {
         let bit = n * 5;

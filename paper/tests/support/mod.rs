@@ -1,5 +1,7 @@
 //! Reports to be printed: one as a record of the demonstration gave it, and what can be made of it.
 
+#![allow(dead_code, reason = "each test takes what it needs")]
+
 use tapline_paper::moment::Moment;
 use tapline_paper::report::{
     Amount, Aside, Group, History, Limit, Meter, Outcome, Remark, Report, Signature, Value,

@@ -1,24 +1,7 @@
 //! Codes as drawings: bars or squares of a whole number of units, each as one path.
 
-use std::fmt;
-
-use barcoders::sym::code128::Code128;
-use datamatrix::{DataMatrixBuilder, SymbolList};
-
-/// A code that the encoders don't take; what is printed are constants and names that the register
-/// took, and tests make the sheets.
-#[derive(Debug)]
-pub struct NotDrawn(pub(super) String);
-
-impl fmt::Display for NotDrawn {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "the sheet can't be drawn: {}", self.0)
-    }
-}
-
-/// Character set B, and FNC1, as the encoder of bars wants them written.
-pub(super) const SET_B: char = '\u{181}';
-pub(super) const FNC1: char = '\u{179}';
+use tapline_paper::codes::Code;
+pub(super) use tapline_paper::codes::{FNC1, NotDrawn, SET_B};
 
 /// Width of a bar and of a square, millimetres: whole dots of common printers, easily read at a
 /// bench (common practice, no source).
@@ -33,26 +16,22 @@ const HEIGHT: usize = 50;
 
 /// Bars (Code 128).
 pub(super) fn bars(text: &str) -> Result<String, NotDrawn> {
-    let modules = Code128::new(text).map_err(|error| NotDrawn(error.to_string()))?.encode();
-    let dark = modules.iter().enumerate().filter(|(_, module)| **module == 1);
-    let path = dark.fold(String::new(), |path, (at, _)| {
-        format!("{path}M{} {QUIET}h1v{HEIGHT}h-1z", at + QUIET)
-    });
-    Ok(svg(modules.len(), HEIGHT, BAR_MM, &path))
+    let code = Code::bars(text)?;
+    Ok(svg(code.width, HEIGHT, BAR_MM, &path(&code, HEIGHT)))
 }
 
 /// Squares (Data Matrix), with FNC1 in front where the text is an element string of GS1.
 pub(super) fn squares(text: &str, gs1: bool) -> Result<String, NotDrawn> {
-    let code = DataMatrixBuilder::new()
-        .with_fnc1_start(gs1)
-        .with_symbol_list(SymbolList::default())
-        .encode(text.as_bytes())
-        .map_err(|error| NotDrawn(format!("{error:?}")))?;
-    let bitmap = code.bitmap();
-    let path = bitmap
-        .pixels()
-        .fold(String::new(), |path, (x, y)| format!("{path}M{} {}h1v1h-1z", x + QUIET, y + QUIET));
-    Ok(svg(bitmap.width(), bitmap.height(), SQUARE_MM, &path))
+    let code = Code::squares(text.as_bytes(), gs1)?;
+    Ok(svg(code.width, code.height, SQUARE_MM, &path(&code, 1)))
+}
+
+/// Its dark modules, a module so many units high.
+fn path(code: &Code, high: usize) -> String {
+    let run = |(x, y, many): (usize, usize, usize)| {
+        format!("M{} {}h{many}v{high}h-{many}z", x + QUIET, y + QUIET)
+    };
+    code.runs().into_iter().map(run).collect()
 }
 
 /// A drawing with its quiet zone, a unit of it so many millimetres.

@@ -23,9 +23,13 @@ enum Kind {
     Seq,
     Flag,
     By,
+    Language,
+    Paper,
 }
 
-use Kind::{By, Count, Day, Flag, Grace, Moment, Month, Must, Seq, State, Text, Verdict};
+use Kind::{
+    By, Count, Day, Flag, Grace, Language, Moment, Month, Must, Paper, Seq, State, Text, Verdict,
+};
 
 /// Days of the calendar but for 29 February, which no pattern tells.
 const DAY: &str = "^(19|2[0-9])[0-9]{2}-((0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])\
@@ -149,6 +153,14 @@ pub(super) fn paths() -> Map<String, Value> {
     let lines = json!({ "application/x-ndjson": { "schema": { "type": "string" } } });
     let file = ask(evidence, "The file as stored.", &[], &lines);
     paths.insert(evidence.into(), json!({ "get": file }));
+    let how: &[(&str, Kind)] = &[("language", Language), ("paper", Paper)];
+    for (ending, form) in [("pdf", "application/pdf"), ("html", "text/html")] {
+        let path = format!("/v1/inspections/{{id}}/report.{ending}");
+        let printed = json!({ form: { "schema": { "type": "string" } } });
+        let what = "An inspection on paper, as the configuration says where nothing else is asked.";
+        let page = ask(&path, what, how, &printed);
+        paths.insert(path, json!({ "get": page }));
+    }
     let query: &[(&str, Kind)] =
         &[("after", Seq), ("bench", Text), ("inspection", Text), ("kinds", Text)];
     let events = json!({ "text/event-stream": { "schema": { "type": "string" } } });
@@ -205,5 +217,7 @@ fn of(kind: Kind) -> Value {
         Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
         Flag => json!({ "enum": [0, 1] }),
         By => json!({ "enum": ["instrument", "fixture", "limit", "driver"] }),
+        Language => json!({ "enum": ["en", "de"] }),
+        Paper => json!({ "enum": ["a4", "letter"] }),
     }
 }

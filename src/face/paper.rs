@@ -1,0 +1,107 @@
+//! Inspections on paper.
+
+use std::path::{Path as FilePath, PathBuf};
+
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use tapline_paper::pdf::pdf;
+use tapline_paper::report::{Paper, Report, about, html, pages};
+use tapline_paper::words::Language;
+
+use super::Hall;
+use super::problem::Refused;
+use super::records::{ask, blocking, path, unknown};
+use crate::books::OnShelf;
+use crate::books::verify::is_in_work;
+use crate::past::{self, Past};
+use crate::report::report;
+use crate::serve::shared::Printing;
+
+/// How it is printed; left out: as the configuration says.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wanted {
+    language: Option<String>,
+    paper: Option<String>,
+}
+
+type Asked = Result<Query<Wanted>, QueryRejection>;
+
+/// `GET /v1/inspections/{id}/report.pdf`.
+pub(super) async fn as_pdf(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+    wanted: Asked,
+) -> Result<Response, Refused> {
+    printed(hall, id, wanted, |report, language, paper| {
+        let failed = |why: String| Refused::new("not_found", why);
+        let pages = pages(report, language, paper).map_err(|why| failed(why.to_string()))?;
+        let bytes = pdf(&pages, &about(report, language)).map_err(|why| failed(why.to_string()))?;
+        Ok(([(header::CONTENT_TYPE, "application/pdf")], bytes).into_response())
+    })
+    .await
+}
+
+/// `GET /v1/inspections/{id}/report.html`.
+pub(super) async fn as_html(
+    State(hall): State<Hall>,
+    Path(id): Path<String>,
+    wanted: Asked,
+) -> Result<Response, Refused> {
+    printed(hall, id, wanted, |report, language, _| {
+        let html = html::html(report, language);
+        let html = html.map_err(|why| Refused::new("not_found", why.to_string()))?;
+        Ok(([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response())
+    })
+    .await
+}
+
+async fn printed(
+    hall: Hall,
+    id: String,
+    wanted: Asked,
+    print: impl FnOnce(&Report, Language, Paper) -> Result<Response, Refused> + Send + 'static,
+) -> Result<Response, Refused> {
+    let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
+    blocking(move || {
+        let printing = hall.shared.printing.get().cloned().unwrap_or_default();
+        let language = wanted.language.unwrap_or_else(|| printing.usual.language.clone());
+        let language = Language::named(&language).ok_or_else(|| wrong("language", "en or de"))?;
+        let paper = wanted.paper.unwrap_or_else(|| printing.usual.size.clone());
+        let paper = Paper::named(&paper).ok_or_else(|| wrong("paper", "a4 or letter"))?;
+        print(&told(&hall, &id, &printing)?, language, paper)
+    })
+    .await
+}
+
+fn wrong(name: &str, of: &str) -> Refused {
+    Refused::new("bad_input", format!("`{name}` must be {of}"))
+}
+
+/// What the record tells, with the asset's earlier records as the index knows them.
+fn told(hall: &Hall, id: &str, printing: &Printing) -> Result<Report, Refused> {
+    let folder = &hall.shared.folder;
+    let file: PathBuf = path(folder, id).ok_or_else(|| unknown(id))?;
+    let failed = |why| Refused::new("not_found", why);
+    let in_work = is_in_work(&file);
+    let alone = report((&file, in_work), &printing.house, &[]).map_err(failed)?;
+    if in_work {
+        return Ok(alone);
+    }
+    let names = ask(hall, |index| index.closed_of(&alone.asset.id))?;
+    let pasts = pasts(folder, &alone.asset.id, &names, id);
+    report((&file, false), &printing.house, &pasts).map_err(failed)
+}
+
+/// Up to this one; what can't be read is left out, as a damaged record says nothing.
+fn pasts(folder: &FilePath, asset: &str, names: &[String], last: &str) -> Vec<Past> {
+    let until = names.iter().position(|name| name == last).map_or(names.len(), |at| at + 1);
+    let records = names[..until].iter().map(|id| OnShelf { id: id.clone(), sealed: true });
+    let read = records.filter_map(|one| past::read(folder, &one, Some(asset)).ok().flatten());
+    let mut found: Vec<Past> = read.filter(|past| past.signed.is_some()).collect();
+    found.sort_by_key(|past| past.signed.map(|(seq, _)| seq));
+    found
+}
