@@ -189,7 +189,7 @@ class Person:
         time.sleep(1.2)
         self.press()
 
-    def work(self, until, seen=None):
+    def work(self, end, seen=None):
         """Follows the page until it names this state."""
         for _ in range(LOOKS):
             state = self.state()
@@ -202,7 +202,7 @@ class Person:
             if not self.states or self.states[-1] != state:
                 self.states.append(state)
                 print(f"{time.monotonic() - BEGAN:6.1f} s  {state}", flush=True)
-            if state == until:
+            if state == end:
                 return
             mark = (state, json.dumps(self.expect()), self.page.locator("#p-now").inner_text())
             if mark != self.acted:
@@ -214,7 +214,7 @@ class Person:
                 self.turn(state)
             time.sleep(LOOK)
         said = [self.page.locator(part).inner_text() for part in ("#p-now", "#p-live", "#said")]
-        sys.exit(f"the page never came to `{until}`: it says `{self.state()}`; {said}; {self.states}")
+        sys.exit(f"the page never came to `{end}`: it says `{self.state()}`; {said}; {self.states}")
 
 
 class Pictures:
