@@ -74,12 +74,15 @@ fn what_was_sealed_and_is_gone_is_missed() {
 
 #[test]
 fn a_record_that_nobody_sealed_is_found_although_its_signature_is_right() {
-    finds("nobody_sealed", "inspections/2026/11/K3-20261124-0009.jsonl", |folder, id| {
+    let all = found(|folder, id| {
         let to = sealed(folder, "K3-20261124-0009");
         fs::copy(sealed(folder, id), &to).unwrap();
         edit(&to, |line| line.replace(id, "K3-20261124-0009"));
         seal(&to, &world::key());
     });
+    // The signature of who signed was made over the other record, too.
+    let place = |code: &str| (code.into(), "inspections/2026/11/K3-20261124-0009.jsonl".into());
+    assert_eq!(all, ["line_signature", "nobody_sealed"].map(place));
 }
 
 #[test]
@@ -98,11 +101,14 @@ fn a_record_that_was_renamed_is_found_although_it_was_signed_anew() {
 
 #[test]
 fn a_record_that_was_changed_and_signed_anew_is_not_the_one_that_was_sealed() {
-    finds("other_head", SEALED, |folder, id| {
+    let all = found(|folder, id| {
         let path = sealed(folder, id);
         edit(&path, |line| line.replace("\"verdict\":\"pass\"", "\"verdict\":\"fail\""));
         seal(&path, &world::key());
     });
+    let file = SEALED.replace("ID", &Made::few().cases[0].id);
+    let place = |code: &str| (code.into(), file.clone());
+    assert_eq!(all, ["line_signature", "other_head"].map(place));
 }
 
 #[test]
