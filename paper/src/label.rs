@@ -67,6 +67,8 @@ impl Size {
 pub enum NoLabel {
     /// The record is not sealed: nothing stands behind a label.
     Unsealed,
+    /// It counts as something else since, or for another asset: a label would be false.
+    Changed,
     /// It was not measured through, so nothing came of it: a code.
     Ended(String),
     /// A code does not fit on it, or can't be drawn.
@@ -83,6 +85,7 @@ impl fmt::Display for NoLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             NoLabel::Unsealed => write!(f, "the record is not sealed"),
+            NoLabel::Changed => write!(f, "the record was changed since"),
             NoLabel::Ended(how) => write!(f, "the inspection came to nothing ({how})"),
             NoLabel::NoRoom(why) => write!(f, "the label has no room: {why}"),
         }
@@ -96,6 +99,9 @@ impl fmt::Display for NoLabel {
 /// The record is not sealed, was not measured through, or the codes have no room.
 pub fn result(report: &Report, words: &Words, size: Size) -> Result<Page, NoLabel> {
     let head = report.head.ok_or(NoLabel::Unsealed)?;
+    if report.counts_as.is_some() || report.counts_for.is_some() {
+        return Err(NoLabel::Changed);
+    }
     let word = match &report.outcome {
         Outcome::Signed(word) => *word,
         Outcome::Ended(how) => return Err(NoLabel::Ended(how.clone())),

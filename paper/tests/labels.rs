@@ -52,6 +52,10 @@ fn what_is_not_sealed_or_was_not_measured_has_no_label() {
     assert_eq!(label(&support::open()), NoLabel::Unsealed);
     let draft = Report { head: None, ..support::pass() };
     assert_eq!(label(&draft), NoLabel::Unsealed);
+    let changed = Report { counts_as: Some(Word::Fail), ..support::pass() };
+    assert_eq!(label(&changed), NoLabel::Changed);
+    let moved = Report { counts_for: Some("P-0102".into()), ..support::pass() };
+    assert_eq!(label(&moved), NoLabel::Changed);
     let ended = of(Outcome::Ended("with_patient".into()));
     assert_eq!(label(&ended), NoLabel::Ended("with_patient".into()));
 }

@@ -109,6 +109,7 @@ fn own(registered: &Asset, usual: &Paper, size: Size) -> Result<Page, Trouble> {
 
 fn refused(id: &str, why: NoLabel) -> Trouble {
     match why {
+        NoLabel::Changed => no("changed", &[("id", id)]),
         NoLabel::Unsealed => no("unsealed", &[("id", id)]),
         NoLabel::Ended(how) => {
             let how = english().say("ended", &how).to_owned();

@@ -60,7 +60,7 @@ pub(super) fn gathered(book: &Book) -> Result<Report, String> {
 }
 
 /// A moment in the time of the place, by the offset that the record names.
-fn local(wall_us: i64, offset: &str) -> Option<Moment> {
+pub(super) fn local(wall_us: i64, offset: &str) -> Option<Moment> {
     let minutes = Moment::read(&format!("2000-01-01T00:00:00{offset}"))?.offset;
     let there = wall_us.saturating_add(i64::from(minutes) * 60_000_000);
     Moment::read(&rfc3339(there).replace('Z', offset))

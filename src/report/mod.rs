@@ -6,6 +6,7 @@
 
 mod book;
 mod gather;
+mod later;
 mod past;
 mod values;
 
@@ -86,6 +87,7 @@ fn of_book(
         Site { workshop: house.workshop.clone(), address: house.address.clone(), ..report.site };
     if !in_work {
         report.head = head(file);
+        later::later(&mut report, &book, file)?;
     }
     let pasts = until(pasts, &report.id);
     past::history(&mut report, &book, pasts);

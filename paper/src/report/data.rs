@@ -47,6 +47,15 @@ pub struct Report {
     pub remarks: Vec<Remark>,
     /// Signatures, those of addenda, too.
     pub signatures: Vec<Signature>,
+    /// Books that were added since it was sealed.
+    #[serde(default)]
+    pub later: Vec<String>,
+    /// What it counts as since then, where that is something else.
+    #[serde(default)]
+    pub counts_as: Option<Word>,
+    /// The asset that it counts for since then, where that is another one.
+    #[serde(default)]
+    pub counts_for: Option<String>,
     /// `attached`, `refused`.
     pub tag: Option<String>,
     /// When it is due next.
