@@ -5,8 +5,8 @@
 //! and a page that says how to check all of it without this program. Whatever reads a data folder
 //! reads an archive: `verify`, `find`, `due`, `history`, `replay`.
 //!
-//! Reading order: [`make`] copies and reads back, [`receipt`] says what was found there,
-//! [`restore`] makes a data folder of it again, [`prune`] removes what a receipt covers.
+//! Reading order: `make` copies and reads back, `receipt` says what was found there,
+//! `restore` makes a data folder of it again, `prune` removes what a receipt covers.
 
 mod check;
 mod copy;

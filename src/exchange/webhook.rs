@@ -1,7 +1,7 @@
 //! What is told to another system when a record is sealed, signed so that it can tell who said it.
 //!
 //! Headers and signature are those of the open specification Standard Webhooks 1.0
-//! (https://www.standardwebhooks.com): HMAC-SHA256 over `id.timestamp.body`. Whoever receives it
+//! (<https://www.standardwebhooks.com>): HMAC-SHA256 over `id.timestamp.body`. Whoever receives it
 //! compares in constant time, refuses what is older than five minutes and what it has had: the id
 //! of a message is the same each time it is sent.
 
