@@ -256,13 +256,14 @@ impl Store {
         let at = usize::try_from(self.dice.below(self.works.len() as u64)).unwrap();
         let (id, parked) = (self.works[at].id.clone(), self.works[at].parked);
         let step = self.dice.pick(&["pe", "leak", "look"]);
-        let next = self.lines.len() as u64 + 1;
-        let wires = &mut self.works[at].wires;
-        let wired = self.wired && !parked && !self.dice.once_in(3);
-        let wired = wired.then(|| wires.next(&mut self.dice, next));
+        if self.wired && !parked && !self.dice.once_in(3) {
+            let next = self.lines.len() as u64 + 1;
+            let wires = &mut self.works[at].wires;
+            let facts = (next..next + 8).map(|seq| wires.next(&mut self.dice, seq)).collect();
+            return self.commit(&BookId::Inspection(id), facts);
+        }
         let fact = match self.dice.below(6) {
             _ if parked => self.resume("park"),
-            _ if wired.is_some() => wired.expect("it was just looked at"),
             0 => Fact::Park(ReasonFact { reason: None }),
             1 => return self.restart(),
             2 => {

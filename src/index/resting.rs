@@ -146,13 +146,12 @@ impl<T: Clone + PartialEq> Numbers<T> {
     }
 }
 
-/// The link of an `in` line whose bytes were understood. Its list of readings stands last, and is
-/// left out where there is none.
+/// The link of an `in` line whose bytes were understood. A list of readings is left out where there
+/// is none; a quote inside raw text is escaped, so that no text holds its key.
 fn understood(text: &[u8]) -> Option<&str> {
     const LINK: &[u8] = b"\"k\":\"in\",\"link\":\"";
-    if !text.ends_with(b"}]}") {
-        return None;
-    }
+    const READ: &[u8] = b",\"read\":[{";
+    text.windows(READ.len()).rposition(|window| window == READ)?;
     let at = text.windows(LINK.len()).position(|window| window == LINK)? + LINK.len();
     let end = text[at..].iter().position(|byte| *byte == b'"')?;
     std::str::from_utf8(&text[at..at + end]).ok()
@@ -209,7 +208,9 @@ mod tests {
             understood(text.as_bytes()).map(str::to_owned)
         };
         assert_eq!(line(r#""raw":"R4","read":[{"b":[0,2]}]"#).as_deref(), Some("ohm"));
+        let by = r#""raw":"R4","cuts":[[0,1]],"read":[{"b":[0,2]}],"by":"op-1""#;
+        assert_eq!(line(by).as_deref(), Some("ohm"));
         assert_eq!(line(r#""raw":"R4","cuts":[[0,1]]"#), None);
-        assert_eq!(line(r#""raw":"\"read\":[{}]}""#), None);
+        assert_eq!(line(r#""raw":",\"read\":[{}]}""#), None);
     }
 }
