@@ -68,8 +68,9 @@ pub(crate) fn morning(seed: u64, jumps: bool) -> Vec<String> {
         let mut line: serde_json::Value = serde_json::from_str(text).unwrap();
         let fields = line.as_object_mut().unwrap();
         fields.remove("t");
-        // The SHA-256 of a book is that of its stamps, too.
+        // The SHA-256 of a book is that of its stamps, too, and a signature is made over both.
         fields.remove("head");
+        fields.remove("sig");
         format!("{book:?} {line}")
     };
     world.fresh.iter().map(told).collect()
