@@ -270,7 +270,7 @@ impl Sources {
         self.facts.insert(seq, taps);
     }
 
-    /// All that a verdict rests on but its limit, as [`Basis::names`] names it.
+    /// All that a verdict rests on but its limit, as [`Basis::is_named`] asks for it.
     pub(crate) fn names(&self, step: &str, judged: &Judged) -> BTreeSet<String> {
         let mut names = BTreeSet::new();
         if judged.from.is_empty() {
