@@ -251,3 +251,14 @@ fn a_drill_says_what_an_archive_would_give_back() {
     let said = store.tapline(&["drill", "first"]);
     assert!(said.code == 2 && said.err.contains("0002.jsonl"), "{said:?}");
 }
+
+#[test]
+fn what_was_reattached_to_an_asset_in_use_stays() {
+    let store = Store::new(2).keeping("P1D");
+    store.retire("2026-11-26");
+    store.reattached("K3-20261126-0001", "P-0101");
+    store.tapline(&["archive", "first"]);
+    let said = store.tapline(&["prune", "first", "--json"]);
+    let going = store::json(&said)["records"].clone();
+    assert_eq!(going, serde_json::json!(["K3-20261126-0002"]), "{said:?}");
+}

@@ -5,7 +5,7 @@
 //! use rests on them. First it is noted in the station book what goes and by which receipt, then
 //! the files are removed; what was cut off there is found and ended by the next call.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use tapline_protocols::Fact;
@@ -63,13 +63,16 @@ pub fn going(
     (keep, today): (Every, Day),
 ) -> Result<(Going, Vec<PrunedFact>), Fault> {
     let shelf = Shelf::new(Arc::new(data.clone()));
-    let retired = retired(&shelf)?;
+    let mut retired = retired(&shelf)?;
     let receipts = covering(data)?;
     let (mut going, mut facts) = (Going::default(), BTreeMap::<String, PrunedFact>::new());
     for (base, records) in families(shelf.books()?) {
-        let Some(asset) = asset_of(&shelf, &base)? else { continue };
-        let Some(gone) = retired.get(&asset) else { continue };
-        let last = past::day_of(&base).map_or(*gone, |day| day.max(*gone));
+        // Of one that was reattached, every asset that it was ever about must be retired.
+        let mut about = retired.1.remove(&base).unwrap_or_default();
+        about.extend(asset_of(&shelf, &base)?);
+        let days: Option<Vec<Day>> = about.iter().map(|id| retired.0.get(id).copied()).collect();
+        let Some(gone) = days.and_then(|days| days.into_iter().max()) else { continue };
+        let last = past::day_of(&base).map_or(gone, |day| day.max(gone));
         if keep.after(last).is_none_or(|until| today < until) {
             continue;
         }
@@ -145,18 +148,28 @@ pub fn unfinished(data: &Folder) -> Result<Vec<String>, Fault> {
     Ok(left)
 }
 
-/// Day from which each retired asset is out of use.
-fn retired(shelf: &Shelf) -> Result<BTreeMap<String, Day>, Fault> {
-    let mut days = BTreeMap::new();
+/// Day from which each retired asset is out of use, and the assets that inspections were
+/// reattached to.
+type Retired = (BTreeMap<String, Day>, BTreeMap<String, BTreeSet<String>>);
+
+fn retired(shelf: &Shelf) -> Result<Retired, Fault> {
+    let (mut days, mut about) = Retired::default();
     for line in shelf.lines(&BookId::Station)? {
-        if let Fact::Asset(asset) = line?.fact {
-            match asset.retired.as_deref().and_then(Day::parse) {
+        match line?.fact {
+            Fact::Asset(asset) => match asset.retired.as_deref().and_then(Day::parse) {
                 Some(day) => drop(days.insert(asset.id.clone(), day)),
                 None => drop(days.remove(&asset.id)),
+            },
+            Fact::Sealed(sealed) => {
+                if let Some(later) = sealed.later {
+                    let base = place::inspection_of(&sealed.id).to_owned();
+                    about.entry(base).or_default().insert(later.asset);
+                }
             }
+            _ => {}
         }
     }
-    Ok(days)
+    Ok((days, about))
 }
 
 /// Sealed inspections, each with its addenda.

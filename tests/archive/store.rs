@@ -12,7 +12,7 @@ use tapline::books::{Books, Folder, Key, Line};
 use tapline::clock::Stamp;
 use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::KeyFact;
+use tapline_protocols::fact::{KeyFact, Later, Word};
 use tapline_protocols::register::Asset;
 use tempfile::TempDir;
 
@@ -99,6 +99,24 @@ impl Store {
         command.args(["serve", "--config", &self.config()]).current_dir(self.folder());
         command.env("TAPLINE_SOCKET", self.folder().join("tapline.sock"));
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
+    }
+
+    /// The station book says that a record is about another asset since: no more than `prune` asks.
+    pub(crate) fn reattached(&self, id: &str, asset: &str) {
+        let (mut books, mut seq) = self.open();
+        let mut lines = books.lines(&BookId::Station).unwrap().map(Result::unwrap);
+        let sealed = lines.find_map(|line| match line.fact {
+            Fact::Sealed(sealed) if sealed.id == id => Some(sealed),
+            _ => None,
+        });
+        let mut sealed = sealed.unwrap();
+        sealed.later = Some(Later {
+            state: "reattached".into(),
+            outcome: Word::Fail,
+            asset: asset.into(),
+            by_its_plan: None,
+        });
+        self.put(&mut books, &mut seq, &BookId::Station, Fact::Sealed(sealed));
     }
 
     /// Retires the asset.
