@@ -110,6 +110,9 @@ pub struct Month {
     /// Days after the due day on which an inspection is in time yet
     #[arg(long, value_name = "DAYS", default_value_t = 0)]
     pub grace: u32,
+    /// Name at most so many of what is missing; 0: all
+    #[arg(long, value_name = "N", default_value_t = 100)]
+    pub missing: usize,
 }
 
 /// What an asset measured, like for like. Of a data folder or a configuration that is named the

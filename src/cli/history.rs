@@ -1,6 +1,7 @@
 //! `tapline history`: what an asset's sealed inspections measured, like for like, where it is
 //! going, and whether the newest value is worse than the one before it.
 
+use std::borrow::Cow;
 use std::fmt::Display;
 use std::path::Path;
 
@@ -14,7 +15,7 @@ use super::args::{Common, History};
 use super::change::{limit, value, word};
 use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
-use crate::past::history::{Group, groups, reaches, tell};
+use crate::past::history::{Group, Of, groups, reaches, tell};
 use crate::past::{self, Measured, Past};
 use crate::words::english;
 
@@ -45,7 +46,7 @@ struct Told {
     /// Signed inspections.
     inspections: usize,
     retests: Vec<Retest>,
-    groups: Vec<Group>,
+    groups: Vec<Group<'static>>,
     exit: u8,
 }
 
@@ -68,7 +69,7 @@ fn of_books(folder: &Path, asset: &str) -> Result<Told, Trouble> {
     Ok(Told {
         inspections: found.len(),
         retests,
-        groups: groups(found.iter().map(Measured::values)),
+        groups: groups(found.iter().map(Measured::values)).into_iter().map(Group::owned).collect(),
         exit,
     })
 }
@@ -109,7 +110,7 @@ fn of_station(client: &Client, asset: &str) -> Result<Told, Trouble> {
     }
     let value = |one: AnswerValue| {
         let day = Day::parse(&one.day).ok_or_else(|| bad(&one.day))?;
-        Ok((one.id, day, one.judged))
+        Ok((Cow::Owned(one.id), day, Cow::Owned(one.judged)))
     };
     let group = |AnswerGroup { like, values }: AnswerGroup| {
         let values = values.into_iter().map(value).collect::<Result<_, Trouble>>()?;
@@ -161,8 +162,8 @@ impl Retest {
     }
 }
 
-fn json(group: &Group, asset: &str) -> String {
-    let one = |(id, day, judged): &(String, Day, Judged)| {
+fn json(group: &Group<'_>, asset: &str) -> String {
+    let one = |(id, day, judged): &Of<'_>| {
         json!({
             "id": id, "day": day.text(), "verdict": judged.verdict, "value": judged.value,
             "shown": judged.shown, "unit": judged.unit, "indication": judged.indication,
@@ -184,13 +185,13 @@ fn json(group: &Group, asset: &str) -> String {
     .to_string()
 }
 
-fn text(group: &Group) -> String {
+fn text(group: &Group<'_>) -> String {
     let mut rows = vec![group.heading()];
     for (id, day, judged) in &group.values {
         let share = judged.share.as_ref().map(|share| format!("{share} %")).unwrap_or_default();
         let values = [
             ("day", day.text()),
-            ("id", id.clone()),
+            ("id", id.to_string()),
             ("verdict", word(judged)),
             ("value", value(judged)),
             ("share", share),

@@ -6,28 +6,48 @@ use super::args::{Common, Month};
 use super::client::Client;
 use super::offline::escaped;
 use super::{Exit, Trouble, output};
+use crate::index::LIST_MAX;
 use crate::words::english;
 
 /// Prints them. Exit: 0.
 pub(super) fn month(args: &Month, client: &Client, common: &Common) -> Result<Exit, Trouble> {
+    let most = if args.missing == 0 { usize::MAX } else { args.missing };
     let mut path = format!("/v1/month?grace={}", args.grace);
     if let Some(month) = &args.month {
         path += &format!("&of={}", escaped(month));
     }
-    let first = client.get(&path)?;
     if common.json {
-        output::data(&first.to_string())?;
+        output::data(&client.get(&path)?.to_string())?;
         return Ok(Exit::Done);
     }
+    path += &format!("&limit={}", most.min(LIST_MAX));
+    let first = client.get(&path)?;
     head(&first)?;
-    client.pages(&path, |page| {
-        let missing = page["missing"].as_array().map_or(&[][..], Vec::as_slice);
-        missing.iter().try_for_each(|one| output::data(&missed(one)))
-    })?;
-    if first["damaged"].as_u64() > Some(0) {
-        output::talk(&tell("damaged", &[("n", number(&first["damaged"]))]));
+    let (all, damaged) = (first["missing_all"].as_u64(), first["damaged"].as_u64());
+    let named = missing(client, &path, first, most)?;
+    let rest = all.unwrap_or_default().saturating_sub(named);
+    for (code, n) in [("more", rest), ("damaged", damaged.unwrap_or_default())] {
+        if n > 0 {
+            output::talk(&tell(code, &[("n", n.to_string())]));
+        }
     }
     Ok(Exit::Done)
+}
+
+/// Names what is missing, at most so many; returns how many.
+fn missing(client: &Client, path: &str, first: Value, most: usize) -> Result<u64, Trouble> {
+    let (mut named, mut page) = (0, first);
+    loop {
+        let next = page["next"].as_str().map(escaped);
+        for one in page["missing"].as_array().into_iter().flatten().take(most - named) {
+            output::data(&missed(one))?;
+            named += 1;
+        }
+        match next {
+            Some(after) if named < most => page = client.get(&format!("{path}&after={after}"))?,
+            _ => return Ok(named as u64),
+        }
+    }
 }
 
 /// The shares, in the order in which they are told.

@@ -1,11 +1,14 @@
 //! What an asset measured, and which verdicts rest on something, as the index has it.
 
+use std::borrow::Cow;
+
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
-use axum::response::Json;
-use serde::Deserialize;
+use axum::http::header;
+use axum::response::{IntoResponse, Json, Response};
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use tapline_protocols::due::Day;
+use tapline_protocols::doubt::trend;
 use tapline_protocols::fact::Judged;
 
 use super::Hall;
@@ -14,7 +17,7 @@ use super::query::{LIST_MAX, flag, limit, moment};
 use super::records::{ask, blocking};
 use crate::books::OnShelf;
 use crate::index::{Measurements, RestPage, RestQuery, RestsIn};
-use crate::past::history::{Group, groups};
+use crate::past::history::{Group, Of, groups};
 use crate::past::{self, Measured, Past};
 use crate::replay::Basis;
 
@@ -22,18 +25,53 @@ use crate::replay::Basis;
 pub(super) async fn history(
     State(hall): State<Hall>,
     Path(id): Path<String>,
-) -> Result<Json<Value>, Refused> {
+) -> Result<Response, Refused> {
     blocking(move || {
-        let found = measured(&hall, &id)?;
-        let retests: Vec<Value> = found.all.iter().filter_map(retest).collect();
-        let groups: Vec<Value> =
-            groups(found.all.iter().map(Measured::values)).iter().map(group).collect();
-        Ok(Json(json!({
-            "asset": id, "inspections": found.all.len(), "older": found.older,
-            "retests": retests, "groups": groups, "damaged": found.damaged,
-        })))
+        let mut found = measured(&hall, &id)?;
+        // How a value came about stands in its book.
+        for (_, judged) in found.all.iter_mut().flat_map(|one| &mut one.verdicts) {
+            judged.from.clear();
+            judged.chain.clear();
+        }
+        let answer = Answer {
+            asset: &id,
+            inspections: found.all.len(),
+            older: found.older,
+            retests: found.all.iter().filter_map(retest).collect(),
+            groups: groups(found.all.iter().map(Measured::values)).into_iter().map(group).collect(),
+            damaged: &found.damaged,
+        };
+        // Written at once: a tree of a thousand inspections takes longer than all the rest.
+        let text = serde_json::to_vec(&answer)
+            .map_err(|error| Refused::new("busy", format!("the answer: {error}")))?;
+        Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
     })
     .await
+}
+
+/// What an asset measured.
+#[derive(Serialize)]
+struct Answer<'a> {
+    asset: &'a str,
+    inspections: usize,
+    older: bool,
+    retests: Vec<Value>,
+    groups: Vec<Like<'a>>,
+    damaged: &'a [String],
+}
+
+/// Values that may be compared.
+#[derive(Serialize)]
+struct Like<'a> {
+    like: trend::Like,
+    values: Vec<Kept<'a>>,
+}
+
+#[derive(Serialize)]
+struct Kept<'a> {
+    id: Cow<'a, str>,
+    day: String,
+    judged: Cow<'a, Judged>,
 }
 
 /// What the index has of an asset; where something was added after the seal, the books tell.
@@ -58,13 +96,12 @@ fn retest(one: &Measured) -> Option<Value> {
     }))
 }
 
-fn group(group: &Group) -> Value {
-    let value = |(id, day, judged): &(String, Day, Judged)| {
-        // How it came about stands in its book.
-        let judged = Judged { from: Vec::new(), chain: Vec::new(), ..judged.clone() };
-        json!({ "id": id, "day": day.text(), "judged": judged })
-    };
-    json!({ "like": group.like, "values": group.values.iter().map(value).collect::<Vec<Value>>() })
+fn group(group: Group<'_>) -> Like<'_> {
+    Like { like: group.like, values: group.values.into_iter().map(kept).collect() }
+}
+
+fn kept((id, day, judged): Of<'_>) -> Kept<'_> {
+    Kept { id, day: day.text(), judged }
 }
 
 /// What verdicts may rest on.

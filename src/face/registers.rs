@@ -71,7 +71,7 @@ fn assets(register: &Register, from: &From, most: usize) -> Vec<(String, Value)>
     behind.filter(|(_, (_, asset))| asset.lies_in(place)).take(most).map(revised).collect()
 }
 
-fn revised((id, (revision, asset)): (&String, &(u64, Asset))) -> (String, Value) {
+fn revised((id, (revision, asset)): (&String, &(u64, Box<Asset>))) -> (String, Value) {
     let mut json = to_json(asset);
     json["revision"] = (*revision).into();
     (id.clone(), json)

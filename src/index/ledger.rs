@@ -41,8 +41,8 @@ pub(super) struct Ledger {
     later: BTreeMap<String, Later>,
     /// Sealed inspections whose book is damaged: they count for nothing.
     damaged: BTreeSet<String>,
-    /// Registered assets in the order of their dates, as the site counts; none after a change.
-    sorted: Option<Arc<Vec<Stand>>>,
+    /// Registered assets in the order of their dates, by how they are counted; none after a change.
+    sorted: BTreeMap<Counted, Arc<Vec<Stand>>>,
 }
 
 /// An asset, and what happened to it in the order of lines.
@@ -173,7 +173,7 @@ impl Ledger {
             b"start" => {
                 let start: StartLine = serde_json::from_slice(text).map_err(|e| unread(&e))?;
                 self.counts.insert(seq, start.due);
-                self.sorted = None;
+                self.sorted.clear();
             }
             b"visit" => {
                 let VisitLine { visit, by } =
@@ -296,11 +296,11 @@ impl Ledger {
         for asset in &mut self.assets {
             asset.events.retain(|(_, event)| !own(event));
         }
-        self.sorted = None;
+        self.sorted.clear();
     }
 
     fn put(&mut self, asset: &str, seq: u64, event: Event) {
-        self.sorted = None;
+        self.sorted.clear();
         let number = match self.numbers.get(asset) {
             Some(number) => *number,
             None => {
@@ -324,14 +324,11 @@ impl Ledger {
 
     /// Registered assets in the order of their dates; what has no date comes last.
     pub(super) fn sorted(&mut self, counted: Counted) -> Arc<Vec<Stand>> {
-        if counted != Counted::default() {
-            return Arc::new(self.in_order(counted));
-        }
-        if let Some(sorted) = &self.sorted {
+        if let Some(sorted) = self.sorted.get(&counted) {
             return sorted.clone();
         }
         let sorted = Arc::new(self.in_order(counted));
-        self.sorted = Some(sorted.clone());
+        self.sorted.insert(counted, sorted.clone());
         sorted
     }
 

@@ -18,7 +18,7 @@ use crate::station::event::BookId;
 use crate::words::english;
 
 /// How days are counted, where that is asked for: goes before what the station was told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub(crate) struct Counted {
     /// From the day on which it was due.
     pub(crate) from_due: bool,

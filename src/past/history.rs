@@ -1,6 +1,7 @@
 //! What an asset's sealed inspections measured, like for like, where it is going, and whether the
 //! newest value is worse than the one before it.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use tapline_drivers::{Number, Unit};
@@ -14,15 +15,18 @@ use super::Values;
 use crate::words::english;
 
 /// Values that may be compared, oldest first.
-pub(crate) struct Group {
+pub(crate) struct Group<'a> {
     pub(crate) like: Like,
-    pub(crate) values: Vec<(String, Day, Judged)>,
+    pub(crate) values: Vec<Of<'a>>,
 }
+
+/// A value: of which inspection, on which day, and as it was judged.
+pub(crate) type Of<'a> = (Cow<'a, str>, Day, Cow<'a, Judged>);
 
 /// A repair begins a new reference, whatever it touched: what was measured before it is kept, and
 /// no longer compared.
-pub(crate) fn groups<'a>(all: impl IntoIterator<Item = Values<'a>>) -> Vec<Group> {
-    let mut groups: BTreeMap<Like, Group> = BTreeMap::new();
+pub(crate) fn groups<'a>(all: impl IntoIterator<Item = Values<'a>>) -> Vec<Group<'a>> {
+    let mut groups: BTreeMap<Like, Group<'a>> = BTreeMap::new();
     let mut reference = 0;
     for Values { id, day, reason, verdicts } in all {
         reference += u32::from(reason == "after_repair");
@@ -30,22 +34,30 @@ pub(crate) fn groups<'a>(all: impl IntoIterator<Item = Values<'a>>) -> Vec<Group
             let like = Like { reference, ..like.clone() };
             let fresh = || Group { like: like.clone(), values: Vec::new() };
             let group = groups.entry(like.clone()).or_insert_with(fresh);
-            group.values.push((id.to_owned(), day, judged.clone()));
+            group.values.push((Cow::Borrowed(id), day, Cow::Borrowed(judged)));
         }
     }
     groups.into_values().collect()
 }
 
-impl Group {
+impl Group<'_> {
+    /// Its own, whatever it was made of.
+    pub(crate) fn owned(self) -> Group<'static> {
+        let owned = |(id, day, judged): Of<'_>| {
+            (Cow::Owned(id.into_owned()), day, Cow::Owned(judged.into_owned()))
+        };
+        Group { like: self.like, values: self.values.into_iter().map(owned).collect() }
+    }
+
     /// The newest value that is a number and says something, as it was judged.
     pub(crate) fn newest(&self) -> Option<&Judged> {
-        self.values.iter().rev().map(|(_, _, judged)| judged).find(|judged| says(judged))
+        self.values.iter().rev().map(|(_, _, judged)| &**judged).find(|judged| says(judged))
     }
 
     /// Values that say something, in the unit of the newest one.
     fn points(&self, unit: Unit) -> Vec<Point> {
         let said = self.values.iter().filter(|(_, _, judged)| says(judged));
-        let point = |(_, day, judged): &(String, Day, Judged)| {
+        let point = |(_, day, judged): &Of<'_>| {
             let value = in_unit(Ratio::parse(judged.value.as_ref()?)?, judged.unit?, unit)?;
             Some(Point { like: self.like.clone(), day: *day, value })
         };
@@ -65,7 +77,7 @@ impl Group {
     pub(crate) fn worse(&self) -> Option<bool> {
         let newest = self.newest()?;
         let unit = newest.unit?;
-        let mut said = self.values.iter().rev().map(|(_, _, j)| j).filter(|judged| says(judged));
+        let mut said = self.values.iter().rev().map(|(_, _, j)| &**j).filter(|judged| says(judged));
         let sized = |judged: &Judged| {
             let own = judged.unit?;
             let value = in_unit(Ratio::parse(judged.value.as_ref()?)?, own, unit)?;

@@ -8,7 +8,7 @@ use tapline_protocols::fact::{Judged, Word};
 use super::book::Book;
 use crate::past::Past;
 use crate::past::course::{Course, done};
-use crate::past::history::{Group, groups};
+use crate::past::history::{Group, Of, groups};
 
 /// Like for like values up to this inspection, where there are two and more.
 pub(super) fn history(report: &mut Report, book: &Book, pasts: &[Past]) {
@@ -16,8 +16,8 @@ pub(super) fn history(report: &mut Report, book: &Book, pasts: &[Past]) {
     for group in &mut report.groups {
         let verdict = book.verdicts.iter().find(|one| one.fact.step == group.step);
         let Some(judged) = verdict.map(|one| &one.fact.judged) else { continue };
-        let ends_here = |group: &&Group| {
-            group.values.last().is_some_and(|(id, _, last)| *id == report.id && last == judged)
+        let ends_here = |group: &&Group<'_>| {
+            group.values.last().is_some_and(|(id, _, last)| *id == report.id && **last == *judged)
         };
         if let Some(found) = all.iter().find(ends_here) {
             group.history = told(found, judged).unwrap_or_default();
@@ -25,9 +25,9 @@ pub(super) fn history(report: &mut Report, book: &Book, pasts: &[Past]) {
     }
 }
 
-fn told(group: &Group, judged: &Judged) -> Option<History> {
+fn told(group: &Group<'_>, judged: &Judged) -> Option<History> {
     let limit = judged.limit.as_ref()?;
-    let point = |(_, day, judged): &(String, Day, Judged)| {
+    let point = |(_, day, judged): &Of<'_>| {
         let says = judged.verdict != Word::Undecided && judged.indication.is_none();
         let value = number(judged.value.as_deref().filter(|_| says)?)?;
         Some((day.text(), day.number(), scaled(value, judged.unit?, limit.unit)?))

@@ -51,7 +51,7 @@ pub(super) fn named(register: &Register, content: &Content, text: &str) -> Named
 }
 
 fn assets(register: &Register) -> impl Iterator<Item = &Asset> {
-    register.assets.values().map(|(_, asset)| asset)
+    register.assets.values().map(|(_, asset)| &**asset)
 }
 
 /// Numbers that the owner gave: the code itself, what a pattern of the site found in it, its GIAI,

@@ -20,7 +20,8 @@ pub struct Register {
     /// Highest number of its lines.
     pub seq: u64,
     /// Assets by number, with the `seq` of the line that is their revision.
-    pub assets: BTreeMap<String, (u64, Asset)>,
+    /// Boxed: nodes of the map stand half empty, and an asset is large.
+    pub assets: BTreeMap<String, (u64, Box<Asset>)>,
     /// Instruments by label.
     pub instruments: BTreeMap<String, Instrument>,
     /// Setups by label.
@@ -109,7 +110,7 @@ impl Register {
         match fact {
             Fact::Open(open) => self.year = Some(open.id.clone()),
             Fact::Asset(asset) => {
-                self.assets.insert(asset.id.clone(), (seq, (**asset).clone()));
+                self.assets.insert(asset.id.clone(), (seq, asset.clone()));
             }
             Fact::Instrument(instrument) => {
                 self.instruments.insert(instrument.id.clone(), (**instrument).clone());
@@ -202,7 +203,7 @@ impl Register {
     /// An asset.
     #[must_use]
     pub fn asset(&self, id: &str) -> Option<&Asset> {
-        self.assets.get(id).map(|(_, asset)| asset)
+        self.assets.get(id).map(|(_, asset)| &**asset)
     }
 }
 

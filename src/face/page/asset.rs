@@ -6,8 +6,6 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, State};
 use axum::response::Html;
 use serde::Deserialize;
-use tapline_protocols::due::Day;
-use tapline_protocols::fact::Judged;
 
 use super::Desk;
 use super::past::place;
@@ -18,7 +16,7 @@ use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
 use crate::page::{limit, shown, word};
 use crate::past::Measured;
-use crate::past::history::{Group, groups};
+use crate::past::history::{Group, Of, groups};
 use crate::words::english;
 
 /// Inspections whose values stand in the tables of one page; the plots are over all of them.
@@ -55,8 +53,8 @@ pub(super) async fn view(
         let shown = shown_on(&found.all, from.0.after.as_deref());
         let older = shown.first().filter(|first| **first > 0).map(|at| found.all[*at].id.clone());
         let shown: BTreeSet<&str> = shown.iter().map(|at| found.all[*at].id.as_str()).collect();
-        let plotted = |group: &Group| group.values.iter().any(|(id, ..)| shown.contains(&**id));
-        let groups: Vec<Group> =
+        let plotted = |group: &Group<'_>| group.values.iter().any(|(id, ..)| shown.contains(&**id));
+        let groups: Vec<Group<'_>> =
             groups(found.all.iter().map(Measured::values)).into_iter().filter(plotted).collect();
         let marks = MARKS_MAX / groups.len().max(1);
         let plots = groups.iter().map(|group| plot(group, &shown, marks)).collect();
@@ -86,9 +84,9 @@ fn shown_on(all: &[Measured], after: Option<&str>) -> Vec<usize> {
     (end.saturating_sub(SHOWN_MAX)..end).collect()
 }
 
-fn plot(group: &Group, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
-    let dot = |(id, day, judged): &(String, Day, Judged)| Dot {
-        id: id.clone(),
+fn plot(group: &Group<'_>, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
+    let dot = |(id, day, judged): &Of<'_>| Dot {
+        id: id.to_string(),
         day: (day.text(), day.number()),
         shown: shown(judged),
         limit: limit(judged),
@@ -131,6 +129,7 @@ fn thinned(dots: Vec<Dot>, marks: usize) -> Vec<Dot> {
 
 #[cfg(test)]
 mod tests {
+    use tapline_protocols::due::Day;
     use tapline_protocols::fact::Word;
 
     use super::*;
