@@ -23,5 +23,6 @@ pub mod replay;
 mod report;
 pub mod serve;
 pub mod station;
+pub mod told;
 pub mod validate;
 pub mod words;

@@ -8,8 +8,8 @@ use std::process::{Command, Output, Stdio};
 use std::{env, fs};
 
 use tapline::books::Line;
-use tapline::cli::explain::told;
 use tapline::station::event::{BookId, Stored};
+use tapline::told::verdict::told;
 use tapline::validate::assets::{FAULTY, GOOD};
 use tapline::validate::case::{Case, lines};
 use tapline::validate::mistakes;

@@ -15,8 +15,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use tapline::capture::{self, Deed, Happened};
-use tapline::cli::decode::{decode_capture, render};
+use tapline::cli::decode::decode_capture;
 use tapline::config::drivers;
+use tapline::told::reading::render;
 use tapline_drivers::{AnyDriver, Driver, Input, Now, Output, by_name};
 
 #[derive(Debug, Clone)]

@@ -235,6 +235,12 @@ fn arrows_point_one_way() {
     shell.retain(|source| !may.iter().any(|folder| source.name.starts_with(folder)));
     let found = lines_with(&shell, &["tapline_demo"]);
     assert_none(&found, "only src/cli/demo.rs with its folder and src/validate use the demo:");
+    let mut inner = sources("src", "rs");
+    inner.retain(|source| !source.name.starts_with("src/cli/"));
+    let found = lines_with(&inner, &["crate::cli"]);
+    assert_none(&found, "nothing but `main` knows the command line:");
+    let found = lines_with(&sources("src/told", "rs"), &["std::fs", "println", "crate::face"]);
+    assert_none(&found, "what is told is text, and somebody else prints it:");
 }
 
 #[test]

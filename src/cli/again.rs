@@ -5,12 +5,12 @@ use std::path::Path;
 use serde_json::json;
 
 use super::args::{Common, Replay, Span};
-use super::change::change;
 use super::replay::replayed;
 use super::{Exit, Trouble, crowd, offline, output};
 use crate::books::OnShelf;
 use crate::past::{Refused, place_of, records};
 use crate::replay::{Difference, Report, Verdict};
+use crate::told::judged::change;
 use crate::words::english;
 
 /// So many differences of one record are printed, verdicts aside.

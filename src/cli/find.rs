@@ -12,12 +12,12 @@ use tapline_protocols::fact::{Judged, Word};
 use tapline_protocols::inspection::{Assumed, Off};
 
 use super::args::{Common, Find, Span};
-use super::change::{change, limit, value, word};
 use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::books::OnShelf;
 use crate::past::{Refused, believed, place_of, records};
 use crate::replay::{Basis, Resting, Search, is_hash};
+use crate::told::judged::{change, limit, value, word};
 use crate::words::english;
 use station::of_station;
 

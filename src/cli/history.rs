@@ -12,11 +12,11 @@ use tapline_protocols::due::Day;
 use tapline_protocols::fact::{Judged, Word};
 
 use super::args::{Common, History};
-use super::change::{limit, value, word};
 use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
 use crate::past::history::{Group, Of, groups, reaches, tell};
 use crate::past::{self, Measured, Past};
+use crate::told::judged::{limit, value, word};
 use crate::words::english;
 
 /// Prints the groups of an asset. A data folder or a configuration that is named is evidence: its

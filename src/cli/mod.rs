@@ -3,14 +3,12 @@
 mod about;
 mod again;
 mod again_args;
-pub(crate) mod alike;
 mod archive;
 pub mod args;
 mod asset;
 mod asset_args;
 pub(crate) mod bench;
 mod bench_args;
-pub(crate) mod change;
 mod chart;
 pub mod client;
 mod clock;

@@ -14,6 +14,7 @@ use tapline_protocols::register::{self, Asset, Fixture, Instrument, Lead, Setup}
 
 use crate::serve::tomls;
 use crate::station::Library;
+use crate::told::outline;
 use crate::words;
 
 /// What a command says and how it ends: 0 done, 2 something is wrong with the input.
@@ -159,14 +160,8 @@ fn shown(ask: &Show) -> Result<String, Wrong> {
     outline.proves = plan::foresee((&plan, &asset), &bench, &steps, "simple");
     Ok(match ask.json {
         true => line(&outline),
-        false => text::show(&outline, &asset, bench.on_paper),
+        false => outline::show(&outline, &asset, bench.on_paper),
     })
-}
-
-/// The outline of a plan as text, as it stands on a real bench.
-#[must_use]
-pub fn outline_text(outline: &plan::Outline, asset: &Asset) -> String {
-    text::show(outline, asset, false)
 }
 
 /// Every instrument of the file is taken to hang on a link of its own.

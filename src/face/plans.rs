@@ -12,10 +12,10 @@ use tapline_protocols::plan::Plan;
 use super::Hall;
 use super::problem::Refused;
 use super::query::Query;
-use crate::cli::plan::outline_text;
 use crate::clock;
 use crate::station::Core;
 use crate::station::event::Problem;
+use crate::told::outline;
 
 /// `GET /v1/plans`: what inspections can be opened by.
 pub(super) async fn list(State(hall): State<Hall>) -> Json<Value> {
@@ -59,7 +59,7 @@ pub(super) async fn one(
         core.outline(at, &bench, &plan, &asset)
     });
     let (outline, asset) = found.await??;
-    let text = outline_text(&outline, &asset);
+    let text = outline::show(&outline, &asset, false);
     let mut json = json!(outline);
     json["text"] = text.into();
     Ok(Json(json))

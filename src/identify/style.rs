@@ -6,7 +6,7 @@ use tapline_drivers::{Driver, Input, Message, Now, Output, Span};
 
 use super::Heard;
 use super::described::Candidate;
-use crate::cli::decode::render;
+use crate::told::reading::render;
 
 /// Readings that are shown as a sample.
 const SAMPLES: usize = 3;

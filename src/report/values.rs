@@ -7,7 +7,7 @@ use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{ChainLink, Judged, ValueFact, VerdictFact, Word};
 
 use super::book::{Book, Said};
-use crate::cli::alike::beside;
+use crate::told::alike::beside;
 
 /// What was measured, in the order of the plan's verdicts.
 pub(super) fn groups(book: &Book) -> Vec<Group> {

@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 use tapline_protocols::exact::Ratio;
 
-use crate::cli::{alike, clock};
+use crate::cli::clock;
+use crate::told::alike;
 use crate::words::english;
 
 /// What is said of one line.

@@ -12,7 +12,6 @@ use tapline_protocols::fact::{DropFact, ValueFact, VerdictFact};
 
 use super::Desk;
 use crate::books::{Line, Reader};
-use crate::cli::explain::told;
 use crate::face::problem::Refused;
 use crate::face::records::{blocking, path, unknown};
 use crate::page::review::{Aside, Judgement, Review, page};
@@ -20,6 +19,7 @@ use crate::page::work::amount;
 use crate::page::{code, limit, say, shown, word};
 use crate::serve::summary::Summary;
 use crate::station::Core;
+use crate::told::verdict::told;
 
 /// The largest book that is told from its bytes on here.
 const BOOK_BYTES_MAX: u64 = 16 << 20;

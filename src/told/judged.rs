@@ -5,7 +5,7 @@ use tapline_protocols::fact::Judged;
 use crate::words::english;
 
 /// `0.298 Ohm`, `> 2 Ohm`, or what stands for no value.
-pub(super) fn value(judged: &Judged) -> String {
+pub(crate) fn value(judged: &Judged) -> String {
     let mark = match judged.indication.as_deref() {
         Some("above") => "> ",
         Some("below") => "< ",
@@ -34,13 +34,13 @@ pub(crate) fn limit(judged: &Judged) -> String {
 }
 
 /// `PASS`.
-pub(super) fn word(judged: &Judged) -> String {
+pub(crate) fn word(judged: &Judged) -> String {
     let code = serde_json::to_value(judged.verdict).unwrap_or_default();
     english().say("verdict", code.as_str().unwrap_or_default()).into()
 }
 
 /// What becomes of a verdict: another word, or the same one in doubt.
-pub(super) fn change(was: &Judged, is: Option<&Judged>) -> String {
+pub(crate) fn change(was: &Judged, is: Option<&Judged>) -> String {
     let Some(is) = is else {
         return english().tell("again", "no_verdict", &[("was", &word(was))]);
     };
