@@ -88,8 +88,8 @@ fn list(client: &Client, all: bool, common: &Common) -> Result<Exit, Trouble> {
 fn line(key: &str, order: &Value) -> String {
     let of = |name: &str| order[name].as_str().unwrap_or_default();
     let tried = order["tried"].as_array().and_then(|all| all.last());
-    let state = match tried.and_then(|last| last["outcome"].as_str()) {
-        Some(outcome) => format!("{}, {}", of("state"), outcome.replace('_', " ")),
+    let state = match tried.map(came_of).filter(|outcome| !outcome.is_empty()) {
+        Some(outcome) => format!("{}, {outcome}", of("state")),
         None => of("state").to_owned(),
     };
     let values = [
@@ -103,6 +103,19 @@ fn line(key: &str, order: &Value) -> String {
     english().tell("order", key, &values).trim_end().to_owned()
 }
 
+/// What came of it, and what that is since an addendum.
+fn came_of(tried: &Value) -> String {
+    let of = |name: &str| tried[name].as_str().unwrap_or_default().replace('_', " ");
+    let (outcome, now, now_of) = (of("outcome"), of("now"), &tried["now_of"]);
+    let values = [("outcome", &*outcome), ("now", &*now), ("asset", now_of.as_str().unwrap_or(""))];
+    match (now.is_empty(), now_of.is_null()) {
+        (true, _) => outcome,
+        (false, true) if now == outcome => outcome,
+        (false, true) => english().tell("order", "now", &values),
+        (false, false) => english().tell("order", "now_of", &values),
+    }
+}
+
 /// The chain from the order to what came of it.
 fn show(client: &Client, order: &str, common: &Common) -> Result<Exit, Trouble> {
     let order = client.get(&format!("/v1/orders/{}", offline::escaped(order)))?;
@@ -112,7 +125,7 @@ fn show(client: &Client, order: &str, common: &Common) -> Result<Exit, Trouble> 
     output::data(&line("line", &order))?;
     for tried in order["tried"].as_array().into_iter().flatten() {
         let of = |name: &str| tried[name].as_str().unwrap_or_default();
-        let outcome = of("outcome").replace('_', " ");
+        let outcome = came_of(tried);
         let values =
             [("id", of("inspection")), ("outcome", outcome.as_str()), ("reason", of("reason"))];
         output::data(english().tell("order", "tried", &values).trim_end())?;

@@ -5,13 +5,14 @@ use axum::response::Json;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use tapline_protocols::due::Day;
+use tapline_protocols::due::period::{Kind, Period};
 
 use super::Hall;
 use super::due::{row, today};
 use super::problem::Refused;
 use super::query::{Query, limit};
 use super::records::{ask, blocking};
-use crate::index::{Missing, Month, MonthQuery, Share};
+use crate::index::{Missing, Numbers, NumbersQuery, Share};
 use crate::words::english;
 
 /// Most days of grace.
@@ -34,22 +35,22 @@ pub(super) async fn month(
 ) -> Result<Json<Value>, Refused> {
     blocking(move || {
         let query = wanted.query()?;
-        let month = ask(&hall, |index| index.month(&query))?;
+        let month = ask(&hall, |index| index.numbers(&query))?;
         Ok(Json(json(&month, &query)))
     })
     .await
 }
 
 impl Wanted {
-    fn query(self) -> Result<MonthQuery, Refused> {
+    fn query(self) -> Result<NumbersQuery, Refused> {
         let today = today();
         let grace = self.grace.unwrap_or_default();
         if grace > GRACE_MAX {
             let why = format!("`grace` is a number of days, at most {GRACE_MAX}");
             return Err(Refused::new("bad_input", why));
         }
-        Ok(MonthQuery {
-            first: first(self.of.as_deref(), today)?,
+        Ok(NumbersQuery {
+            period: named(self.of.as_deref(), today)?,
             today,
             grace,
             after: self.after,
@@ -58,16 +59,15 @@ impl Wanted {
     }
 }
 
-/// The first day of a month that is named, `2026-11`; without one of this month.
-pub(super) fn first(of: Option<&str>, today: Day) -> Result<Day, Refused> {
-    let this = today.text();
-    let text = of.unwrap_or(&this[..7]);
-    Day::parse(&format!("{text}-01")).ok_or_else(|| {
+/// The month that is named, `2026-11`; without a name this one.
+pub(super) fn named(of: Option<&str>, today: Day) -> Result<Period, Refused> {
+    let period = of.map_or(Some(Period::month_of(today)), Period::parse);
+    period.filter(|period| period.kind() == Kind::Month).ok_or_else(|| {
         Refused::new("bad_input", "`of` is a month from 1900-01 to 2999-12: 2026-11".to_owned())
     })
 }
 
-fn json(month: &Month, query: &MonthQuery) -> Value {
+fn json(month: &Numbers, query: &NumbersQuery) -> Value {
     let share = |of: &Share| json!({ "of": of.of, "all": of.all, "percent": of.percent() });
     let mut numbers = json!({});
     for (code, of) in &month.shares {
@@ -76,10 +76,10 @@ fn json(month: &Month, query: &MonthQuery) -> Value {
     }
     let means = |code| english().say("month_means", code);
     let risks: Vec<Value> = month
-        .overdue
+        .risks
         .iter()
         .map(|(risk, of)| {
-            let mut json = share(of);
+            let mut json = share(&of.overdue);
             json["risk"] = json!(risk);
             json
         })
@@ -90,7 +90,7 @@ fn json(month: &Month, query: &MonthQuery) -> Value {
         .map(|(by, values, kept)| json!({ "by": by, "values": values, "in_force": kept }))
         .collect();
     json!({
-        "month": query.first.text()[..7], "as_of": month.as_of.text(), "grace": query.grace,
+        "month": query.period.name(), "as_of": month.as_of.text(), "grace": query.grace,
         "numbers": numbers,
         "minutes": {
             "median": month.minutes_at(50), "p90": month.minutes_at(90),

@@ -139,7 +139,7 @@ fn from_index(hall: &Hall, id: &str) -> Result<Value, Refused> {
     let verdicts: Vec<Value> =
         verdicts.iter().filter_map(|line| serde_json::from_str(line).ok()).collect();
     let mut json = json!(summary);
-    json["outcome"] = json!(summary.verdict);
+    json["outcome"] = json!(summary.outcome());
     json["verdicts"] = json!(verdicts);
     json["source"] = "index".into();
     Ok(json)

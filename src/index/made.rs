@@ -7,8 +7,8 @@ use std::sync::Arc;
 use tapline_protocols::Fact;
 use tapline_protocols::due::{Anchor, Counting, Snap};
 use tapline_protocols::fact::{
-    DropFact, EndFact, Given, Open, Opened, Policy, ReasonFact, ResumeFact, SignFact, StartFact,
-    StepFact, VerdictFact, VisitFact, Word,
+    DropFact, EndFact, Given, Later, Open, Opened, Policy, ReasonFact, ResumeFact, SealedFact,
+    SignFact, StartFact, StepFact, VerdictFact, VisitFact, Word,
 };
 use tapline_protocols::plan::builtin;
 use tapline_protocols::register::{Asset, Risk, read_assets};
@@ -73,6 +73,8 @@ pub(super) struct Store {
     boot: u32,
     /// Something stands on its benches, too.
     wired: bool,
+    /// What was sealed is put right, too.
+    amends: bool,
 }
 
 impl Store {
@@ -89,6 +91,16 @@ impl Store {
     pub(super) fn wired(seed: u64, events: u64) -> Store {
         let mut store = Store::new(seed);
         store.wired = true;
+        for _ in 0..events {
+            store.event();
+        }
+        store
+    }
+
+    /// The same, with what addenda make of inspections.
+    pub(super) fn amended(seed: u64, events: u64) -> Store {
+        let mut store = Store::new(seed);
+        store.amends = true;
         for _ in 0..events {
             store.event();
         }
@@ -119,6 +131,7 @@ impl Store {
             number: 0,
             boot: 0,
             wired: false,
+            amends: false,
         };
         store.commit(&BookId::Station, vec![opening("2026", None)]);
         store.start();
@@ -135,6 +148,9 @@ impl Store {
             _ => self.dice.below(30),
         };
         self.pass(minutes * MINUTE_US + self.dice.0 % 1_000_000);
+        if self.amends && self.dice.once_in(5) {
+            self.amend();
+        }
         match self.dice.below(12) {
             0 => self.start(),
             1 => {
@@ -342,6 +358,45 @@ impl Store {
         let id = self.closed.swap_remove(0);
         let sealed = self.books.seal(&id).unwrap();
         self.sealed.push(id);
+        self.commit(&BookId::Station, vec![Fact::Sealed(sealed)]);
+    }
+
+    /// Something is put right: the line of the station book says what the inspection is now.
+    fn amend(&mut self) {
+        let signs = |id: &String| {
+            let own = |(of, line): &&(Option<String>, Line)| {
+                of.as_ref() == Some(id) && matches!(line.fact, Fact::Sign(_))
+            };
+            self.lines.iter().any(|line| own(&line))
+        };
+        let signed: Vec<String> = self.sealed.iter().filter(|id| signs(id)).cloned().collect();
+        if signed.is_empty() {
+            return;
+        }
+        let of = signed[usize::try_from(self.dice.below(signed.len() as u64)).unwrap()].clone();
+        let (mut number, mut before, mut asset) = (1, None, String::new());
+        for (id, line) in &self.lines {
+            match &line.fact {
+                Fact::Sealed(sealed) if sealed.id.starts_with(&format!("{of}+")) => {
+                    number += 1;
+                    before.clone_from(&sealed.later);
+                }
+                Fact::Open(open) if id.as_ref() == Some(&of) => {
+                    asset.clone_from(&open.inspection.as_ref().unwrap().asset);
+                }
+                _ => {}
+            }
+        }
+        let outcome = self.dice.pick(&[Word::Pass, Word::Fail, Word::Undecided]);
+        let same = Later { state: "amended".into(), outcome, asset, by_its_plan: None };
+        let mut later = before.map_or(same, |before| Later { outcome, ..before });
+        if self.dice.once_in(3) {
+            later.asset = format!("P-{}", self.dice.below(5));
+            later.by_its_plan = Some(self.dice.once_in(2));
+        }
+        let (id, key) = (format!("{of}+{number}"), String::new());
+        let head = "0".repeat(64);
+        let sealed = SealedFact { id, head, bytes: 1, key, later: Some(later), waits: false };
         self.commit(&BookId::Station, vec![Fact::Sealed(sealed)]);
     }
 

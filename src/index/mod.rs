@@ -29,7 +29,7 @@ mod lists;
 mod load;
 #[cfg(test)]
 mod made;
-mod month;
+mod numbers;
 mod press;
 mod query;
 mod raw;
@@ -51,7 +51,7 @@ use std::io;
 pub use build::{Opened, RebuildFault, Rebuilt, rebuild};
 pub use due::{Due, DueCount, DueList, DueQuery};
 pub use level::{Progress, Told};
-pub use month::{AGAIN_DAYS, Missing, Month, MonthQuery, Share};
+pub use numbers::{AGAIN_DAYS, Group, Missing, Numbers, NumbersQuery, Outcomes, Share};
 pub use query::{LIST_MAX, Query, is_moment};
 pub use raw::RawPage;
 

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use tapline_protocols::fact::Word;
+use tapline_protocols::fact::{Later, Word};
 
 use super::IndexFault;
 use super::lists::{bad_sheet, whole};
@@ -24,7 +24,7 @@ pub struct Query {
     pub from: Option<String>,
     /// Opened before, UTC.
     pub to: Option<String>,
-    /// With this outcome.
+    /// With this outcome, as it is now.
     pub verdict: Option<Word>,
     /// With bytes of this instrument.
     pub instrument: Option<String>,
@@ -172,14 +172,17 @@ impl Index {
         let mut look = |begun: Begun<'_>, key: &[u8]| {
             let Some(terms) = Terms::of(part.query, &begun.names) else { return Ok(true) };
             let sheet = whole(begun, key)?;
+            let ledger = self.ledger();
             let forth: &mut dyn Iterator<Item = &Entry> = match part.query.newest {
                 true => &mut sheet.entries.iter().rev(),
                 false => &mut sheet.entries.iter(),
             };
             for entry in forth {
-                if found.len() < part.most && terms.may_want(entry) {
+                let later = ledger.later(sheet.names[entry.id]);
+                if found.len() < part.most && terms.may_want(entry, later) {
                     let key = sheet.key(entry);
-                    let summary = sheet.listed(entry).ok_or_else(bad_sheet)?.summary;
+                    let mut summary = sheet.listed(entry).ok_or_else(bad_sheet)?.summary;
+                    summary.later = later.cloned();
                     if part.goes_on(&key) && part.query.wants(&summary) {
                         found.insert(key, summary);
                     }
@@ -282,11 +285,13 @@ impl Terms {
         Some(Terms { verdict: query.verdict, instrument, drivers, limits })
     }
 
-    fn may_want(&self, entry: &Entry) -> bool {
+    /// `later`: what an addendum made of it.
+    fn may_want(&self, entry: &Entry, later: Option<&Later>) -> bool {
         let any = |wanted: &Option<Vec<usize>>, has: &[usize]| {
             wanted.as_ref().is_none_or(|wanted| has.iter().any(|n| wanted.contains(n)))
         };
-        self.verdict.is_none_or(|verdict| entry.verdict == Some(verdict))
+        let now = later.map(|later| later.outcome).or(entry.verdict);
+        self.verdict.is_none_or(|verdict| now == Some(verdict))
             && self.instrument.is_none_or(|name| entry.instruments.contains(&name))
             && any(&self.drivers, &entry.drivers)
             && any(&self.limits, &entry.limits)
@@ -299,7 +304,7 @@ impl Query {
         self.asset.as_ref().is_none_or(|asset| *asset == found.asset || Some(asset) == now)
             && self.from.as_ref().is_none_or(|from| *from <= found.opened)
             && self.to.as_ref().is_none_or(|to| found.opened < *to)
-            && self.verdict.is_none_or(|verdict| found.verdict == Some(verdict))
+            && self.verdict.is_none_or(|verdict| found.outcome() == Some(verdict))
             && self.instrument.as_ref().is_none_or(|i| found.instruments.contains(i))
             && self.driver.as_ref().is_none_or(|d| found.drivers.iter().any(|n| is_driver(n, d)))
             && (!self.asks_for_limits()

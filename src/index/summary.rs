@@ -74,6 +74,12 @@ struct Judged {
 }
 
 impl Summary {
+    /// What it comes to now, with what was added since its seal.
+    #[must_use]
+    pub fn outcome(&self) -> Option<Word> {
+        self.later.as_ref().map(|later| later.outcome).or(self.verdict)
+    }
+
     /// Begins with the first line of an inspection; `None` for any other line.
     pub(super) fn begin(line: &Line) -> Option<Summary> {
         let Fact::Open(open) = &line.fact else { return None };

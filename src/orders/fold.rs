@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 use serde_json::{Value, json};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{OrderEndFact, OrderFact};
+use tapline_protocols::fact::{Later, OrderEndFact, OrderFact, Word};
+
+use crate::books::place::inspection_of;
 
 /// Attempts that are kept of an order; the first and the newest ones.
 const TRIED_MAX: usize = 16;
@@ -31,6 +33,12 @@ pub struct Tried {
     /// What.
     #[serde(flatten)]
     pub fact: OrderEndFact,
+    /// What its inspection comes to since an addendum to it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub now: Option<Word>,
+    /// The asset that its inspection is about since, where it is another one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub now_of: Option<String>,
 }
 
 /// All orders, by number.
@@ -52,9 +60,27 @@ impl Orders {
                 if order.tried.len() == TRIED_MAX {
                     order.tried.remove(1);
                 }
-                order.tried.push(Tried { seq, fact: (**end).clone() });
+                let (fact, now, now_of) = ((**end).clone(), None, None);
+                order.tried.push(Tried { seq, fact, now, now_of });
+            }
+            Fact::Sealed(sealed) => {
+                if let Some(later) = &sealed.later {
+                    self.later(inspection_of(&sealed.id), later);
+                }
             }
             _ => {}
+        }
+    }
+
+    /// Something was put right in an inspection, which may have been made for an order.
+    fn later(&mut self, id: &str, later: &Later) {
+        for order in self.0.values_mut() {
+            let elsewhere = (later.asset != order.fact.asset).then(|| later.asset.clone());
+            let own = |one: &&mut Tried| one.fact.inspection.as_deref() == Some(id);
+            for tried in order.tried.iter_mut().filter(own) {
+                tried.now = Some(later.outcome);
+                tried.now_of.clone_from(&elsewhere);
+            }
         }
     }
 
@@ -109,6 +135,7 @@ impl Order {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use tapline_protocols::fact::SealedFact;
 
     fn order(order: &str, wanted_by: Option<&str>) -> Fact {
         let (asset, wanted_by) = ("P-1".into(), wanted_by.map(String::from));
@@ -117,8 +144,9 @@ mod tests {
     }
 
     fn end(order: &str, outcome: &str, closed: bool) -> Fact {
-        let (order, outcome) = (order.into(), outcome.into());
-        Fact::OrderEnd(Box::new(OrderEndFact { order, outcome, closed, ..OrderEndFact::default() }))
+        let inspection = closed.then(|| "K3-20261127-0001".to_owned());
+        let (order, outcome, reason) = (order.into(), outcome.into(), None);
+        Fact::OrderEnd(Box::new(OrderEndFact { order, outcome, closed, reason, inspection }))
     }
 
     #[test]
@@ -138,6 +166,20 @@ mod tests {
         assert_eq!(open(&orders), ["B", "A"]);
         let outcomes = orders.get("C").unwrap().tried.iter().map(|one| one.fact.outcome.as_str());
         assert_eq!(outcomes.collect::<Vec<_>>(), ["in_use", "pass"]);
+        let later = |asset: &str, outcome| {
+            let (state, asset) = ("amended".into(), asset.into());
+            let later = Some(Later { state, outcome, asset, by_its_plan: None });
+            let (id, head, key) = ("K3-20261127-0001+1".into(), String::new(), String::new());
+            Fact::Sealed(SealedFact { id, head, bytes: 1, key, later, waits: false })
+        };
+        let now = |orders: &Orders| {
+            let tried = &orders.get("C").unwrap().tried;
+            tried.iter().map(|one| (one.now, one.now_of.clone())).collect::<Vec<_>>()
+        };
+        orders.apply(7, &later("P-1", Word::Fail));
+        assert_eq!(now(&orders), [(None, None), (Some(Word::Fail), None)]);
+        orders.apply(8, &later("P-2", Word::Undecided));
+        assert_eq!(now(&orders)[1], (Some(Word::Undecided), Some("P-2".into())));
         orders.apply(7, &order("C", None));
         assert!(orders.get("C").unwrap().closed, "it is taken once");
         (8..40).for_each(|seq| orders.apply(seq, &end("A", "in_use", false)));

@@ -173,14 +173,15 @@ pub(super) fn encoded(text: &str) -> String {
 
 fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
     let by = row.by.as_deref().unwrap_or("–");
+    let asset = row.later.as_ref().map_or(&row.asset, |later| &later.asset);
     let opened = row.opened.get(..16).unwrap_or(&row.opened).replace('T', " ");
     html! {
         tr {
             td { a href={ "/inspection/" (row.id) } { (opened) } }
-            th scope="row" { a href={ "/asset/" (row.asset) } { (row.asset) } }
+            th scope="row" { a href={ "/asset/" (asset) } { (asset) } }
             td { (row.plan) }
             td {
-                @if let Some(word) = row.verdict { (verdict(&super::word(word))) }
+                @if let Some(word) = row.outcome() { (verdict(&super::word(word))) }
                 @else if let Some(ended) = &row.ended { (english().say("ended", ended)) }
                 @else { (say("in_work")) }
                 @if row.damaged { br; strong { (say("damaged")) } }

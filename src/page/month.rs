@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::lists::encoded;
 use super::{document, say, tell};
-use crate::index::{Missing, Month, Share};
+use crate::index::{Missing, Numbers, Share};
 use crate::words::english;
 
 /// What the view shows.
@@ -12,7 +12,7 @@ use crate::words::english;
 pub(crate) struct Shown<'a> {
     /// `2026-11`.
     pub name: &'a str,
-    pub month: &'a Month,
+    pub month: &'a Numbers,
     /// The months before and after it.
     pub beside: [String; 2],
 }
@@ -32,8 +32,8 @@ pub(crate) fn page(shown: &Shown<'_>) -> String {
             tbody {
                 @for (code, of) in &month.shares { (share(word(code), means(code), *of)) }
                 (minutes(month))
-                @for (risk, of) in &month.overdue {
-                    (share(&overdue(risk.map(|risk| super::code(&risk))), means("overdue"), *of))
+                @for (risk, of) in &month.risks {
+                    (share(&overdue(risk.map(|risk| super::code(&risk))), means("overdue"), of.overdue))
                 }
             }
         } }
@@ -77,7 +77,7 @@ fn share(name: &str, means: &str, of: Share) -> Markup {
     }
 }
 
-fn minutes(month: &Month) -> Markup {
+fn minutes(month: &Numbers) -> Markup {
     let at = |percent| month.minutes_at(percent).unwrap_or_else(|| "–".to_owned());
     html! {
         tr {
@@ -89,7 +89,7 @@ fn minutes(month: &Month) -> Markup {
     }
 }
 
-fn set_aside(month: &Month) -> Markup {
+fn set_aside(month: &Numbers) -> Markup {
     html! {
         h2 { (say("set_aside_by")) }
         p { small { (means("set_aside")) } }

@@ -7,10 +7,12 @@
 //! 2025-02-20, excerpt seen).
 
 pub mod day;
+pub mod period;
 
 use serde::{Deserialize, Serialize};
 
 pub use day::Day;
+pub use period::Period;
 
 /// How the next day is found: `due = { every = "P2Y", anchor = "last_done", snap = "month_end" }`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

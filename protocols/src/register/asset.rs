@@ -201,6 +201,12 @@ pub fn lies_in(location: &str, place: &str) -> bool {
     self::parts(place).all(|part| parts.next() == Some(part))
 }
 
+/// The first part of a location, `North` of `North/2/ICU`; empty where it has none.
+#[must_use]
+pub fn top(location: &str) -> &str {
+    parts(location).next().unwrap_or_default()
+}
+
 /// The parts of a location path, blanks around them and empty ones taken off.
 fn parts(path: &str) -> impl Iterator<Item = &str> {
     path.split('/').map(str::trim).filter(|part| !part.is_empty())

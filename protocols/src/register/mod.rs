@@ -11,7 +11,9 @@ mod read_fixtures;
 mod standard;
 mod unique;
 
-pub use asset::{AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk, lies_in};
+pub use asset::{
+    AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk, lies_in, top,
+};
 pub use assets::{
     AssetList, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, Encoding, read_asset_form, read_asset_list,
     read_assets, write_assets,

@@ -148,7 +148,7 @@ fn order(found: &mut [index::Summary], asked: &Asked) {
     match asked.sort.as_str() {
         "asset" => found.sort_by(|a, b| a.asset.cmp(&b.asset)),
         "plan" => found.sort_by(|a, b| a.plan.cmp(&b.plan)),
-        "verdict" => found.sort_by_key(|one| one.verdict),
+        "verdict" => found.sort_by_key(index::Summary::outcome),
         _ => {}
     }
     if !asked.up {

@@ -8,10 +8,10 @@ use tapline_protocols::due::Day;
 
 use super::Desk;
 use crate::face::due::today;
-use crate::face::month::first;
+use crate::face::month::named;
 use crate::face::problem::Refused;
 use crate::face::records::{ask, blocking};
-use crate::index::MonthQuery;
+use crate::index::NumbersQuery;
 use crate::page::month::{Shown, page};
 
 /// Rows of what is missing.
@@ -33,10 +33,11 @@ pub(super) async fn view(
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
         let today = today();
-        let first = first(wanted.of.as_deref(), today)?;
+        let period = named(wanted.of.as_deref(), today)?;
+        let first = period.first();
         let (after, limit) = (wanted.after, ROWS_MAX);
-        let query = MonthQuery { first, today, grace: 0, after, limit };
-        let month = ask(&desk.hall, |index| index.month(&query))?;
+        let query = NumbersQuery { period, today, grace: 0, after, limit };
+        let month = ask(&desk.hall, |index| index.numbers(&query))?;
         let beside = [before(first), first.plus_months(1).unwrap_or(first)].map(name);
         Ok(Html(page(&Shown { name: &name(first), month: &month, beside })))
     })

@@ -1,15 +1,21 @@
-//! The numbers of a month, each a count over a count. What they mean is said in words beside them
-//! (`[month]` of the words): a percentage alone can be anything.
+//! The numbers of a day, a week or a month, each a count over a count. What they mean is said in
+//! words beside them (`[month_means]` of the words): a percentage alone can be anything.
 //!
-//! The list of what is due is frozen on the first of the month by derivation: it is reckoned from
-//! what was registered and inspected before. So it can be told of any month, on any copy of the
-//! books, and nothing that happens later changes it.
+//! The list of what is due is frozen on the first day by derivation: it is reckoned from what was
+//! registered and inspected before. So it can be told of any period, on any copy of the books, and
+//! nothing that happens later changes it but an addendum: what was put right was so all along, and
+//! an inspection is counted as what it comes to now, for the asset that it is about now, as dates
+//! are.
+
+mod by;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use tapline_protocols::due::Day;
-use tapline_protocols::fact::Word;
+use tapline_protocols::due::{Day, Period};
+use tapline_protocols::fact::{Later, Word};
 use tapline_protocols::register::Risk;
+
+pub use by::{Group, Outcomes};
 
 use super::IndexFault;
 use super::due::{Due, row};
@@ -27,42 +33,48 @@ const DAY_US: i64 = 86_400_000_000;
 /// 1970-01-01 as a [`Day::number`].
 const EPOCH: i64 = 25_567;
 
-/// Which month, and how it is counted.
+/// Which days, and how they are counted.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MonthQuery {
-    /// Its first day.
-    pub first: Day,
+pub struct NumbersQuery {
+    /// A day, a week or a month.
+    pub period: Period,
     /// This day: what comes after it is not counted.
     pub today: Day,
     /// Days after the due day on which an inspection is in time yet.
     pub grace: u32,
     /// Of what is missing, after this asset.
     pub after: Option<String>,
-    /// At most so many that are missing; 0: as many as may be.
+    /// At most so many that are missing; 0: [`LIST_MAX`].
     pub limit: usize,
 }
 
-/// The numbers of a month.
+/// The numbers of a period.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Month {
+pub struct Numbers {
     /// What stands at its end, or today while it lasts: due before this day is overdue.
     pub as_of: Day,
     /// `on_time location yield first_time_pass repeat_failure`, in this order.
     pub shares: Vec<(&'static str, Share)>,
     /// Time worked on each signed inspection, microseconds, sorted.
     pub worked_us: Vec<u64>,
-    /// Overdue, of all assets with a date, by risk.
-    pub overdue: Vec<(Option<Risk>, Share)>,
     /// By operator; empty where the book does not say: values set aside, and those that count all
     /// the same.
     pub set_aside: Vec<(String, u64, u64)>,
-    /// On the month's list and not inspected in time.
+    /// What came of its inspections.
+    pub outcomes: Outcomes,
+    /// The same by day, each day of it that is not after today.
+    pub days: Vec<(Day, Outcomes)>,
+    /// By the first part of the location, in the order of their names; empty where none is known.
+    pub places: Vec<(String, Group)>,
+    /// By risk, the highest first.
+    pub risks: Vec<(Option<Risk>, Group)>,
+    /// On the period's list and not inspected in time.
     pub missing: Vec<Missing>,
     /// How many are missing.
     pub missing_all: usize,
     /// Ask for more that are missing after this asset.
     pub next: Option<String>,
-    /// Sealed inspections of any month that count for nothing, since their book is damaged.
+    /// Sealed inspections of any time that count for nothing, since their book is damaged.
     pub damaged: usize,
 }
 
@@ -78,11 +90,11 @@ pub struct Share {
 /// An asset that was due and not inspected in time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Missing {
-    /// As it stood on the first of the month.
+    /// As it stood on the first day.
     pub due: Due,
-    /// The day on which it was inspected too late, in this month.
+    /// The day on which it was inspected too late, in this period.
     pub late: Option<Day>,
-    /// What came of the last look for it, in this month.
+    /// What came of the last look for it, in this period.
     pub visit: Option<String>,
 }
 
@@ -98,6 +110,14 @@ struct Made {
 }
 
 impl Made {
+    /// As its addenda left it. What failed when it was measured did so, whatever is said of it.
+    fn since(mut self, later: &Later) -> Made {
+        self.asset.clone_from(&later.asset);
+        self.outcome = self.outcome.map(|_| later.outcome);
+        self.tally.by_its_plan = later.by_its_plan.unwrap_or(self.tally.by_its_plan);
+        self
+    }
+
     /// It was made because it was due, by the asset's own plan, and came to a verdict, whichever.
     fn is_complete(&self) -> bool {
         let decided = self.outcome.is_some_and(|outcome| outcome != Word::Undecided);
@@ -109,29 +129,31 @@ impl Made {
 }
 
 impl Index {
-    /// The numbers of a month.
+    /// The numbers of a period.
     ///
     /// # Errors
     /// The index is of no use any more.
-    pub fn month(&self, query: &MonthQuery) -> Result<Month, IndexFault> {
+    pub fn numbers(&self, query: &NumbersQuery) -> Result<Numbers, IndexFault> {
         Index::guarded(|| {
-            let (next, tomorrow) = (after_month(query.first), later(query.today, 1));
+            let (first, next) = (query.period.first(), query.period.next());
+            let tomorrow = later(query.today, 1);
             let (as_of, end) = (next.min(query.today), next.min(tomorrow));
-            let made = self.made((query.first, end))?;
-            let (listed, overdue, visits, damaged) = {
+            let made = self.made((first, end))?;
+            let (listed, kept, visits, damaged) = {
                 let ledger = self.ledger();
-                let visits = ledger.visits((query.first, end));
-                let overdue = overdue(&ledger, end, as_of);
-                let listed = on_list(&ledger, (query.first, next));
-                (listed, overdue, visits, ledger.damaged().len())
+                let visits = ledger.visits((first, end));
+                let kept = by::kept(&ledger, (first, end, as_of), &made);
+                let listed = on_list(&ledger, (first, next));
+                (listed, kept, visits, ledger.damaged().len())
             };
             let counting = Counting::new(query, (end, &made, &visits));
             let missing: Vec<(&Standing, Option<Day>)> =
                 listed.iter().filter_map(|one| counting.missing(one)).collect();
             let all = listed.len() as u64;
             let on_time = Share { of: all - missing.len() as u64, all };
+            let groups = kept.counted(&counting, &listed);
             let (missing_all, (missing, next)) = (missing.len(), page(&counting, &missing));
-            Ok(Month {
+            Ok(Numbers {
                 as_of,
                 shares: vec![
                     ("on_time", on_time),
@@ -141,8 +163,11 @@ impl Index {
                     ("repeat_failure", counting.again()),
                 ],
                 worked_us: counting.worked(),
-                overdue,
                 set_aside: counting.set_aside(),
+                outcomes: Outcomes::of(counting.of_period()),
+                days: counting.days(),
+                places: groups.places,
+                risks: groups.risks,
                 missing,
                 missing_all,
                 next,
@@ -158,25 +183,31 @@ impl Index {
         // The day of a name is one of some zone.
         let from = moment_key(us(first, -i64::from(AGAIN_DAYS) - 1)).to_vec();
         let to = moment_key(us(end, 1));
-        let mut made = Vec::new();
+        let mut made: Vec<(String, Made)> = Vec::new();
         self.sheets(&from, &mut |sheet, key| {
             for entry in &sheet.entries {
                 let day = day_of(sheet.names[entry.id]);
                 let sealed = entry.seal.is_some() && !entry.damaged && entry.tally.given;
                 let near = |day: &Day| later(*day, AGAIN_DAYS) >= first && *day < end;
                 let Some(day) = day.filter(near).filter(|_| sealed) else { continue };
-                made.push(Made {
+                let one = Made {
                     asset: sheet.asset(entry).to_owned(),
                     day,
                     reason: sheet.names[entry.reason].to_owned(),
                     outcome: entry.verdict,
                     ended: entry.ended.map(|n| sheet.names[n].to_owned()),
                     tally: entry.tally.clone(),
-                });
+                };
+                made.push((sheet.names[entry.id].to_owned(), one));
             }
             key < to.as_slice()
         })?;
-        Ok(made)
+        let ledger = self.ledger();
+        let now = |(id, one): (String, Made)| match ledger.later(&id) {
+            Some(later) => one.since(later),
+            None => one,
+        };
+        Ok(made.into_iter().map(now).collect())
     }
 }
 
@@ -185,20 +216,20 @@ fn page(
     missing: &[(&Standing, Option<Day>)],
 ) -> (Vec<Missing>, Option<String>) {
     let query = counting.query;
-    let most = if query.limit == 0 { LIST_MAX } else { query.limit.min(LIST_MAX) };
+    let most = if query.limit == 0 { LIST_MAX } else { query.limit };
     let after = query.after.as_deref();
     let behind = missing.iter().skip_while(|(one, _)| after.is_some_and(|id| *one.asset != *id));
     let mut behind = behind.skip(usize::from(after.is_some()));
     let mut rows = Vec::new();
     for (one, late) in behind.by_ref().take(most) {
         let visit = counting.visits.get(&*one.asset).and_then(|all| all.last()).cloned();
-        rows.push(Missing { due: row(one, query.first), late: *late, visit });
+        rows.push(Missing { due: row(one, query.period.first()), late: *late, visit });
     }
     let next = behind.next().and_then(|_| rows.last().map(|row| row.due.asset.clone()));
     (rows, next)
 }
 
-/// Those that are due in the month, as they stood before it, in the order of their dates.
+/// Those that are due in the period, as they stood before it, in the order of their dates.
 fn on_list(ledger: &Ledger, (first, next): (Day, Day)) -> Vec<Standing> {
     let text = first.text();
     let due = |one: &Stand| {
@@ -211,39 +242,24 @@ fn on_list(ledger: &Ledger, (first, next): (Day, Day)) -> Vec<Standing> {
     listed
 }
 
-fn overdue(ledger: &Ledger, end: Day, as_of: Day) -> Vec<(Option<Risk>, Share)> {
-    let risks = [Some(Risk::High), Some(Risk::Medium), Some(Risk::Low), None];
-    let mut groups = risks.map(|risk| (risk, Share::default()));
-    let text = as_of.text();
-    for one in ledger.before(end).filter(|one| !ledger.is_retired(one, &text)) {
-        let Some(due) = one.course.due else { continue };
-        let risk_of = ledger.registered(&one).risk;
-        let group = groups.iter_mut().find(|(risk, _)| *risk == risk_of);
-        let (_, share) = group.expect("each risk has its group");
-        share.all += 1;
-        share.of += u64::from(due < as_of);
-    }
-    groups.into()
-}
-
-/// What is counted of one month.
+/// What is counted of one period.
 struct Counting<'a> {
-    query: &'a MonthQuery,
+    query: &'a NumbersQuery,
     end: Day,
     made: &'a [Made],
-    /// By asset: what came of each look for it in the month.
+    /// By asset: what came of each look for it in the period.
     visits: &'a BTreeMap<String, Vec<String>>,
-    /// By asset: the first day of the month on which it was inspected as it has to be.
+    /// By asset: the first day of the period on which it was inspected as it has to be.
     complete: BTreeMap<&'a str, Day>,
 }
 
 impl<'a> Counting<'a> {
     fn new(
-        query: &'a MonthQuery,
+        query: &'a NumbersQuery,
         (end, made, visits): (Day, &'a [Made], &'a BTreeMap<String, Vec<String>>),
     ) -> Counting<'a> {
         let mut counting = Counting { query, end, made, visits, complete: BTreeMap::new() };
-        let complete = counting.of_month().filter(|made| made.is_complete());
+        let complete = counting.of_period().filter(|made| made.is_complete());
         let mut days: BTreeMap<&str, Day> = BTreeMap::new();
         for made in complete {
             let day = days.entry(&made.asset).or_insert(made.day);
@@ -253,15 +269,16 @@ impl<'a> Counting<'a> {
         counting
     }
 
-    /// Inspections of the month.
-    fn of_month(&self) -> impl Iterator<Item = &'a Made> {
-        let (first, end) = (self.query.first, self.end);
+    /// Inspections of the period.
+    fn of_period(&self) -> impl Iterator<Item = &'a Made> {
+        let (first, end) = (self.query.period.first(), self.end);
         self.made.iter().filter(move |one| one.day >= first && one.day < end)
     }
 
-    /// As [`Counting::of_month`], signed ones in the order of their signatures.
+    /// As [`Counting::of_period`], signed ones in the order of their signatures.
     fn signed(&self) -> Vec<(u64, Word, &'a Made)> {
-        let signed = self.of_month().filter_map(|one| Some((one.tally.signed?, one.outcome?, one)));
+        let signed =
+            self.of_period().filter_map(|one| Some((one.tally.signed?, one.outcome?, one)));
         let mut signed: Vec<_> = signed.collect();
         signed.sort_by_key(|(seq, ..)| *seq);
         signed
@@ -276,9 +293,15 @@ impl<'a> Counting<'a> {
         }
     }
 
+    fn days(&self) -> Vec<(Day, Outcomes)> {
+        let first = self.query.period.first();
+        let days = (0..self.end.number().saturating_sub(first.number())).map(|n| later(first, n));
+        days.map(|day| (day, Outcomes::of(self.of_period().filter(|one| one.day == day)))).collect()
+    }
+
     fn location(&self) -> Share {
         let mut seen: BTreeMap<&str, bool> = BTreeMap::new();
-        for made in self.of_month() {
+        for made in self.of_period() {
             let found = made.ended.as_deref() != Some("not_found");
             *seen.entry(made.asset.as_str()).or_default() |= found;
         }
@@ -323,8 +346,8 @@ impl<'a> Counting<'a> {
         }
         let mut share = Share::default();
         for all in failed.values() {
-            for (seq, day) in all.iter().filter(|(_, day)| *day >= self.query.first) {
-                let near = |earlier: Day| later(earlier, AGAIN_DAYS) >= *day;
+            for (seq, day) in all.iter().filter(|(_, day)| *day >= self.query.period.first()) {
+                let near = |one: Day| one <= *day && later(one, AGAIN_DAYS) >= *day;
                 let again = all.iter().any(|(other, earlier)| other < seq && near(*earlier));
                 share.all += 1;
                 share.of += u64::from(again);
@@ -342,7 +365,7 @@ impl<'a> Counting<'a> {
 
     fn set_aside(&self) -> Vec<(String, u64, u64)> {
         let mut people: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-        for SetAside { by, values, in_force } in self.of_month().flat_map(|m| &m.tally.set_aside) {
+        for SetAside { by, values, in_force } in self.of_period().flat_map(|m| &m.tally.set_aside) {
             let person = people.entry(by).or_default();
             *person = (person.0 + values, person.1 + in_force);
         }
@@ -359,8 +382,8 @@ impl Share {
     }
 }
 
-impl Month {
-    /// As [`Month::worked_at`], minutes with one decimal, rounded half up.
+impl Numbers {
+    /// As [`Numbers::worked_at`], minutes with one decimal, rounded half up.
     #[must_use]
     pub fn minutes_at(&self, percent: usize) -> Option<String> {
         let tenths = (self.worked_at(percent)? + 3_000_000) / 6_000_000;
@@ -374,11 +397,6 @@ impl Month {
         let rank = (self.worked_us.len() * percent).div_ceil(100);
         self.worked_us.get(rank.checked_sub(1)?).copied()
     }
-}
-
-/// The first day after a month.
-fn after_month(first: Day) -> Day {
-    first.plus_months(1).unwrap_or(first.month_end())
 }
 
 /// So many days later, or the last day there is.
