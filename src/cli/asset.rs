@@ -24,7 +24,7 @@ pub(super) fn run(
             register::list_of(client, "assets", &path(under.as_deref()), common)
         }
         AssetCommand::Places => places(client, common),
-        AssetCommand::Show { id } => register::show(client, "assets", &id),
+        AssetCommand::Show { id } => register::show(client, "assets", &id, common),
         AssetCommand::Import { file, map, dry_run } => {
             let map = map.map(|map| Ok((offline::text(&map)?, map))).transpose()?;
             import(client, &file, map, dry_run, common)

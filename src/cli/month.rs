@@ -7,6 +7,7 @@ use super::client::Client;
 use super::offline::escaped;
 use super::{Exit, Trouble, output};
 use crate::index::LIST_MAX;
+use crate::told::rows::wrapped;
 use crate::words::english;
 
 /// Prints them. Exit: 0.
@@ -75,7 +76,11 @@ fn head(month: &Value) -> Result<(), Trouble> {
         output::data(&tell("overdue", &values))?;
     }
     means(&month["overdue"])?;
-    for one in month["set_aside"]["by_operator"].as_array().into_iter().flatten() {
+    let people = month["set_aside"]["by_operator"].as_array().map_or(&[][..], Vec::as_slice);
+    if people.is_empty() {
+        output::data(say("none_set_aside"))?;
+    }
+    for one in people {
         let by = one["by"].as_str().filter(|by| !by.is_empty()).unwrap_or(say("nobody"));
         let (values, kept) = (number(&one["values"]), number(&one["in_force"]));
         let values = [("by", by.to_owned()), ("values", values), ("in_force", kept)];
@@ -102,7 +107,7 @@ fn share(code: &str, name: &str, one: &Value) -> String {
 }
 
 fn means(of: &Value) -> Result<(), Trouble> {
-    output::data(&tell("means", &[("text", shown(&of["means"]))]))
+    output::data(&wrapped("  ", &shown(&of["means"])))
 }
 
 fn missed(one: &Value) -> String {

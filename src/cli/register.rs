@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use super::args::{Common, InstrumentCommand, LimitsCommand, OperatorCommand, RegisterCommand};
 use super::client::Client;
 use super::{Exit, Trouble, chart, offline, output};
+use crate::told::rows::table;
 
 pub(super) fn run(
     client: &Client,
@@ -16,7 +17,7 @@ pub(super) fn run(
 ) -> Result<Exit, Trouble> {
     match command {
         RegisterCommand::List => list(client, what, common),
-        RegisterCommand::Show { id } => show(client, what, &id),
+        RegisterCommand::Show { id } => show(client, what, &id, common),
         RegisterCommand::Import { file } => import(client, what, &file, common),
     }
 }
@@ -43,7 +44,7 @@ pub(super) fn operators(
 ) -> Result<Exit, Trouble> {
     let badge = match command {
         OperatorCommand::List => return list(client, "operators", common),
-        OperatorCommand::Show { id } => return show(client, "operators", &id),
+        OperatorCommand::Show { id } => return show(client, "operators", &id, common),
         OperatorCommand::Import { file } => return import(client, "operators", &file, common),
         OperatorCommand::Login { badge } => Some(badge),
         OperatorCommand::Logout => None,
@@ -95,7 +96,10 @@ pub(super) fn list_of(
         items.iter().try_for_each(|item| output::data(&text(item)))
     })?;
     if none && !common.json {
-        output::talk(&format!("no {what} yet\n  next: tapline … import FILE"));
+        output::talk(&{
+            let one = what.trim_end_matches('s');
+            format!("no {what} yet\n  next: tapline {one} import FILE")
+        });
     }
     Ok(Exit::Done)
 }
@@ -117,6 +121,7 @@ fn columns(what: &str) -> &'static [(&'static str, usize)] {
 fn row(what: &str, item: &Value) -> String {
     let cell = |(key, width): &(&str, usize)| {
         let text = match &item[*key] {
+            Value::String(text) if is_word(text) && *key != "id" => text.replace('_', " "),
             Value::String(text) => text.clone(),
             Value::Null | Value::Bool(false) => "-".into(),
             Value::Bool(true) => key.replace('_', " "),
@@ -127,10 +132,46 @@ fn row(what: &str, item: &Value) -> String {
     columns(what).iter().map(cell).collect::<Vec<_>>().join("  ").trim_end().to_owned()
 }
 
-pub(super) fn show(client: &Client, what: &str, id: &str) -> Result<Exit, Trouble> {
+/// A word of ours, not a name that somebody gave.
+fn is_word(text: &str) -> bool {
+    text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_')
+}
+
+/// Shows one thing of a register. Exit: 0.
+pub(super) fn show(
+    client: &Client,
+    what: &str,
+    id: &str,
+    common: &Common,
+) -> Result<Exit, Trouble> {
     let item = client.get(&format!("/v1/{what}/{}", offline::escaped(id)))?;
-    output::data(&serde_json::to_string_pretty(&item).unwrap_or_default())?;
+    if common.json {
+        output::data(&item.to_string())?;
+        return Ok(Exit::Done);
+    }
+    let fields = item.as_object().into_iter().flatten();
+    let said = fields.filter_map(|(name, of)| Some((name.replace('_', " "), said(of)?)));
+    let rows: Vec<[String; 2]> = said.map(|(name, of)| [name, of]).collect();
+    output::data(table(&rows).trim_end())?;
     Ok(Exit::Done)
+}
+
+/// A field for people; `None` where nothing is said.
+fn said(of: &Value) -> Option<String> {
+    let list = |parts: Vec<String>, between| (!parts.is_empty()).then(|| parts.join(between));
+    match of {
+        Value::Null => None,
+        Value::Bool(yes) => Some(if *yes { "yes" } else { "no" }.into()),
+        Value::String(text) => (!text.is_empty()).then(|| text.clone()),
+        Value::Number(number) => Some(number.to_string()),
+        Value::Array(items) => list(items.iter().filter_map(said).collect(), "; "),
+        Value::Object(fields) => {
+            let field = |(name, of): (&String, &Value)| {
+                Some(format!("{} {}", name.replace('_', " "), said(of)?))
+            };
+            list(fields.iter().filter_map(field).collect(), ", ")
+        }
+    }
 }
 
 fn import(client: &Client, what: &str, file: &Path, common: &Common) -> Result<Exit, Trouble> {

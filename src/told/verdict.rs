@@ -198,8 +198,9 @@ fn check(one: &ProveFact) -> String {
         _ => {
             let got = amount(one.value.as_ref(), one.unit, None);
             let want = one.want.as_deref().unwrap_or("-");
-            let how = one.how.as_deref().unwrap_or_default();
-            let values = [("what", one.what.as_str()), ("got", &got), ("want", want), ("how", how)];
+            let how = one.how.as_ref().map_or_else(String::new, |how| format!(", {how}"));
+            let what = one.what.replace('_', " ");
+            let values = [("what", what.as_str()), ("got", &got), ("want", want), ("how", &how)];
             say("check", &values)
         }
     };

@@ -177,7 +177,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
         },
         "switch" => format!("{} ({})", settings(&event["set"]), word("known")),
         "act" => words.say("act", &word("what")).to_owned(),
-        "answer" => format!("{}: {}", word("item"), word("answer")),
+        "answer" => format!("{}: {}", word("item").replace('_', " "), word("answer")),
         "null" => format!("{} of the leads, {}", indication(event), word("direction")),
         "prove" => prove(event),
         "value" => format!("{:>14}  captured{}", indication(event), value_words(event)),
