@@ -9,7 +9,9 @@ use tapline::station::event::{BookId, Stored};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::ConfirmFact;
 
-use crate::bench::{ID, at, day, idle, inspection, key, note, open, opening, stored};
+use crate::bench::{
+    ID, announce, at, day, idle, inspection, key, note, open, opening, signed, stored,
+};
 
 fn worked(commits: usize) -> (Memory, Arc<dyn Disk>) {
     let memory = Memory::new();
@@ -245,6 +247,33 @@ fn an_unfinished_seal_is_finished_and_signs_alike() {
         let path = format!("inspections/2026/11/{ID}.{end}");
         assert_eq!(memory.bytes(&path), finished.bytes(&path), "{end}");
     }
+}
+
+/// How often a start looks at the disk with so many sealed inspections of one day.
+fn looks_with(sealed: u64) -> u64 {
+    let (memory, disk) = worked(1);
+    let (mut books, found) = open(&disk);
+    for (n, seq) in (1..=sealed).zip((found.next_seq..).step_by(3)) {
+        let id = format!("K3-20261124-{n:04}");
+        let book = BookId::Inspection(id.clone());
+        let lines = [stored(&book, seq, opening(&id, true)), stored(&book, seq + 1, signed())];
+        books.commit(&lines).unwrap();
+        let fact = books.seal(&id).unwrap();
+        announce(&mut books, seq + 2, fact);
+    }
+    let image = memory.image();
+    let disk: Arc<dyn Disk> = Arc::new(image.clone());
+    let before = image.looks();
+    let (_, found) = open(&disk);
+    assert!(found.newest_sealed.contains(&format!("K3-20261124-{sealed:04}")));
+    image.looks() - before
+}
+
+/// A start of a station with 100 000 inspections is short since it reads none of them: what was
+/// sealed stands in the station book. How long it takes is in `tests/bench/figures.md`.
+#[test]
+fn a_start_reads_no_sealed_inspection_however_many() {
+    assert_eq!(looks_with(40), looks_with(4));
 }
 
 #[test]
