@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::work::{Captured, Part, Planned, Work};
 use super::{say, verdict};
+use crate::station::codes::CAUSES;
 use crate::words::english;
 
 /// The list; the active step is open.
@@ -72,7 +73,6 @@ fn part_of(part: &Part) -> Markup {
 
 /// A captured value, and how it is set aside.
 fn captured(value: &Captured) -> Markup {
-    let causes = ["lead_slipped", "wrong_point", "wrong_lead", "wrong_setting", "instrument_fault"];
     html! {
         div.captured {
             @if value.dropped { s { (value.amount) } (sent(value)) " " (say("aside")) } @else {
@@ -85,7 +85,7 @@ fn captured(value: &Captured) -> Markup {
                         label {
                             (say("cause"))
                             select name="cause" {
-                                @for cause in causes {
+                                @for cause in CAUSES {
                                     option value=(cause) { (english().say("cause", cause)) }
                                 }
                             }

@@ -92,7 +92,7 @@ struct Ears {
 enum Heard {
     /// Something in the inbox is to be taken.
     Ripe,
-    Sealed(Event),
+    Sealed(Box<Event>),
     Question(Question),
     Deadline,
     Clock,
@@ -110,7 +110,7 @@ impl Ears {
         tokio::select! {
             biased;
             _ = self.stop.wait_for(Option::is_some) => Heard::Stop,
-            Some(event) = self.seals.recv() => Heard::Sealed(event),
+            Some(event) = self.seals.recv() => Heard::Sealed(Box::new(event)),
             Some(question) = self.asked.recv() => Heard::Question(question),
             () = self.inbox.ripe() => Heard::Ripe,
             () = due => Heard::Deadline,
@@ -156,7 +156,7 @@ impl Life {
             self.take(ears);
             match heard {
                 Heard::Ripe | Heard::Clock => {}
-                Heard::Sealed(event) => self.core.handle(event),
+                Heard::Sealed(event) => self.core.handle(*event),
                 Heard::Question(question) => {
                     let handover = question(&self.core);
                     if !self.hand_over().await || !self.send(Work::Handover(handover)).await {

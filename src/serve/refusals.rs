@@ -42,7 +42,8 @@ pub(super) struct Attempt {
 }
 
 impl Attempt {
-    /// What a command asks for. Codes and badges are left out: one may be a secret.
+    /// What a command asks for. Codes and badges are left out: one may be a secret. On the page
+    /// `by` is a badge.
     pub(super) fn of(
         origin: Origin,
         request: &Request,
@@ -62,7 +63,8 @@ impl Attempt {
         let which = text("what").or_else(|| text("answer"));
         let words = [text("do"), which, about];
         let what = words.into_iter().flatten().collect::<Vec<_>>().join(" ");
-        Attempt { bench: bench.clone(), by: by.clone(), from, what }
+        let by = by.clone().filter(|_| origin != Origin::Page);
+        Attempt { bench: bench.clone(), by, from, what }
     }
 }
 
@@ -168,6 +170,9 @@ mod tests {
             let attempt = Attempt::of(Origin::Page, &request, none);
             assert!(!format!("{attempt:?}").contains("471100"), "{attempt:?}");
         }
+        let release = Request::Release { id: "K3-20261124-0001".into(), expect: None };
+        let by_badge = Attempt::of(Origin::Page, &release, (&None, &Some("471100".into())));
+        assert_eq!((by_badge.by, by_badge.what.as_str()), (None, "release K3-20261124-0001"));
         let act = Request::Act { what: "clear".into(), expect: None };
         assert_eq!(Attempt::of(Origin::Socket(0), &act, none).what, "act clear");
         assert_eq!(

@@ -221,6 +221,8 @@ impl Shared {
         request: Request,
     ) -> Reply {
         let mut attempt = Attempt::of(origin, &request, (&bench, &by));
+        // On the page a badge alone says who acts on what is sealed, whoever is logged in.
+        let unsaid = origin == Origin::Page && request.is_about().is_some();
         let reply = self.commanded(origin, (bench, by), request).await;
         if let Err(problem) = &reply
             && !["halted", "starting", "busy"].contains(&problem.code.as_str())
@@ -231,7 +233,7 @@ impl Shared {
             let named = benches.iter().find(|one| attempt.bench.as_ref() == Some(&one.id));
             let here = named.or(if benches.len() == 1 { benches.first() } else { None });
             if let Some(here) = here.filter(|_| origin != Origin::Inbox) {
-                attempt.by = attempt.by.or_else(|| here.operator.clone());
+                attempt.by = attempt.by.or_else(|| here.operator.clone().filter(|_| !unsaid));
                 attempt.bench.get_or_insert_with(|| here.id.clone());
             }
             self.refusals.tell(&attempt, problem, clock::now());

@@ -339,6 +339,8 @@ pub enum Request {
         remark: Option<String>,
         /// Why it does not stand.
         reject: Option<String>,
+        /// Head of the newest of its books, as it was seen by who asks.
+        expect: Option<String>,
     },
     /// Puts a part of a sealed inspection right.
     Amend {
@@ -351,8 +353,9 @@ pub enum Request {
         /// What stands in each field from now on.
         change: BTreeMap<String, String>,
         /// Second person.
-        #[serde(default)]
         second: Option<String>,
+        /// Head of the newest of its books, as it was seen by who asks.
+        expect: Option<String>,
     },
     /// It was another asset that was inspected.
     Reattach {
@@ -364,11 +367,15 @@ pub enum Request {
         text: String,
         /// Second person.
         second: Option<String>,
+        /// Head of the newest of its books, as it was seen by who asks.
+        expect: Option<String>,
     },
     /// Gives a pass out.
     Release {
         /// Inspection.
         id: String,
+        /// Head of the newest of its books, as it was seen by who asks.
+        expect: Option<String>,
     },
     /// Notes that an asset was looked for and not inspected.
     Visit {
@@ -377,13 +384,10 @@ pub enum Request {
         /// `not_found in_use with_patient sent_out retired`.
         outcome: String,
         /// Where it was looked for, or is.
-        #[serde(default)]
         place: Option<String>,
         /// Day on which somebody will look for it again.
-        #[serde(default)]
         retry: Option<String>,
         /// Why.
-        #[serde(default)]
         reason: Option<String>,
     },
     /// Takes a work order back.

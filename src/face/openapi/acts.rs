@@ -116,24 +116,33 @@ const OF_A_BENCH: &[Act<'static>] = &[
 ];
 
 /// Acts on a sealed inspection, `/v1/inspections/{id}/`: each is added to it as a book of its own.
+/// `expect`: the head of the newest of its books, as it was seen. Over loopback `by` and `second`
+/// are badges.
 const OF_A_RECORD: &[Act<'static>] = &[
     (
         "review",
         "Looks through a sealed inspection that others made: it stands, or `reject` says why not.",
-        &[May("remark"), May("reject"), May("bench")],
+        &[May("remark"), May("reject"), May("expect"), May("bench")],
     ),
     (
         "amend",
         "Puts fields right: `location`, `owner`, `tag`, `remark`, `answer/STEP/ITEM`, `value/LINE` \
          with a cause to set it aside. What comes out better takes two persons.",
-        &[Word("reason", &AMEND_REASONS), Text("text"), Changes, May("second"), May("bench")],
+        &[
+            Word("reason", &AMEND_REASONS),
+            Text("text"),
+            Changes,
+            May("second"),
+            May("expect"),
+            May("bench"),
+        ],
     ),
     (
         "reattach",
         "It was another asset that was inspected.",
-        &[Text("to"), Text("text"), May("second"), May("bench")],
+        &[Text("to"), Text("text"), May("second"), May("expect"), May("bench")],
     ),
-    ("release", "Gives a pass out.", &[May("bench")]),
+    ("release", "Gives a pass out.", &[May("expect"), May("bench")]),
 ];
 
 pub(super) fn paths() -> Map<String, Value> {

@@ -9,16 +9,13 @@ use tapline_protocols::life::{AMEND_REASONS, Life, rank};
 use tapline_protocols::read::plain_text;
 use tapline_protocols::register::Operator;
 
+use super::super::codes::CAUSES;
 use super::super::event::Problem;
 use super::super::say::{bad, conflict, missing};
 use super::{Added, long_enough};
 
 /// Most fields of one amendment.
 const FIELDS_MAX: usize = 20;
-
-/// Why a captured value may be set aside.
-const CAUSES: [&str; 5] =
-    ["lead_slipped", "wrong_point", "wrong_lead", "wrong_setting", "instrument_fault"];
 
 /// A field that is put right, and the fact that says so to the judge.
 struct Change {
@@ -97,7 +94,10 @@ fn two_persons(before: &Life, then: &Life, second: bool) -> Result<(), Problem> 
     let better = |(before, then): (Word, Word)| rank(before) < rank(then);
     if !second && (better((before.outcome(), then.outcome())) || steps.any(better)) {
         let text = "something comes out better than it was judged: that takes two persons";
-        return Err(conflict(text, "Name a second person with --second."));
+        return Err(conflict(
+            text,
+            "A second person signs, too: --second, or their badge on the page.",
+        ));
     }
     Ok(())
 }
@@ -173,7 +173,10 @@ impl Told<'_> {
         let value = value.ok_or_else(|| missing("value in force on line", seq))?;
         if self.second.is_none() {
             let text = "a captured value is set aside by two persons";
-            return Err(conflict(text, "Name a second person with --second."));
+            return Err(conflict(
+                text,
+                "A second person signs, too: --second, or their badge on the page.",
+            ));
         }
         let fact = DropFact {
             value: value.line.seq,

@@ -97,8 +97,24 @@ impl Request {
             Request::Review { id, .. }
             | Request::Amend { id, .. }
             | Request::Reattach { id, .. }
-            | Request::Release { id } => Some(id),
+            | Request::Release { id, .. } => Some(id),
             _ => None,
+        }
+    }
+}
+
+impl Request {
+    /// The second person whom it names, and the head that was seen, where it is about a sealed
+    /// inspection.
+    fn besides(&self) -> (Option<&str>, Option<&str>) {
+        match self {
+            Request::Review { expect, .. } | Request::Release { expect, .. } => {
+                (None, expect.as_deref())
+            }
+            Request::Amend { second, expect, .. } | Request::Reattach { second, expect, .. } => {
+                (second.as_deref(), expect.as_deref())
+            }
+            _ => (None, None),
         }
     }
 }
@@ -112,7 +128,7 @@ impl Core {
         Asked { bench, by, request }: Asked,
         past: &Past,
     ) {
-        let shown = self.badge_shown(origin, by.as_deref());
+        let shown = self.badges_shown(origin, by.as_deref(), request.besides().0);
         let seat = shown.and_then(|()| self.seat_of(at, origin, (bench, by)));
         let done = match seat {
             Ok(seat) => self.later(&seat, ticket, &request, past),
@@ -166,6 +182,7 @@ impl Core {
             let text = format!("{} was ended without a signature: nothing was measured", past.id);
             return Err(conflict(text, "Inspect the asset."));
         }
+        as_seen(&life, request.besides().1)?;
         let by = self.signer(seat)?;
         let added = match request {
             Request::Review { remark, reject, .. } => {
@@ -187,18 +204,6 @@ impl Core {
             _ => Err(bad("that can't be done to a sealed inspection")),
         }?;
         Ok((life, added))
-    }
-
-    /// On the page it takes the badge of who signs, and no name that a screen shows.
-    fn badge_shown(&self, origin: Origin, by: Option<&str>) -> Result<(), Problem> {
-        let badge = |badge: &str| self.register.operators.values().any(|one| one.badge == badge);
-        match origin == Origin::Page && !by.is_some_and(badge) {
-            true => Err(conflict(
-                "a signature needs the badge of who signs",
-                "Scan your badge into its field, or type it.",
-            )),
-            false => Ok(()),
-        }
     }
 
     /// What was read is all there is, as the station knows it.
@@ -293,6 +298,17 @@ fn waits(case: &Case, head: &str) -> bool {
     signed.zip(policy).is_some_and(|(outcome, policy)| asks(policy, head, outcome))
 }
 
+/// Nobody signs what stands there since they looked.
+fn as_seen(life: &Life, expect: Option<&str>) -> Result<(), Problem> {
+    match expect.is_none_or(|head| head == life.newest().1) {
+        true => Ok(()),
+        false => {
+            let text = format!("something was added to {} since you looked at it", life.id);
+            Err(conflict(text, "Load it again, look at what was added, then repeat."))
+        }
+    }
+}
+
 fn review(life: &Life, remark: Option<&str>, reject: Option<&str>) -> Result<Added, Problem> {
     let rejected = life.state() == State::Rejected;
     if rejected || (life.is_reviewed() && reject.is_none()) {
@@ -333,7 +349,7 @@ fn release(life: &Life) -> Result<Added, Problem> {
     }
     if life.waits() {
         let text = format!("{id} waits for its review");
-        return Err(conflict(text, "Let somebody who did not inspect it run `tapline review`."));
+        return Err(conflict(text, "Let somebody review it who took no part in it."));
     }
     let (facts, say) = (Vec::new(), "life.released");
     Ok(Added { facts, meaning: "released", say, besides: Vec::new() })

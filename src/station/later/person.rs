@@ -5,10 +5,34 @@ use tapline_protocols::register::Operator;
 
 use super::super::command::Seat;
 use super::super::core::Core;
-use super::super::event::Problem;
+use super::super::event::{Origin, Problem};
 use super::super::say::{bad, conflict, missing};
 
 impl Core {
+    /// On the page it takes the badge of each who signs, and no name that a screen shows. What was
+    /// typed is not said again: it may be a badge but for one character.
+    pub(super) fn badges_shown(
+        &self,
+        origin: Origin,
+        by: Option<&str>,
+        second: Option<&str>,
+    ) -> Result<(), Problem> {
+        let badge = |badge: &str| self.register.operators.values().any(|one| one.badge == badge);
+        if origin != Origin::Page {
+            return Ok(());
+        }
+        if !by.is_some_and(badge) {
+            let text = "a signature needs the badge of who signs";
+            return Err(conflict(text, "Scan your badge into its field, or type it."));
+        }
+        if second.is_some_and(|second| !badge(second)) {
+            let text = "nothing was signed: this is no badge of a second person";
+            let next = "The second person scans their own badge into its field, or types it.";
+            return Err(conflict(text, next));
+        }
+        Ok(())
+    }
+
     /// Who signs.
     pub(super) fn signer(&self, seat: &Seat) -> Result<&Operator, Problem> {
         let nobody = || bad("nobody is named who signs").next("Name one with --by.");
