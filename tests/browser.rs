@@ -10,8 +10,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value, json};
+use support::look::{self, inspected};
 use support::meter::{Meter, Scene as Bench};
-use support::station::{Builder, Output, TAPLINE};
+use support::station::{Builder, Output, Station, TAPLINE};
 use support::{http, python, wait};
 use tapline_demo::clinic;
 use tapline_demo::scene::Scene;
@@ -216,12 +217,30 @@ fn what_an_instrument_says_is_text() {
     wait::until_true("another meter is noticed", || {
         station.link("dmm")["why"].as_str().is_some_and(|why| why.contains("owned=21"))
     });
-    let address = station.done(&["page"]);
     let id = station.bench()["inspection"]["id"].as_str().unwrap().to_owned();
-    let pictures = station.folder().join("pictures").display().to_string();
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser/meters.py");
+    drive_alone(&station, "meters.py", &[&id, "-"]);
+}
+
+/// Drives the page of a station without a simulated bench.
+fn drive_alone(station: &Station, script: &str, words: &[&str]) {
+    let address = station.done(&["page"]);
+    let named = std::env::var("PICTURES");
+    let pictures =
+        named.unwrap_or_else(|_| station.folder().join("pictures").display().to_string());
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser").join(script);
     let mut command = Command::new(python::interpreter());
-    command.arg(script).args(["-", address.trim(), &id, "-", &pictures, "0", "0"]);
+    command.arg(script).args(["-", address.trim()]).args(words).args([&pictures, "0", "0"]);
     let done = Output::of(&mut command);
     assert_eq!(done.code, 0, "{}\n{}", done.stdout, done.stderr);
+}
+
+#[test]
+fn a_sealed_inspection_is_put_right_reviewed_and_given_out_in_the_browser() {
+    let station = look::station(Builder::new().page().policy("review = \"all\""));
+    let id = inspected(&station, "T-0201", ["pass", "fail"]);
+    drive_alone(&station, "review.py", &[&id, "OP-0007,OP-0003,OP-0005"]);
+    let now = station.get(&format!("/v1/inspections/{id}"));
+    assert_eq!((&now["state"], &now["outcome"]), (&"released".into(), &"pass".into()));
+    let by = now["addenda"].as_array().unwrap().iter().map(|one| one["by"].as_str().unwrap());
+    assert_eq!(by.collect::<Vec<_>>(), ["op-7", "op-5", "op-5"]);
 }

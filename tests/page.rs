@@ -2,6 +2,8 @@
 //! to loopback, other users. The real program, real sockets.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "page/life.rs"]
+mod life;
 mod support;
 
 use std::fs::{self, Permissions};
@@ -87,13 +89,25 @@ impl Page {
 
     /// An act at the bench, as the page itself sends it.
     fn act(&self, act: &str, body: &Value) -> Answer {
+        self.send(&format!("/bench/b1/{act}"), body)
+    }
+
+    /// A view, as a browser that has the cookie loads it.
+    fn view(&self, path: &str) -> Answer {
+        let (port, cookie) = (self.port, &self.cookie);
+        let head = format!("Host: 127.0.0.1:{port}\r\nCookie: {cookie}\r\n");
+        raw(port, &format!("GET {path} HTTP/1.0\r\n{head}\r\n"))
+    }
+
+    /// What the page's script sends.
+    fn send(&self, path: &str, body: &Value) -> Answer {
         let port = self.port;
         let own = format!(
             "Host: 127.0.0.1:{port}\nOrigin: http://127.0.0.1:{port}\n\
              Content-Type: application/json\nCookie: {}\nX-Tapline-Key: {}",
             self.cookie, self.key
         );
-        post(port, &format!("/bench/b1/{act}"), &own, body)
+        post(port, path, &own, body)
     }
 }
 

@@ -11,7 +11,6 @@ pub(crate) mod bench;
 mod bench_args;
 mod chart;
 pub mod client;
-mod clock;
 mod crowd;
 pub mod decode;
 mod demo;

@@ -6,8 +6,8 @@ use super::about::About;
 use super::args::{Common, PlanShow};
 use super::client::Client;
 use super::offline::escaped;
-use super::{Exit, Trouble, clock, life, output};
-use crate::told::alike;
+use super::{Exit, Trouble, life, output};
+use crate::told::{alike, clock};
 use crate::words::english;
 
 pub(super) fn inspection(

@@ -25,6 +25,12 @@ use crate::past::life::Added;
 /// Its addenda can't be believed: a sentence.
 pub(super) fn tell(folder: &Path, id: &str, json: &mut Value) -> Result<(), String> {
     let (life, added) = past::life::life(folder, id)?;
+    put(&life, &added, json);
+    Ok(())
+}
+
+/// Puts what was read of its life into what is told of an inspection.
+pub(super) fn put(life: &Life, added: &[Added], json: &mut Value) {
     let asset = life.asset().map(|asset| asset.id.clone());
     json["first"] = json!({ "outcome": json["outcome"], "asset": json["asset"] });
     json["state"] = life.state().word().into();
@@ -33,13 +39,12 @@ pub(super) fn tell(folder: &Path, id: &str, json: &mut Value) -> Result<(), Stri
     json["released"] = life.is_released().into();
     json["acted"] = json!(life.acted);
     json["why_not"] = json!(life.why_not());
-    json["addenda"] = added.iter().map(|one| addendum(&life, one)).collect();
+    json["addenda"] = added.iter().map(|one| addendum(life, one)).collect();
     if !added.is_empty() && life.signed().is_some() {
         json["outcome"] = json!(life.outcome());
         json["words"] = json!(life.words());
         json["asset"] = json!(asset);
     }
-    Ok(())
 }
 
 fn addendum(life: &Life, one: &Added) -> Value {
@@ -72,18 +77,28 @@ pub(super) async fn reviews(
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     let limit = limit(wanted.limit)?;
     let after = wanted.after.unwrap_or_default();
+    let (ids, next) = waiting(&hall, after, limit).await?;
+    blocking(move || {
+        let items = ids.iter().map(|id| item(&hall, id)).collect::<Vec<Value>>();
+        Ok(Json(json!({ "items": items, "next": next })))
+    })
+    .await
+}
+
+/// Names of those that wait, and behind which it goes on.
+pub(super) async fn waiting(
+    hall: &Hall,
+    after: String,
+    limit: usize,
+) -> Result<(Vec<String>, Option<String>), Refused> {
     let ids = hall.shared.ask(move |core| {
         let all = core.waiting().filter(|id| *id > after.as_str());
         all.take(limit).map(str::to_owned).collect::<Vec<String>>()
     });
     let ids = ids.await?;
-    blocking(move || {
-        let full = ids.len() == limit;
-        let next = ids.last().filter(|_| full).cloned();
-        let items = ids.iter().map(|id| item(&hall, id)).collect::<Vec<Value>>();
-        Ok(Json(json!({ "items": items, "next": next })))
-    })
-    .await
+    let full = ids.len() == limit;
+    let next = ids.last().filter(|_| full).cloned();
+    Ok((ids, next))
 }
 
 /// As the list has it; its name alone where the list is away.

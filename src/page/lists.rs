@@ -120,6 +120,7 @@ pub(crate) fn results(
             a href={ "/results?from=" (asked.week) } { (say("week")) }
             a href="/results?from=" { (say("all")) }
         }
+        p.links { a href="/reviews" { (say("reviews")) } }
         p { (super::tell("count", &[("n", &rows.len().to_string())])) @if older.is_some() { " " (say("and_more")) } }
         div.table tabindex="0" role="region" aria-label=(say("list")) {
             table {
@@ -184,12 +185,54 @@ fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
                 @if let Some(word) = row.outcome() { (verdict(&super::word(word))) }
                 @else if let Some(ended) = &row.ended { (english().say("ended", ended)) }
                 @else { (say("in_work")) }
+                @if let Some(later) = &row.later {
+                    br; (english().say("life", &later.state))
+                    @if row.verdict != Some(later.outcome) { " " (verdict(&super::word(later.outcome))) }
+                }
                 @if row.damaged { br; strong { (say("damaged")) } }
             }
             td { (names.get(by).map_or(by, String::as_str)) }
             td { (row.instruments.join(", ")) }
         }
     }
+}
+
+/// An inspection that waits for a review.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Waiting {
+    /// As the list has it.
+    Known(Box<Summary>),
+    /// Its name: the list is away.
+    Name(String),
+}
+
+/// The list of what waits for a review; `next`: the last of them, where there are more behind it.
+pub(crate) fn waits(
+    rows: &[Waiting],
+    next: Option<&str>,
+    names: &BTreeMap<String, String>,
+) -> String {
+    let main = html! {
+        h1 { (say("reviews")) }
+        p { (say("reviews_how")) }
+        @if rows.is_empty() { p { (english().say("say", "life.none_waits")) } }
+        @else { div.table tabindex="0" role="region" aria-label=(say("list")) {
+            table {
+                thead { tr {
+                    th { (say("by_opened")) } th { (say("asset")) } th { (say("by_plan")) }
+                    th { (say("verdict")) } th { (say("who")) } th { (say("instruments")) }
+                } }
+                tbody { @for row in rows { @match row {
+                    Waiting::Known(known) => (result(known, names)),
+                    Waiting::Name(id) => tr { td colspan="6" { a href={ "/inspection/" (id) } { (id) } } },
+                } } }
+            }
+        } }
+        @if let Some(next) = next {
+            p { a href={ "/reviews?after=" (encoded(next)) } { (say("further")) } }
+        }
+    };
+    document(&format!("{} · Tapline", say("reviews")), Some(View::Results), None, &main)
 }
 
 #[cfg(test)]

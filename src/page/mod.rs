@@ -10,6 +10,7 @@ pub(crate) mod asset;
 pub(crate) mod bar;
 pub(crate) mod bench;
 mod lead;
+pub(crate) mod life;
 pub(crate) mod lists;
 pub(crate) mod month;
 pub(crate) mod plot;

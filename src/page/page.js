@@ -187,6 +187,25 @@
     aside.scrollIntoView({ block: 'nearest' });
   }
 
+  // A sealed inspection was added to: it is shown anew, from its top on.
+  async function renew(record) {
+    try {
+      const reply = await fetch(location.pathname);
+      const fresh = new DOMParser().parseFromString(await reply.text(), 'text/html').getElementById('record');
+      if (fresh) record.replaceWith(document.importNode(fresh, true));
+    } catch { /* what was done was said */ }
+    $('said').focus({ preventScroll: true }); scrollTo({ top: 0 });
+  }
+
+  // A scanner ends a badge by Enter: that goes on to the next secret field that is still empty.
+  function onwards(event) {
+    const at = event.target;
+    if (event.key !== 'Enter' || at.type !== 'password' || !at.value) return;
+    const all = [...at.form.querySelectorAll('input[type=password]')];
+    const next = all.slice(all.indexOf(at) + 1).find((one) => !one.value);
+    if (next) { event.preventDefault(); next.focus(); }
+  }
+
   // Acts: the fields of a form as JSON, and what was seen where the act asks for that.
   const sending = new Set();
   async function act(form) {
@@ -196,14 +215,16 @@
       const field = form.elements[key];
       if (value === '') continue;
       const told = field.dataset && 'number' in field.dataset ? Number(value) : value;
-      // `set.S5` is the member `S5` of the object `set`.
-      const [of, part] = key.split('.');
-      if (part) fields[of] = { ...fields[of], [part]: told }; else fields[key] = told;
+      // `set.S5` is the member `S5` of the object `set`; only the first dot parts.
+      const dot = key.indexOf('.'), of = key.slice(0, dot);
+      if (dot > 0) fields[of] = { ...fields[of], [key.slice(dot + 1)]: told }; else fields[key] = told;
     }
-    const seen = $('p-now').dataset.expect;
-    if ('expect' in form.dataset && seen) fields.expect = JSON.parse(seen);
+    const seen = 'expect' in form.dataset && $('p-now').dataset.expect;
+    if (seen) fields.expect = JSON.parse(seen);
     sending.add(form);
-    const answer = await send('/bench/' + encodeURIComponent(body.dataset.bench) + '/' + name, fields);
+    const record = $('record');
+    const of = record ? ['inspection', record.dataset.of] : ['bench', body.dataset.bench];
+    const answer = await send(`/${of[0]}/${encodeURIComponent(of[1])}/${name}`, fields);
     sending.delete(form);
     const said = $('said');
     said.classList.toggle('refused', !answer.ok);
@@ -212,6 +233,7 @@
     said.textContent = answer.ok ? (answer.said || []).join(' ') : refusal.map(sentence).join(' ');
     beside(form, answer.ok ? '' : said.textContent);
     if (!answer.ok) tone('attention');
+    if (record && answer.ok) await renew(record);
     const more = form.closest('#more');
     if (answer.ok && more && name !== 'prove') more.open = false;
     if (answer.ok && ['skip', 'note', 'end', 'override'].includes(name)) form.reset();
@@ -240,11 +262,12 @@
     if (/^[0-9a-f]{64}$/.test(secret)) {
       if (await enter(secret)) { if ('door' in body.dataset) { location.reload(); return; } } else return;
     }
-    if (!body.dataset.bench) return;
+    if (!body.dataset.bench && !$('record')) return;
     document.addEventListener('submit', (event) => {
       if (!event.target.dataset.act) return;
       event.preventDefault(); act(event.target);
     });
+    if ($('record')) { document.addEventListener('keydown', onwards); return; }
     document.addEventListener('keydown', keys);
     listen(body.dataset.bench);
     $('code').focus({ preventScroll: true });

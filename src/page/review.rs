@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 use serde_json::Value;
 
+use super::life::Forms;
 use super::{document, say, tell};
 use crate::station::status::Opened;
 use crate::words::english;
@@ -23,6 +24,12 @@ pub(crate) struct Review {
     pub readings: (usize, usize, Vec<(String, usize)>),
     /// Switches by how each was known, in words.
     pub known: Vec<String>,
+    /// What was heard, line by line with its bytes, as far as it is shown; there is more.
+    pub heard: (Vec<String>, bool),
+    /// What clocks did meanwhile.
+    pub clocks: Vec<String>,
+    /// What can be done with it, where it is sealed and signed.
+    pub forms: Option<Forms>,
     /// Where it goes on, while it is not at its end.
     pub opened: Option<Opened>,
     /// Names of people by what stands for them in the record.
@@ -59,9 +66,20 @@ pub(crate) struct Aside {
 
 /// The document.
 pub(crate) fn page(review: &Review) -> String {
+    let id = review.record["id"].as_str().unwrap_or_default();
+    let main = html! {
+        p #gone hidden { (say("gone")) }
+        p #said role="status" tabindex="-1" {}
+        div #record data-of=(id) { (record(review)) }
+    };
+    document(&format!("{id} · Tapline"), None, None, &main)
+}
+
+/// What the reviewer sees before the act, and the acts.
+fn record(review: &Review) -> Markup {
     let record = &review.record;
     let of = |key: &str| record[key].as_str().unwrap_or_default();
-    let main = html! {
+    html! {
         section.asset aria-label=(say("asset")) {
             h1 { a href={ "/asset/" (of("asset")) } { (of("asset")) } }
             p.what { (of("id")) }
@@ -74,7 +92,12 @@ pub(crate) fn page(review: &Review) -> String {
         (state(review))
         @if let Some(opened) = &review.opened { (super::goes_on(opened)) }
         @if let Some(trouble) = &review.trouble { p.warn { (trouble) } }
+        @if record["state"].is_string() { (super::life::added(record, &review.names)) }
+        @if review.forms.is_some() { p.links { a href="#acts" { (say("acts_after")) } } }
         h2 { (say("verdicts")) }
+        @if record["addenda"].as_array().is_some_and(|all| !all.is_empty()) {
+            p.quiet { (say("as_sealed")) }
+        }
         div.table tabindex="0" role="region" aria-label=(say("list")) { table {
             thead { tr {
                 th { (say("step")) } th { (say("value")) } th { (say("the_limit")) }
@@ -91,9 +114,9 @@ pub(crate) fn page(review: &Review) -> String {
                 @for line in &one.told { p.raw { (line) } }
             }
         }
-        p { a href={ "/v1/inspections/" (of("id")) "/evidence" } { (say("evidence")) } }
-    };
-    document(&format!("{} · Tapline", of("id")), None, None, &main)
+        p.links { a href={ "/v1/inspections/" (of("id")) "/evidence" } { (say("evidence")) } }
+        @if let Some(forms) = &review.forms { (super::life::forms(forms)) }
+    }
 }
 
 /// Opened, signed, sealed; damage first.
@@ -119,18 +142,20 @@ fn state(review: &Review) -> Markup {
         }
         p { @if record["sealed"] == true { (say("sealed")) } @else { (say("in_work")) } }
         @if record["synced"] == false { p.warn { (english().say("clock", "unsynced")) } }
+        @else { p { (english().say("clock", "synced")) } }
+        @for line in &review.clocks { p.warn { (line) } }
     }
 }
 
 /// A moment without what lies below a second.
-fn second(at: &str) -> String {
+pub(super) fn second(at: &str) -> String {
     at.get(..19).map_or_else(|| at.to_owned(), |second| format!("{} UTC", second.replace('T', " ")))
 }
 
 impl Review {
     /// A person as people know them: name and id.
     fn who(&self, id: &str) -> String {
-        self.names.get(id).map_or_else(|| id.to_owned(), |name| format!("{name} ({id})"))
+        super::life::who(id, &self.names)
     }
 }
 
@@ -175,5 +200,13 @@ fn readings(review: &Review) -> Markup {
         p { (tell("readings_of", &[("all", &all.to_string()), ("used", &used.to_string())])) }
         ul { @for (why, count) in others { li { (count) " · " (english().say("why", why)) } } }
         @for line in &review.known { p { (line) } }
+        @let (heard, more) = &review.heard;
+        @if !heard.is_empty() {
+            details #heard {
+                summary { (say("heard")) }
+                @for line in heard { p.raw { (line) } }
+                @if *more { p { a href={ "/v1/inspections/" (review.record["id"].as_str().unwrap_or_default()) "/facts?raw=1" } { (say("heard_more")) } } }
+            }
+        }
     }
 }

@@ -38,6 +38,7 @@ pub(crate) fn page(status: &Value, instruments: &[Instrument]) -> String {
         @if let Some(state) = status["index"]["state"].as_str().filter(|state| *state != "ready") {
             p.warn { (english().say("index", state)) }
         }
+        p.links { a href="/reviews" { (say("reviews")) } }
         @for bench in list(&status["benches"]) { (links(&bench)) }
         h2 { (say("instruments")) }
         div.table tabindex="0" role="region" aria-label=(say("list")) { table {

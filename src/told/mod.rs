@@ -2,6 +2,7 @@
 //! Data in, text out; nothing is judged, read or printed.
 
 pub(crate) mod alike;
+pub(crate) mod clock;
 pub(crate) mod judged;
 pub(crate) mod outline;
 pub mod reading;

@@ -5,6 +5,7 @@
 pub(crate) mod book;
 pub(crate) mod feed;
 pub(crate) mod http;
+pub(crate) mod look;
 pub(crate) mod meter;
 pub(crate) mod picky;
 pub(crate) mod port;

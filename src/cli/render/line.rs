@@ -6,8 +6,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 use tapline_protocols::exact::Ratio;
 
-use crate::cli::clock;
-use crate::told::alike;
+use crate::told::{alike, clock};
 use crate::words::english;
 
 /// What is said of one line.

@@ -3,13 +3,13 @@
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, Path, State};
 use axum::response::{Html, Json};
-use serde_json::{Value, json};
+use serde_json::Value;
 use tapline_drivers::Now;
 use tapline_protocols::inspection::Inspection;
 use tapline_protocols::limits::{Direction, Row};
 
-use super::Desk;
 use super::reading::Lens;
+use super::{Desk, in_words};
 use crate::clock;
 use crate::face::Hall;
 use crate::face::acts;
@@ -22,7 +22,7 @@ use crate::page::work::{Work, rows};
 use crate::page::{unit, word};
 use crate::station::Core;
 use crate::station::status::{BenchStatus, Opened};
-use crate::words::{english, said};
+use crate::words::english;
 
 /// `GET /bench/{bench}`.
 pub(super) async fn view(
@@ -40,13 +40,7 @@ pub(super) async fn act(
     body: Bytes,
 ) -> Result<Json<Value>, Refused> {
     let answer = acts::act(State(desk.hall), peer, path, body).await?;
-    let mut sentences: Vec<String> = said(&json!(answer.say)).into_iter().collect();
-    sentences.extend(answer.besides.iter().filter_map(|one| said(&json!(one))));
-    if let Some(outcome) = &answer.outcome {
-        let id = answer.id.as_deref().unwrap_or_default();
-        sentences.push(format!("{id}: {}", english().say("verdict", outcome)));
-    }
-    Ok(Json(json!({ "said": sentences, "outcome": answer.outcome })))
+    Ok(in_words(&answer))
 }
 
 /// What the view shows now. A halted station shows what it showed last.

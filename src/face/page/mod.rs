@@ -9,18 +9,22 @@ mod past;
 mod reading;
 mod review;
 mod state;
+mod waits;
 
 use std::sync::Arc;
 
 use axum::Router;
 use axum::http::{StatusCode, header};
-use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum::response::{Html, IntoResponse, Json, Redirect, Response};
 use axum::routing::{get, post};
+use serde_json::{Value, json};
 use tokio::sync::Mutex;
 
 use super::Hall;
 use super::problem::Refused;
 use crate::page;
+use crate::station::event::Answer;
+use crate::words::{english, said};
 use past::Memory;
 
 /// What a browser may have before it has shown the secret: nothing of the station's.
@@ -51,6 +55,8 @@ pub(super) fn routes(hall: Hall) -> Router {
         .route("/results", get(lists::results))
         .route("/asset/{id}", get(asset::view))
         .route("/inspection/{id}", get(review::view))
+        .route("/inspection/{id}/{act}", post(review::act))
+        .route("/reviews", get(waits::view))
         .route("/state", get(state::view))
         .with_state(desk)
 }
@@ -62,6 +68,17 @@ pub(super) fn door() -> Response {
 
 fn text(kind: &'static str, text: &'static str) -> Response {
     ([(header::CONTENT_TYPE, kind)], text).into_response()
+}
+
+/// What came of an act, in words.
+fn in_words(answer: &Answer) -> Json<Value> {
+    let mut sentences: Vec<String> = said(&json!(answer.say)).into_iter().collect();
+    sentences.extend(answer.besides.iter().filter_map(|one| said(&json!(one))));
+    if let Some(outcome) = &answer.outcome {
+        let id = answer.id.as_deref().unwrap_or_default();
+        sentences.push(format!("{id}: {}", english().say("verdict", outcome)));
+    }
+    Json(json!({ "said": sentences, "outcome": answer.outcome }))
 }
 
 /// The only bench, or all to choose from.

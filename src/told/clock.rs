@@ -6,7 +6,7 @@ use crate::words::english;
 
 /// A `clock` fact: what it showed, what it shows, whether the machine slept. `now` is the line's
 /// own time.
-pub(super) fn changed(fact: &Value, now: &str) -> String {
+pub(crate) fn changed(fact: &Value, now: &str) -> String {
     let words = english();
     let mut said = Vec::new();
     let step = fact["step_us"].as_i64().unwrap_or(0);
