@@ -9,7 +9,7 @@ mod held;
 use tapline::clock::{EARLIEST_US, Stamp, Zone};
 use tapline::station::event::{Effect, Event, Origin, Request};
 use tapline::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings,
+    BenchSettings, Context, Core, Found, Library, LinkSettings, Proved, StationSettings,
 };
 use tapline_protocols::fact::Policy;
 
@@ -97,7 +97,8 @@ impl Hours {
     fn ask(&mut self, request: Request) {
         let (at, ticket) = (at(self.now), self.now);
         let (origin, bench) = (Origin::Socket(0), Some("b1".into()));
-        self.event(Event::Command { at, ticket, origin, bench, by: None, request });
+        let proved = Proved::default();
+        self.event(Event::Command { at, ticket, origin, bench, by: None, request, proved });
     }
 
     fn import(&mut self, what: &str, text: &str) {

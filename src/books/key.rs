@@ -302,8 +302,8 @@ fn no_key(path: &str, why: &str) -> io::Error {
     ))
 }
 
-fn fill_random(secret: &mut [u8; 32]) -> io::Result<()> {
-    let got = rustix::rand::getrandom(&mut secret[..], rustix::rand::GetRandomFlags::empty())?;
+pub(crate) fn fill_random(secret: &mut [u8]) -> io::Result<()> {
+    let got = rustix::rand::getrandom(&mut *secret, rustix::rand::GetRandomFlags::empty())?;
     if got == secret.len() { Ok(()) } else { Err(io::Error::other("too little randomness")) }
 }
 

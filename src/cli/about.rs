@@ -131,11 +131,23 @@ impl About {
             Some(tag) => english().tell("show", "tag", &[("tag", tag)]),
             None => String::new(),
         };
+        let pin = with_pin(fact);
         let (meaning, reason) = (text(&fact["as"]), text(&fact["reason"]));
-        let values =
-            [("at", &*at), ("who", &who), ("as", &meaning), ("tag", &tag), ("reason", &reason)];
+        let values = [
+            ("at", &*at),
+            ("who", &who),
+            ("as", &meaning),
+            ("pin", pin),
+            ("tag", &tag),
+            ("reason", &reason),
+        ];
         tell(code, &values)
     }
+}
+
+/// What a signature took besides the badge.
+pub(super) fn with_pin(sign: &Value) -> &'static str {
+    if sign["auth"] == "badge+pin" { english().say("show", "with_pin") } else { "" }
 }
 
 fn with(one: &Value) -> String {

@@ -356,6 +356,16 @@ pub enum OperatorCommand {
         /// The file
         file: PathBuf,
     },
+    /// Set the PIN that an operator signs with, where the policy asks for one. Badge and PIN are
+    /// asked for and not shown; from a pipe they are read a line each: badge, the PIN so far
+    /// (empty if there is none), the new one twice
+    Pin {
+        /// Operator
+        id: String,
+        /// Take it away, so that a new one can be set; for the user that runs the station
+        #[arg(long)]
+        reset: bool,
+    },
     /// Log in at the bench
     Login {
         /// Badge or operator

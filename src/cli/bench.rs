@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::args::{BenchCommand, Common};
 use super::client::Client;
-use super::{Exit, Trouble, output};
+use super::{Exit, Trouble, output, secret};
 use crate::words;
 
 /// Acts that are valid only for what was seen: the status is read first and sent along.
@@ -46,7 +46,10 @@ pub(super) fn run(
         }
         _ => format!("/v1/benches/{id}/{word}"),
     };
-    let answer = client.post(&path, &body)?;
+    let answer = match word {
+        "sign" => secret::signed(client, &path, body, "badge")?,
+        _ => client.post(&path, &body)?,
+    };
     print(client, id, &answer, common)
 }
 

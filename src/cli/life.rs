@@ -6,7 +6,7 @@ use super::args::Common;
 use super::client::Client;
 use super::life_args::LifeCommand;
 use super::offline::escaped;
-use super::{Exit, Trouble, output};
+use super::{Exit, Trouble, output, secret};
 use crate::words::english;
 
 pub(super) fn run(client: &Client, command: LifeCommand, common: &Common) -> Result<Exit, Trouble> {
@@ -31,7 +31,8 @@ pub(super) fn run(client: &Client, command: LifeCommand, common: &Common) -> Res
             body[name] = json!(value);
         }
     }
-    let answer = client.post(&format!("/v1/inspections/{}/{act}", escaped(&id)), &body)?;
+    let path = format!("/v1/inspections/{}/{act}", escaped(&id));
+    let answer = secret::signed(client, &path, body, "by")?;
     if common.json {
         output::data(&answer.to_string())?;
         return Ok(Exit::Done);
@@ -95,7 +96,8 @@ pub(super) fn lines(result: &Value) -> Vec<String> {
             true => english().say("life", &text("as")).to_owned(),
             false => what.join("; "),
         };
-        lines.push(format!("  {}  {}  {} ({})  {state}", text("id"), text("at"), who, text("by")));
+        let (by, pin) = (text("by"), super::about::with_pin(one));
+        lines.push(format!("  {}  {}  {who} ({by}){pin}  {state}", text("id"), text("at")));
     }
     if result["waits"] == true {
         lines.push(format!("  {}", english().say("life", "waits")));

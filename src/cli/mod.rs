@@ -42,6 +42,7 @@ pub mod render;
 pub mod replay;
 mod report;
 pub mod scanner;
+mod secret;
 mod sheet;
 mod shell;
 mod show;

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::args::{Common, InstrumentCommand, LimitsCommand, OperatorCommand, RegisterCommand};
 use super::client::Client;
-use super::{Exit, Trouble, chart, offline, output};
+use super::{Exit, Trouble, chart, offline, output, secret};
 use crate::told::rows::table;
 
 pub(super) fn run(
@@ -46,6 +46,7 @@ pub(super) fn operators(
         OperatorCommand::List => return list(client, "operators", common),
         OperatorCommand::Show { id } => return show(client, "operators", &id, common),
         OperatorCommand::Import { file } => return import(client, "operators", &file, common),
+        OperatorCommand::Pin { id, reset } => return secret::pin(client, &id, reset),
         OperatorCommand::Login { badge } => Some(badge),
         OperatorCommand::Logout => None,
     };

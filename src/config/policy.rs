@@ -17,6 +17,7 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         "unconfirmed_limits",
         "release",
         "review",
+        "sign",
     ];
     table.only(faults, &known);
     let rules = ["simple", "guard_band", "guard_band_zones"];
@@ -29,6 +30,7 @@ pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Policy {
         unconfirmed_limits: table.word(faults, "unconfirmed_limits", &limits).into(),
         release: release(&table, faults),
         review: review(&table, faults),
+        sign: table.word(faults, "sign", &["badge", "badge_and_pin"]).into(),
         ..Policy::default()
     }
 }

@@ -10,6 +10,7 @@ use super::Hall;
 use super::peer::Peer;
 use super::problem::Refused;
 use super::records;
+use crate::serve::pins::{Pin, Typed, Wish};
 use crate::station::event::{Answer, Problem, Request};
 
 /// What can be asked of a bench, besides the paths of their own.
@@ -36,6 +37,9 @@ pub(super) const ACTS: &[&str] = &[
     "switch",
     "temperature",
 ];
+
+/// Acts that sign: a PIN may come with them, and with those of two persons two.
+const SIGNING: &[&str] = &["amend", "reattach", "release", "review", "sign"];
 
 type Done = Result<Json<Answer>, Refused>;
 
@@ -161,10 +165,14 @@ pub(super) async fn ask(
     mut body: Map<String, Value>,
 ) -> Result<Answer, Refused> {
     let by = take(&mut body, "by")?;
+    let typed = match SIGNING.contains(&act) {
+        true => Typed { pin: pin(&mut body, "pin")?, second: pin(&mut body, "second_pin")? },
+        false => Typed::default(),
+    };
     body.insert("do".into(), act.into());
     let request: Request = serde_json::from_value(body.into())
         .map_err(|error| Refused::new("bad_input", format!("`{act}`: {error}")))?;
-    let answer = hall.shared.command(peer.0, bench, by, request).await?;
+    let answer = hall.shared.command_with(peer.0, (bench, by), request, typed).await?;
     Ok(with_first(hall, answer).await)
 }
 
@@ -189,6 +197,41 @@ async fn with_first(hall: &Hall, mut answer: Answer) -> Answer {
         answer.besides.push(vec![key.into(), asset]);
     }
     answer
+}
+
+/// `POST /v1/operators/{id}/pin`: `{"badge","pin","before"}`, or `{"reset":true}`.
+pub(super) async fn set_pin(
+    hall: State<Hall>,
+    peer: ConnectInfo<Peer>,
+    Path(operator): Path<String>,
+    body: Bytes,
+) -> Done {
+    let mut body = object(&body)?;
+    // The badge says who it is.
+    take(&mut body, "by")?;
+    let wish = match body.remove("reset") {
+        Some(Value::Bool(true)) => Wish::Reset,
+        None | Some(Value::Bool(false)) => {
+            let needs = |name: &str| Problem::new("bad_input", format!("`{name}` is missing"));
+            let badge = take(&mut body, "badge")?.ok_or_else(|| needs("badge"))?;
+            let before = pin(&mut body, "before")?;
+            let pin = pin(&mut body, "pin")?.ok_or_else(|| needs("pin"))?;
+            Wish::Set { badge, pin, before }
+        }
+        Some(_) => return Err(Refused::new("bad_input", "`reset` must be true or false")),
+    };
+    if let Some(name) = body.keys().next() {
+        return Err(Refused::new("bad_input", format!("`{name}` has no meaning here")));
+    }
+    Ok(Json(hall.shared.set_pin(peer.0.0, operator, wish).await?))
+}
+
+/// Takes a PIN out of a body, which then has it no more; an empty one counts as absent.
+fn pin(body: &mut Map<String, Value>, key: &str) -> Result<Option<Pin>, Problem> {
+    match take(body, key)?.filter(|text| !text.is_empty()) {
+        None => Ok(None),
+        Some(text) => Pin::typed(text).map(Some),
+    }
 }
 
 /// The body as an object; empty where there is none.

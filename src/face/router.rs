@@ -39,6 +39,7 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/verify/{id}", get(records::verify))
         .route("/v1/assets/{id}/visits", post(acts::visit))
         .route("/v1/orders/{id}/withdraw", post(acts::withdraw))
+        .route("/v1/operators/{id}/pin", post(acts::set_pin))
         .route("/v1/benches/{bench}/{act}", post(acts::act))
         .route("/v1/limits", get(plans::limits).post(acts::confirm))
         .route("/v1/plans", get(plans::list))

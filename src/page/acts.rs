@@ -229,6 +229,7 @@ fn sign(bench: &Bench) -> Markup {
                 }
             }
             (badge("badge", say("badge"), Some("badge")))
+            @if bench.work.as_ref().is_some_and(|work| work.pin) { (pin("pin", say("pin"), true)) }
             button.large #primary type="submit" { (say("do_sign")) }
         }
     }
@@ -253,6 +254,17 @@ pub(super) fn badge(name: &str, word: &str, id: Option<&str>) -> Markup {
             (word)
             input id=[id] type="password" name=(name) autocomplete="one-time-code"
                 autocapitalize="off" spellcheck="false" maxlength="200" required[id.is_some()];
+        }
+    }
+}
+
+/// A field for a PIN: typed, and not shown.
+pub(super) fn pin(name: &str, word: &str, required: bool) -> Markup {
+    html! {
+        label.badge {
+            (word)
+            input type="password" name=(name) autocomplete="off" autocapitalize="off"
+                spellcheck="false" maxlength="64" required[required];
         }
     }
 }

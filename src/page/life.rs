@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use serde_json::Value;
 use tapline_protocols::life::{AMEND_REASONS, TEXT_CHARS_MIN};
 
-use super::acts::badge;
+use super::acts::{badge, pin};
 use super::{say, steps, tell, verdict};
 use crate::station::codes::CAUSES;
 use crate::words::english;
@@ -21,6 +21,8 @@ const TEXT_CHARS_MAX: usize = 500;
 pub(crate) struct Forms {
     /// Head of the newest of its books.
     pub head: String,
+    /// A signature takes a PIN.
+    pub pin: bool,
     /// It stands as reviewed; it was rejected; its pass is given out; it is a pass.
     pub reviewed: bool,
     pub rejected: bool,
@@ -180,10 +182,11 @@ fn expect(forms: &Forms) -> Markup {
 }
 
 /// Who signs, and what is done by that.
-fn signed(act: &str, word: &str) -> Markup {
+fn signed(forms: &Forms, act: &str, word: &str) -> Markup {
     html! {
         div.signing {
             (badge("by", say("badge"), Some(&format!("badge-{act}"))))
+            @if forms.pin { (pin("pin", say("pin"), true)) }
             button.large .plain[act != "accept"] type="submit" { (say(word)) }
         }
     }
@@ -208,7 +211,7 @@ fn accept(forms: &Forms) -> Markup {
                 (say("remark_free"))
                 input name="remark" autocomplete="off" maxlength=(TEXT_CHARS_MAX);
             }
-            (signed("accept", "do_accept"))
+            (signed(forms, "accept", "do_accept"))
         }
     }
 }
@@ -218,7 +221,7 @@ fn reject(forms: &Forms) -> Markup {
         form.act data-act="review" {
             (expect(forms))
             (reason("reject", "why_reject"))
-            (signed("reject", "do_reject"))
+            (signed(forms, "reject", "do_reject"))
         }
     }
 }
@@ -248,7 +251,8 @@ fn amend(forms: &Forms) -> Markup {
             (reason("text", "why_amend"))
             p.quiet { (say("second_when")) }
             (badge("second", say("second"), None))
-            (signed("amend", "do_amend"))
+            @if forms.pin { (pin("second_pin", say("second_pin"), false)) }
+            (signed(forms, "amend", "do_amend"))
         }
     }
 }
@@ -312,13 +316,14 @@ fn reattach(forms: &Forms) -> Markup {
             (reason("text", "why_reattach"))
             p.quiet { (say("second_reattach")) }
             (badge("second", say("second"), None))
-            (signed("reattach", "do_reattach"))
+            @if forms.pin { (pin("second_pin", say("second_pin"), false)) }
+            (signed(forms, "reattach", "do_reattach"))
         }
     }
 }
 
 fn release(forms: &Forms) -> Markup {
-    html! { form.act data-act="release" { (expect(forms)) (signed("release", "do_release")) } }
+    html! { form.act data-act="release" { (expect(forms)) (signed(forms, "release", "do_release")) } }
 }
 
 #[cfg(test)]
@@ -347,6 +352,10 @@ mod tests {
         assert_eq!(count("<form"), 5, "{html}");
         assert_eq!(count("name=\"expect\" value=\"ab\""), 5);
         assert_eq!(count("name=\"by\""), 5);
+        assert_eq!(count("name=\"pin\""), 0);
+        let with = forms(&Forms { pin: true, ..all.clone() }).into_string();
+        assert_eq!(with.matches("name=\"pin\"").count(), 5, "each signs with a PIN");
+        assert_eq!(with.matches("name=\"second_pin\"").count(), 2, "and so does the second");
         assert_eq!(count("method="), 0, "nothing is sent but by the script, with its key");
         let ended = Forms { reviewed: true, released: true, ..all };
         let html = forms(&ended).into_string();

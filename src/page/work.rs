@@ -56,6 +56,8 @@ pub(crate) struct Work {
     pub leads: Vec<String>,
     /// The supply was checked.
     pub supply: bool,
+    /// A signature takes a PIN.
+    pub pin: bool,
     /// What the whole says so far.
     pub outcome: Option<String>,
     /// The value that was captured last, while it counts, and its step.
@@ -98,6 +100,7 @@ impl Work {
             planned,
             switches: switches(record),
             leads: leads(record),
+            pin: false,
             supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
             outcome: None,
             captured: last_value(inspection),

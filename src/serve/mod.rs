@@ -14,6 +14,7 @@ mod later;
 mod life;
 mod links;
 mod notify;
+pub(crate) mod pins;
 mod refusals;
 pub mod room;
 pub mod shared;

@@ -11,9 +11,10 @@ use tokio::time::timeout;
 use super::desk::{Desk, Reply};
 use super::feed::Feed;
 use super::indexer::Indexer;
+use super::pins::{Pins, Typed};
 use super::refusals::{Attempt, Refusals};
 use super::{later, room};
-use crate::clock;
+use crate::clock::{self, Stamp};
 use crate::config::Paper;
 use crate::inbox::Post;
 use crate::report::House;
@@ -22,7 +23,7 @@ use crate::station::status::Status;
 use crate::station::{Asked, Core};
 
 /// How long a face waits for an answer.
-const ANSWER_S_MAX: Duration = Duration::from_secs(10);
+pub(super) const ANSWER_S_MAX: Duration = Duration::from_secs(10);
 
 /// A question about what the station knows, and how its answer is handed over. The second part
 /// runs when everything is durable that the first could see.
@@ -53,6 +54,8 @@ pub struct Shared {
     pub indexer: OnceLock<Indexer>,
     /// What was refused just now.
     pub refusals: Refusals,
+    /// PINs that signatures take.
+    pub(crate) pins: Pins,
     state: Mutex<State>,
     /// Tells those who listen to the feed: why nothing is judged, `None` while it is.
     halts: watch::Sender<Option<Halt>>,
@@ -124,6 +127,7 @@ impl Shared {
         Shared {
             feed: Arc::default(),
             desk: Desk::default(),
+            pins: Pins::of(&folder),
             folder,
             printing: OnceLock::new(),
             indexer: OnceLock::new(),
@@ -220,10 +224,26 @@ impl Shared {
         by: Option<String>,
         request: Request,
     ) -> Reply {
+        self.command_with(origin, (bench, by), request, Typed::default()).await
+    }
+
+    /// The same with the PINs that were typed, for what signs.
+    ///
+    /// # Errors
+    /// Why it was not done.
+    pub(crate) async fn command_with(
+        &self,
+        origin: Origin,
+        (bench, by): (Option<String>, Option<String>),
+        request: Request,
+        typed: Typed,
+    ) -> Reply {
         let mut attempt = Attempt::of(origin, &request, (&bench, &by));
-        // On the page a badge alone says who acts on what is sealed, whoever is logged in.
-        let unsaid = origin == Origin::Page && request.is_about().is_some();
-        let reply = self.commanded(origin, (bench, by), request).await;
+        // A badge alone says who acts on what is sealed, whoever is logged in, and is not told.
+        let badge = origin == Origin::Page || typed.pin.is_some();
+        let unsaid = badge && request.is_about().is_some();
+        attempt.by = attempt.by.filter(|_| !unsaid);
+        let reply = self.commanded(origin, (bench, by), request, typed).await;
         if let Err(problem) = &reply
             && !["halted", "starting", "busy"].contains(&problem.code.as_str())
         {
@@ -246,21 +266,29 @@ impl Shared {
         origin: Origin,
         (bench, by): (Option<String>, Option<String>),
         request: Request,
+        typed: Typed,
     ) -> Reply {
-        let engine = self.engine()?;
+        let proved = self.prove(origin, (&bench, &by), &request, &typed).await?;
+        drop(typed);
         let past = match request.is_about() {
             Some(id) => Some(Box::new(later::past(&self.folder, id).await?)),
             None => None,
         };
-        let (ticket, reply) = self.desk.take().ok_or_else(busy)?;
-        let at = clock::now();
-        let event = match past {
+        self.post(|at, ticket| match past {
             Some(past) => {
-                let asked = Box::new(Asked { bench, by, request });
+                let asked = Box::new(Asked { bench, by, request, proved });
                 Event::Later { at, ticket, origin, asked, past }
             }
-            None => Event::Command { at, ticket, origin, bench, by, request },
-        };
+            None => Event::Command { at, ticket, origin, bench, by, request, proved },
+        })
+        .await
+    }
+
+    /// Hands an event to the engine and waits until what it comes to is durable.
+    pub(super) async fn post(&self, event: impl FnOnce(Stamp, u64) -> Event) -> Reply {
+        let engine = self.engine()?;
+        let (ticket, reply) = self.desk.take().ok_or_else(busy)?;
+        let event = event(clock::now(), ticket);
         let work = async {
             engine.events.send(event).await.map_err(|_| self.stopped())?;
             reply.await.map_err(|_| self.stopped())?
@@ -314,7 +342,7 @@ fn links_are_closed(status: &mut Value) {
     }
 }
 
-fn busy() -> Problem {
+pub(super) fn busy() -> Problem {
     let detail = "the station did not answer in time: read `tapline status` before you repeat it";
     Problem::new("busy", detail)
 }

@@ -10,6 +10,7 @@ use super::begin::Begin;
 use super::core::Core;
 use super::event::{Answer, BookId, Effect, Origin, Problem, Request};
 use super::import::File;
+use super::pins::{Proved, Shown, no_badge};
 use super::say::{bad, conflict, missing, refused};
 use super::visit::Visit;
 use crate::clock::Stamp;
@@ -21,6 +22,34 @@ pub(super) struct Seat {
     pub at: Stamp,
     pub origin: Origin,
     pub by: Option<String>,
+    /// Whose PINs were found right.
+    pub proved: Proved,
+}
+
+impl Request {
+    /// A file for a register, in its own format.
+    #[must_use]
+    pub fn import(what: &str, text: impl Into<String>) -> Request {
+        Request::Import {
+            what: what.into(),
+            text: text.into(),
+            map: None,
+            file: None,
+            dry_run: false,
+        }
+    }
+
+    /// Opens an inspection of the selected or named asset as it is usually made.
+    #[must_use]
+    pub fn begin(asset: Option<String>) -> Request {
+        Request::Begin { plan: None, asset, reason: None, order: None, with: Vec::new() }
+    }
+
+    /// A proof without figures.
+    #[must_use]
+    pub fn prove(what: &str) -> Request {
+        Request::Prove { what: what.into(), ln: None, npe: None, lpe: None }
+    }
 }
 
 impl Core {
@@ -28,7 +57,7 @@ impl Core {
     pub(super) fn command(
         &mut self,
         at: Stamp,
-        (ticket, origin): (u64, Origin),
+        (ticket, origin, proved): (u64, Origin, Proved),
         (bench, by): (Option<String>, Option<String>),
         request: Request,
     ) -> Option<Result<Answer, Problem>> {
@@ -57,7 +86,7 @@ impl Core {
             return Some(Err(problem));
         }
         let signs = matches!(request, Request::Sign { .. } | Request::End { .. });
-        let done = self.request(&Seat { bench, at, origin, by }, request);
+        let done = self.request(&Seat { bench, at, origin, by, proved }, request);
         match (signs, &done) {
             (true, Ok(answer)) => {
                 let case = answer.id.as_ref().and_then(|id| self.cases.get_mut(id));
@@ -78,23 +107,19 @@ impl Core {
         by: Option<&str>,
         request: &Request,
     ) -> Result<(), Problem> {
-        let owner = |badge: &str| {
-            let mut all = self.register.operators.values();
-            all.find(|one| one.badge == badge).map(|one| one.id.as_str())
-        };
+        let owner = |badge: &str| self.register.owner(badge).map(|one| one.id.as_str());
         match request {
-            _ if origin != Origin::Page => Ok(()),
-            Request::Sign { badge: None, .. } => Err(conflict(
-                "a signature needs the badge of who signs",
-                "Scan your badge into its field, or type it.",
-            )),
+            _ if origin != Origin::Page && !self.asks_for_pin() => Ok(()),
+            Request::Sign { badge: None, .. } => Err(no_badge()),
             Request::Sign { badge: Some(badge), .. } if by.is_some() && owner(badge) != by => {
                 Err(conflict(
                     "nothing was signed: the badge is not that of who works here",
                     "Who works here signs. Somebody else logs in first: scan their badge as a code.",
                 ))
             }
-            Request::Discard { second: Some(badge), .. } if owner(badge).is_none() => {
+            Request::Discard { second: Some(badge), .. }
+                if origin == Origin::Page && owner(badge).is_none() =>
+            {
                 Err(conflict(
                     "nothing was set aside: this is no badge of a second person",
                     "The second person scans their own badge into its field, or types it.",
@@ -118,10 +143,10 @@ impl Core {
         };
         self.left_alone(&bench, at);
         let by = self.person(&bench, by)?;
-        Ok(Seat { bench, at, origin, by })
+        Ok(Seat { bench, at, origin, by, proved: Proved::default() })
     }
 
-    fn bench_named(&self, bench: Option<String>) -> Result<String, Problem> {
+    pub(super) fn bench_named(&self, bench: Option<String>) -> Result<String, Problem> {
         match bench {
             Some(bench) if self.benches.contains_key(&bench) => Ok(bench),
             Some(bench) => Err(missing("bench", &bench)),
@@ -133,7 +158,11 @@ impl Core {
     }
 
     /// Who acts: who is named, else who is logged in at the bench.
-    fn person(&self, bench: &str, by: Option<String>) -> Result<Option<String>, Problem> {
+    pub(super) fn person(
+        &self,
+        bench: &str,
+        by: Option<String>,
+    ) -> Result<Option<String>, Problem> {
         match by {
             None => Ok(self.register.logins.get(bench).cloned()),
             Some(name) => match self.register.operator(&name) {
@@ -191,8 +220,9 @@ impl Core {
         let nobody = || conflict("nobody is logged in at this bench", "Scan a badge.");
         let by = seat.by.as_deref().ok_or_else(nobody)?;
         let request = self.second_person(request)?;
-        let command =
-            command_of(request, seat.origin).ok_or_else(|| bad("that can't be done here"))?;
+        self.shows_pin(seat, &request)?;
+        let command = command_of(request, self.known_by(seat))
+            .ok_or_else(|| bad("that can't be done here"))?;
         self.introduce(&id, *at, by);
         let inspection = &self.cases[&id].inspection;
         let facts = inspection
@@ -209,7 +239,7 @@ impl Core {
     /// What is asked of the open inspection as it would be answered now; nothing is done.
     pub(super) fn would_be_refused(&self, seat: &Seat, request: &Request) -> Result<(), Problem> {
         let open = self.benches[&seat.bench].active.as_ref();
-        let command = command_of(request.clone(), Origin::Scanner);
+        let command = command_of(request.clone(), Shown::SCANNED);
         let (Some(id), Some(command)) = (open, command) else { return Ok(()) };
         let inspection = &self.cases[id].inspection;
         let done = inspection.command(Now(seat.at.boot_us), &command, seat.by.as_deref());
@@ -315,8 +345,7 @@ fn whole(expect: &super::event::Expect) -> bool {
 }
 
 /// What is asked, in the words of the inspection; `None` for what is no matter of an inspection.
-fn command_of(request: Request, origin: Origin) -> Option<Command> {
-    let scanned = origin == Origin::Scanner;
+fn command_of(request: Request, shown: Shown) -> Option<Command> {
     Some(match request {
         Request::Act { what, expect } => Command::Act { what, expect: expect.map(seen) },
         Request::Capture { expect } => Command::Capture { expect: expect.map(seen) },
@@ -328,7 +357,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         Request::Prove { what, ln, npe, lpe } => Command::Prove { what, ln, npe, lpe },
         Request::Temperature { celsius, source } => Command::Temperature { celsius, source },
         Request::Switch { set } => {
-            let known = if scanned { Known::Revealed } else { Known::Declared };
+            let known = if shown.scanned { Known::Revealed } else { Known::Declared };
             Command::Switch { set, known }
         }
         Request::Override { step, reason } => Command::Override { step, reason },
@@ -336,8 +365,7 @@ fn command_of(request: Request, origin: Origin) -> Option<Command> {
         Request::Park {} => Command::Park,
         Request::End { outcome, reason } => Command::End { outcome, reason },
         Request::Sign { meaning, tag, reason, badge: _ } => {
-            let auth = if matches!(origin, Origin::Socket(_)) { "socket" } else { "badge" };
-            Command::Sign { meaning, auth: auth.into(), tag, reason }
+            Command::Sign { meaning, auth: shown.auth.into(), tag, reason }
         }
         Request::Scan { .. }
         | Request::Begin { .. }

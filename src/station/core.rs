@@ -248,11 +248,16 @@ impl Core {
                 self.ticks(at);
                 at
             }
-            Event::Command { at, ticket, origin, bench, by, request } => {
-                let result = self.command(at, (ticket, origin), (bench, by), request);
+            Event::Command { at, ticket, origin, bench, by, request, proved } => {
+                let result = self.command(at, (ticket, origin, proved), (bench, by), request);
                 if let Some(result) = result {
                     self.answer(ticket, result);
                 }
+                at
+            }
+            Event::Pin { at, ticket, fact } => {
+                let seq = self.put_station(at, Fact::Pin(fact), None);
+                self.answer(ticket, Ok(Answer::done(seq)));
                 at
             }
             Event::Later { at, ticket, origin, asked, past } => {

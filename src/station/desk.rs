@@ -13,6 +13,7 @@ use super::command::Seat;
 use super::core::Core;
 use super::event::{Answer, Origin, Problem, Request};
 use super::ladder::{Named, named};
+use super::pins::Proved;
 use super::say::{bad, conflict, missing};
 use super::stranger::Stranger;
 use crate::books::line::raw_text;
@@ -51,7 +52,8 @@ impl Core {
                 let by = self.register.logins.get(&bench).cloned();
                 let origin = Origin::Scanner;
                 let code = raw_text(scan.payload());
-                let seat = Seat { bench: bench.clone(), at, origin, by };
+                let proved = Proved::default();
+                let seat = Seat { bench: bench.clone(), at, origin, by, proved };
                 self.scan(&seat, fact, content, &code)
             }
             _ => {
@@ -243,6 +245,7 @@ impl Core {
         request: Request,
     ) -> Result<Answer, Problem> {
         self.would_be_refused(seat, &request)?;
+        self.no_code_signs(&request)?;
         let answer = match &request {
             Request::Discard { seq: value, .. } => {
                 let [step, amount] = self.captured(&seat.bench, *value);

@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 use tapline_protocols::Fact;
-use tapline_protocols::fact::{Earlier, Word};
+use tapline_protocols::fact::{Earlier, PinFact, Word};
 use tapline_protocols::plan::Settings;
 
 pub use super::answer::{Answer, Problem};
-use super::{later::Asked, later::Past, status::Status};
+use super::{later::Asked, later::Past, pins::Proved, status::Status};
 use crate::clock::{Change, Stamp};
 
 /// Everything that can make the station act.
@@ -53,6 +53,17 @@ pub enum Event {
         by: Option<String>,
         /// What is asked.
         request: Request,
+        /// People whose PINs were found right just now.
+        proved: Proved,
+    },
+    /// Somebody's PIN was set, taken away, or tried.
+    Pin {
+        /// When.
+        at: Stamp,
+        /// Names the answer.
+        ticket: u64,
+        /// What happened.
+        fact: PinFact,
     },
     /// Somebody asks for something that is added to a sealed inspection.
     Later {
@@ -121,6 +132,7 @@ impl Event {
             | Event::LinkUp { at, .. }
             | Event::LinkDown { at, .. }
             | Event::Command { at, .. }
+            | Event::Pin { at, .. }
             | Event::Later { at, .. }
             | Event::Deadline { at }
             | Event::Sealed { at, .. }
@@ -414,32 +426,6 @@ pub enum Request {
         #[serde(default)]
         dry_run: bool,
     },
-}
-
-impl Request {
-    /// A file for a register, in its own format.
-    #[must_use]
-    pub fn import(what: &str, text: impl Into<String>) -> Request {
-        Request::Import {
-            what: what.into(),
-            text: text.into(),
-            map: None,
-            file: None,
-            dry_run: false,
-        }
-    }
-
-    /// Opens an inspection of the selected or named asset as it is usually made.
-    #[must_use]
-    pub fn begin(asset: Option<String>) -> Request {
-        Request::Begin { plan: None, asset, reason: None, order: None, with: Vec::new() }
-    }
-
-    /// A proof without figures.
-    #[must_use]
-    pub fn prove(what: &str) -> Request {
-        Request::Prove { what: what.into(), ln: None, npe: None, lpe: None }
-    }
 }
 
 /// Which book a line goes to.

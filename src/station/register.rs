@@ -8,6 +8,7 @@ use tapline_protocols::register::{
     Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup,
 };
 
+use super::pins::Tries;
 use super::watched::Watched;
 use crate::books::Line;
 use crate::books::place::{inspection_of, is_addendum};
@@ -43,6 +44,8 @@ pub struct Register {
     /// Limit rows that the workshop has confirmed, each as it was read; `None` where an earlier
     /// program did not note it.
     pub confirmed: BTreeMap<String, Option<String>>,
+    /// PINs that were tried and were wrong.
+    pub tries: Tries,
     /// Work orders.
     pub orders: Orders,
     /// Names of the sealed books.
@@ -107,6 +110,7 @@ impl Register {
         self.latest_us = self.latest_us.max(Some(at.wall_us));
         self.watched.apply(seq, at, fact);
         self.orders.apply(seq, fact);
+        self.tries.apply(at, fact, self.told.as_ref().map(|told| told.boot.as_str()));
         match fact {
             Fact::Open(open) => self.year = Some(open.id.clone()),
             Fact::Asset(asset) => {
@@ -197,7 +201,13 @@ impl Register {
     /// The operator that a badge code or an operator's id names.
     #[must_use]
     pub fn operator(&self, badge: &str) -> Option<&Operator> {
-        self.operators.values().find(|o| o.badge == badge).or_else(|| self.operators.get(badge))
+        self.owner(badge).or_else(|| self.operators.get(badge))
+    }
+
+    /// Whose badge it is.
+    #[must_use]
+    pub fn owner(&self, badge: &str) -> Option<&Operator> {
+        self.operators.values().find(|one| one.badge == badge)
     }
 
     /// An asset.

@@ -18,7 +18,8 @@ use tapline_protocols::plan;
 use crate::clock::{Stamp, Zone};
 use crate::station::event::{Effect, Event, Origin, Request, Stored};
 use crate::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings, status::Status,
+    BenchSettings, Context, Core, Found, Library, LinkSettings, Proved, StationSettings,
+    status::Status,
 };
 
 /// 2026-11-24T08:00:00Z, microseconds.
@@ -267,7 +268,15 @@ impl Bench {
         let request: Result<Request, _> = serde_json::from_value(request.clone());
         let request = request.expect("people ask what the station knows");
         let (at, ticket, origin) = (self.at(), 1, Origin::Socket(0));
-        self.core.handle(Event::Command { at, ticket, origin, bench: None, by, request });
+        self.core.handle(Event::Command {
+            at,
+            ticket,
+            origin,
+            bench: None,
+            by,
+            request,
+            proved: Proved::default(),
+        });
         self.effects();
     }
 

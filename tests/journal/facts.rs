@@ -54,6 +54,9 @@ const FACTS: &[&str] = &[
     r#""k":"standard","id":"CS-20","what":"0.500 Ohm, current of the meter","function":"voltage_dc","of":"LR-01","value":"0.110 V","room":"0.010 V","certificate":"C-2026-152","calibration_due":"2027-03-31""#,
     r#""k":"operator","id":"op-7","name":"R. Feld","badge":"OP-0007","competence":[{"what":"live_work","until":"2027-12-31"}]"#,
     r#""k":"login","bench":"b1","operator":null"#,
+    r#""k":"pin","operator":"op-7","what":"wrong","from":"socket","uid":1000,"bench":"b1""#,
+    r#""k":"pin","what":"wrong","from":"page""#,
+    r#""k":"sign","as":"performed","auth":"badge+pin","outcome":"pass","words":[],"open":[],"by":"op-7""#,
     r#""k":"visit","asset":"P-0107","outcome":"not_found","day":"2026-11-24","place":"North/3","retry":"2026-12-01","reason":"room locked","by":"op-7""#,
     r#""k":"checkout","bench":"b1","instrument":"LR-01","link":"ohm","from":"b2","by":"op-7""#,
     r#""k":"checkout","bench":"b1","instrument":"LR-01","by":"op-7""#,
@@ -95,7 +98,7 @@ fn every_kind_of_fact_comes_back_byte_for_byte() {
 }
 
 /// Kinds of facts. Whoever adds one is sent here by the compiler.
-const KINDS: usize = 51;
+const KINDS: usize = 52;
 
 fn kind(fact: &Fact) -> &'static str {
     match fact {
@@ -139,6 +142,7 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::Check(_) => "check",
         Fact::Operator(_) => "operator",
         Fact::Login(_) => "login",
+        Fact::Pin(_) => "pin",
         Fact::Checkout(_) => "checkout",
         Fact::Visit(_) => "visit",
         Fact::Order(_) => "order",

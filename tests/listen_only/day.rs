@@ -4,7 +4,7 @@
 use tapline::clock::{EARLIEST_US, Stamp, Zone};
 use tapline::station::event::{Effect, Event, Origin, Request};
 use tapline::station::{
-    BenchSettings, Context, Core, Found, Library, LinkSettings, StationSettings,
+    BenchSettings, Context, Core, Found, Library, LinkSettings, Proved, StationSettings,
 };
 use tapline_drivers::catalogue;
 use tapline_protocols::Fact;
@@ -113,6 +113,7 @@ impl Day {
             bench: Some("b1".into()),
             by: None,
             request,
+            proved: Proved::default(),
         });
     }
 

@@ -1,6 +1,7 @@
 //! What a person at a bench sees and does.
 
 use tapline::clock::Stamp;
+use tapline::station::Proved;
 use tapline::station::event::{Answer, Event, Expect, Origin, Problem, Request};
 use tapline::station::status::BenchStatus;
 
@@ -29,9 +30,10 @@ impl World {
     ) -> Result<Answer, Problem> {
         self.ticket += 1;
         let (ticket, by) = (self.ticket, by.map(String::from));
+        let proved = Proved::default();
         let origin = Origin::Socket(1000);
         let bench = self.station.two.then(|| ["b1", "b2"][self.seat].to_string());
-        self.event(Event::Command { at, ticket, origin, bench, by, request });
+        self.event(Event::Command { at, ticket, origin, bench, by, request, proved });
         for _ in 0..100 {
             if let Some(answer) = self.answers.remove(&ticket) {
                 return answer;

@@ -16,7 +16,7 @@ const TEXT_MAX: usize = 400;
 #[derive(Debug, Clone)]
 pub(crate) enum Told {
     /// The core was told of it.
-    Event(Event),
+    Event(Box<Event>),
     /// It was stored.
     Line(String),
     /// The world did it.

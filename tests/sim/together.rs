@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 
 use tapline::books::Memory;
 use tapline::books::line::raw_bytes;
-use tapline::station::Core;
 use tapline::station::event::{BookId, Effect, Event, Origin, Request, Stored};
+use tapline::station::{Core, Proved};
 use tapline_protocols::Fact;
 
 use super::rng::Rng;
@@ -34,7 +34,8 @@ fn events(station: &Station, seed: u64) -> Vec<Event> {
     let (mut rng, mut now, mut all) = (Rng::new(seed), 1_000_000, Vec::new());
     let ask = |now: u64, request: Request| {
         let (at, origin, bench) = (station.at(now), Origin::Socket(0), Some("b1".into()));
-        Event::Command { at, ticket: now, origin, bench, by: None, request }
+        let proved = Proved::default();
+        Event::Command { at, ticket: now, origin, bench, by: None, request, proved }
     };
     for (what, text) in station.register() {
         all.push(ask(now, Request::import(what, text)));

@@ -205,7 +205,7 @@ impl World {
         if self.halted {
             return;
         }
-        self.log.tell(|| Told::Event(event.clone()));
+        self.log.tell(|| Told::Event(Box::new(event.clone())));
         self.core.handle(event);
         self.perform();
     }
@@ -342,7 +342,7 @@ impl World {
         let change = self.watch.as_mut().and_then(|watch| watch.check(clocks));
         if let Some(change) = change.filter(|_| !self.halted) {
             let event = Event::Clock { change, synced: self.synced };
-            self.log.tell(|| Told::Event(event.clone()));
+            self.log.tell(|| Told::Event(Box::new(event.clone())));
             self.core.handle(event);
             self.perform();
         }

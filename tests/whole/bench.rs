@@ -4,7 +4,7 @@
 use serde_json::{Value, json};
 use tapline::clock::Stamp;
 use tapline::station::event::{Effect, Event, Origin, Request};
-use tapline::station::{Context, Core, Found, Library};
+use tapline::station::{Context, Core, Found, Library, Proved};
 use tapline_demo::meter::{Multimeter, Seen, Talking};
 use tapline_demo::noise::Noise;
 use tapline_protocols::Fact;
@@ -395,7 +395,15 @@ impl Bench {
         let request: Request = serde_json::from_value(request.clone()).unwrap();
         let (at, ticket, origin) = (self.at(), 1, Origin::Socket(0));
         let by = by.map(String::from);
-        self.core.handle(Event::Command { at, ticket, origin, bench: None, by, request });
+        self.core.handle(Event::Command {
+            at,
+            ticket,
+            origin,
+            bench: None,
+            by,
+            request,
+            proved: Proved::default(),
+        });
         self.effects();
     }
 

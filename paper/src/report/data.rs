@@ -325,7 +325,7 @@ pub struct Signature {
     pub id: String,
     /// When.
     pub at: Option<Moment>,
-    /// `badge`, `socket`.
+    /// `badge`, `badge+pin`, `socket`.
     pub auth: String,
 }
 

@@ -250,7 +250,7 @@ pub struct SignFact {
     /// Meaning: `performed`; of addenda `reviewed amended released`.
     #[serde(rename = "as")]
     pub meaning: String,
-    /// `badge` or `socket`.
+    /// `badge`, `badge+pin` or `socket`; of an addendum of two persons what each of them showed.
     pub auth: String,
     /// Outcome of the whole.
     pub outcome: Word,

@@ -25,8 +25,8 @@ pub use later::{AddendumFact, AmendFact, Amended, Later, ReattachFact, ReviewFac
 pub use opened::{DOUBT, Earlier, Given, LinkGiven, Open, Opened, PROOFS, Policy, Release};
 pub use order::{OrderEndFact, OrderFact};
 pub use station::{
-    CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, PrunedFact, ReasonFact, RefusedFact,
-    SealedFact, StartFact, TornFact, VisitFact,
+    CheckoutFact, ClockFact, ConfirmFact, KeyFact, LoginFact, PinFact, PrunedFact, ReasonFact,
+    RefusedFact, SealedFact, StartFact, TornFact, VisitFact,
 };
 pub use verdict::{
     ChainLink, Judged, LimitUsed, UncertaintyPart, UncertaintyUsed, VerdictFact, Word,
@@ -122,6 +122,8 @@ pub enum Fact {
     Operator(Box<Operator>),
     /// Who works at a bench.
     Login(LoginFact),
+    /// Somebody's PIN was set, taken away, or tried.
+    Pin(PinFact),
     /// An instrument was seen at a bench.
     Checkout(CheckoutFact),
     /// An asset was looked for and not inspected.

@@ -92,6 +92,9 @@ pub struct Policy {
     /// Books that do not say so ask for no review.
     #[serde(default = "none", skip_serializing_if = "is_none")]
     pub review: String,
+    /// What a signature takes: `badge` or `badge_and_pin`. Books that do not say so took a badge.
+    #[serde(default = "badge", skip_serializing_if = "is_badge")]
+    pub sign: String,
     /// What has to be shown for a pass, by the number of the list in [`PROOFS`]. Books that do not
     /// say so were judged by the first.
     #[serde(default = "first_list", skip_serializing_if = "is_first")]
@@ -145,6 +148,14 @@ fn is_none(review: &str) -> bool {
     review == "none"
 }
 
+fn badge() -> String {
+    "badge".into()
+}
+
+fn is_badge(sign: &str) -> bool {
+    sign == "badge"
+}
+
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
 fn is_first(number: &u32) -> bool {
     *number == 1
@@ -162,6 +173,14 @@ pub struct Release {
     pub factor: u32,
 }
 
+impl Policy {
+    /// A signature takes a PIN besides the badge.
+    #[must_use]
+    pub fn asks_for_pin(&self) -> bool {
+        self.sign == "badge_and_pin"
+    }
+}
+
 impl Default for Policy {
     fn default() -> Policy {
         Policy {
@@ -172,6 +191,7 @@ impl Default for Policy {
             unconfirmed_limits: "undecided".into(),
             release: Release::default(),
             review: none(),
+            sign: badge(),
             proofs: PROOFS,
             doubt: DOUBT,
         }

@@ -73,6 +73,24 @@ pub struct LoginFact {
     pub operator: Option<String>,
 }
 
+/// Something about the PIN that a person signs with; never the PIN, nor anything made of it.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PinFact {
+    /// Whose; left out: it was tried for nobody whom the register has.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<String>,
+    /// `set reset wrong right`; a right one is told only where a wrong one was before it.
+    pub what: String,
+    /// Where that came from: `page` or `socket`.
+    pub from: String,
+    /// User of this machine who asked, as the kernel says; over the socket alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uid: Option<u32>,
+    /// Bench, where one was named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bench: Option<String>,
+}
+
 /// Limit rows were read in the workshop's own copy of the standard. The line ends in `sig`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ConfirmFact {

@@ -139,7 +139,7 @@ pub enum Command {
     Sign {
         /// Meaning: `performed`.
         meaning: String,
-        /// `badge` or `socket`.
+        /// `badge`, `badge+pin` or `socket`.
         auth: String,
         /// `attached` or `refused`; required unless the outcome is pass.
         tag: Option<String>,
@@ -412,7 +412,7 @@ impl<'a> Desk<'a> {
         self.person()?;
         self.dead()?;
         let meaning = one_of(meaning, &["performed"], "refusal.meaning")?.to_string();
-        let auth = one_of(auth, &["badge", "socket"], "refusal.auth")?.to_string();
+        let auth = one_of(auth, &["badge", "badge+pin", "socket"], "refusal.auth")?.to_string();
         if !self.record.closing_scan() {
             return Err(Refusal::new("conflict", "refusal.closing_scan"));
         }

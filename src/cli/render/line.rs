@@ -202,6 +202,7 @@ fn text_of(kind: &str, event: &Value) -> Option<String> {
             Some(operator) => format!("{operator} logged in"),
             None => "logged out".into(),
         },
+        "pin" => format!("PIN of {}: {}", word("operator"), word("what")),
         "checkout" => format!("{} seen at bench {}", word("instrument"), word("bench")),
         "check" => check(event),
         "visit" => format!("{} looked for: {}", word("asset"), word("outcome").replace('_', " ")),

@@ -102,12 +102,14 @@ const OF_A_BENCH: &[Act<'static>] = &[
     ("scan", "As if scanned.", &[Text("code")]),
     (
         "sign",
-        "Signs and seals. `badge`, that of who signs, is needed over loopback.",
+        "Signs and seals. `badge`, that of who signs, is needed over loopback, and with `pin` \
+         wherever the policy asks for one.",
         &[
             Word("as", &["performed"]),
             MayWord("tag", &["attached", "refused"]),
             May("reason"),
             May("badge"),
+            May("pin"),
         ],
     ),
     ("skip", "Leaves the active step out.", &[Text("reason")]),
@@ -122,7 +124,7 @@ const OF_A_RECORD: &[Act<'static>] = &[
     (
         "review",
         "Looks through a sealed inspection that others made: it stands, or `reject` says why not.",
-        &[May("remark"), May("reject"), May("expect"), May("bench")],
+        &[May("remark"), May("reject"), May("pin"), May("expect"), May("bench")],
     ),
     (
         "amend",
@@ -133,6 +135,8 @@ const OF_A_RECORD: &[Act<'static>] = &[
             Text("text"),
             Changes,
             May("second"),
+            May("pin"),
+            May("second_pin"),
             May("expect"),
             May("bench"),
         ],
@@ -140,10 +144,26 @@ const OF_A_RECORD: &[Act<'static>] = &[
     (
         "reattach",
         "It was another asset that was inspected.",
-        &[Text("to"), Text("text"), May("second"), May("expect"), May("bench")],
+        &[
+            Text("to"),
+            Text("text"),
+            May("second"),
+            May("pin"),
+            May("second_pin"),
+            May("expect"),
+            May("bench"),
+        ],
     ),
-    ("release", "Gives a pass out.", &[May("expect"), May("bench")]),
+    ("release", "Gives a pass out.", &[May("pin"), May("expect"), May("bench")]),
 ];
+
+const SET_PIN: Act<'static> = (
+    "/v1/operators/{id}/pin",
+    "Sets the PIN that an operator signs with: over the unix socket alone, with their badge and \
+     the PIN of `before`, if there is one. `reset` takes it away, which is for the user that runs \
+     the station.",
+    &[May("badge"), May("pin"), May("before"), Flag("reset")],
+);
 
 pub(super) fn paths() -> Map<String, Value> {
     let mut paths = Map::new();
@@ -192,6 +212,7 @@ pub(super) fn paths() -> Map<String, Value> {
             ),
             ("200", "Answer"),
         ),
+        (SET_PIN, ("200", "Answer")),
         (("/v1/rebuild", "Makes the index again from the books.", &[]), ("200", "Thing")),
     ];
     for ((path, what, fields), answer) in others {

@@ -90,6 +90,7 @@ fn look(core: &Core, bench: &str) -> Seen {
     let open = core.inspection_on(bench).map(|inspection| {
         let mut work = Work::of(inspection);
         work.outcome = Some(word(inspection.outcome().word));
+        work.pin = core.asks_for_pin();
         let judged = work.judged.as_ref().map(|(_, judged)| judged);
         work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
         (work, limit(inspection))

@@ -42,12 +42,12 @@ pub(super) async fn view(
 ) -> Result<Html<String>, Refused> {
     let _turn = desk.turn.clone().lock_owned().await;
     let named = id.clone();
-    let asked = desk
-        .hall
-        .shared
-        .ask(move |core| (core.opened().into_iter().find(|one| one.id == named), names(core)));
+    let asked = desk.hall.shared.ask(move |core| {
+        let opened = core.opened().into_iter().find(|one| one.id == named);
+        (opened, names(core), core.asks_for_pin())
+    });
     // A halted station shows its records all the same.
-    let (opened, names) = asked.await.unwrap_or_default();
+    let (opened, names, pin) = asked.await.unwrap_or_default();
     blocking(move || {
         let file = path(&desk.hall.shared.folder, &id).ok_or_else(|| unknown(&id))?;
         let summary = Summary::read(&file).map_err(|why| Refused::new("not_found", why))?;
@@ -56,6 +56,7 @@ pub(super) async fn view(
         let mut review = review(summary.json(), &lines);
         if review.record["sealed"] == true {
             lives(&desk.hall.shared.folder, &id, &mut review);
+            review.forms.iter_mut().for_each(|forms| forms.pin = pin);
         }
         review.trouble = long.then(|| say("too_long").to_owned());
         (review.opened, review.names) = (opened, names);
@@ -123,6 +124,7 @@ fn forms(life: &Life) -> Forms {
     };
     Forms {
         head: life.newest().1.to_owned(),
+        pin: false,
         reviewed: life.is_reviewed(),
         rejected: life.state() == Stands::Rejected,
         released: life.is_released(),

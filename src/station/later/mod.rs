@@ -17,6 +17,7 @@ use super::case::Case;
 use super::command::Seat;
 use super::core::Core;
 use super::event::{Answer, BookId, Effect, Origin, Problem, Request};
+use super::pins::Proved;
 use super::say::{bad, conflict, missing};
 use crate::books::Line;
 use crate::books::place::{inspection_of, join};
@@ -46,6 +47,8 @@ pub struct Asked {
     pub by: Option<String>,
     /// What is asked.
     pub request: Request,
+    /// People whose PINs were found right just now.
+    pub proved: Proved,
 }
 
 /// A book that is being sealed, besides the inspections in work.
@@ -125,13 +128,13 @@ impl Core {
         &mut self,
         (at, ticket): (Stamp, u64),
         origin: Origin,
-        Asked { bench, by, request }: Asked,
+        Asked { bench, by, request, proved }: Asked,
         past: &Past,
     ) {
         let shown = self.badges_shown(origin, by.as_deref(), request.besides().0);
         let seat = shown.and_then(|()| self.seat_of(at, origin, (bench, by)));
         let done = match seat {
-            Ok(seat) => self.later(&seat, ticket, &request, past),
+            Ok(seat) => self.later(&Seat { proved, ..seat }, ticket, &request, past),
             Err(problem) => Some(Err(problem)),
         };
         if let Some(result) = done {
@@ -184,19 +187,20 @@ impl Core {
         }
         as_seen(&life, request.besides().1)?;
         let by = self.signer(seat)?;
+        self.pin_shown(seat, &by.id)?;
         let added = match request {
             Request::Review { remark, reject, .. } => {
                 self.other_person(by, &life)?;
                 review(&life, remark.as_deref(), reject.as_deref())
             }
             Request::Amend { reason, text, change, second, .. } => {
-                let second = self.second(by, second.as_deref())?;
+                let second = self.second(seat, by, second.as_deref())?;
                 let first = self.seq + ABOVE + 1 + u64::from(second.is_some());
                 let people = amend::People { by, second, first };
                 amend::amend(&life, &people, (reason, text), change)
             }
             Request::Reattach { to, text, second, .. } => {
-                let second = self.second(by, second.as_deref())?;
+                let second = self.second(seat, by, second.as_deref())?;
                 let to = self.register.asset(to).ok_or_else(|| missing("asset", to))?;
                 reattach::reattach(&life, second, to, text)
             }
@@ -256,7 +260,7 @@ impl Core {
         let then = life.with((&id, self.seq + 1), &facts, &by);
         facts.push(Fact::Sign(SignFact {
             meaning: added.meaning.into(),
-            auth: auth(seat.origin),
+            auth: self.known_by(seat).auth.into(),
             outcome: then.outcome(),
             words: then.words(),
             open: Vec::new(),
@@ -371,8 +375,4 @@ fn second_of(facts: &[Fact]) -> Option<&str> {
         Fact::Reattach(reattach) => reattach.second.as_deref(),
         _ => None,
     })
-}
-
-fn auth(origin: Origin) -> String {
-    if matches!(origin, Origin::Socket(_)) { "socket" } else { "badge" }.into()
 }

@@ -6,24 +6,25 @@ use tapline_protocols::register::Operator;
 use super::super::command::Seat;
 use super::super::core::Core;
 use super::super::event::{Origin, Problem};
+use super::super::pins::no_badge;
 use super::super::say::{bad, conflict, missing};
 
 impl Core {
-    /// On the page it takes the badge of each who signs, and no name that a screen shows. What was
-    /// typed is not said again: it may be a badge but for one character.
+    /// On the page, and wherever a PIN is asked for, it takes the badge of each who signs, and no
+    /// name that a screen shows. What was typed is not said again: it may be a badge but for one
+    /// character.
     pub(super) fn badges_shown(
         &self,
         origin: Origin,
         by: Option<&str>,
         second: Option<&str>,
     ) -> Result<(), Problem> {
-        let badge = |badge: &str| self.register.operators.values().any(|one| one.badge == badge);
-        if origin != Origin::Page {
+        let badge = |badge: &str| self.register.owner(badge).is_some();
+        if origin != Origin::Page && !self.asks_for_pin() {
             return Ok(());
         }
         if !by.is_some_and(badge) {
-            let text = "a signature needs the badge of who signs";
-            return Err(conflict(text, "Scan your badge into its field, or type it."));
+            return Err(no_badge());
         }
         if second.is_some_and(|second| !badge(second)) {
             let text = "nothing was signed: this is no badge of a second person";
@@ -43,6 +44,7 @@ impl Core {
     /// A second person, if one is named: registered, and another than the first.
     pub(super) fn second<'a>(
         &'a self,
+        seat: &Seat,
         by: &Operator,
         second: Option<&str>,
     ) -> Result<Option<&'a Operator>, Problem> {
@@ -52,6 +54,7 @@ impl Core {
             let text = format!("`{}` and `{}` are one person", second.id, by.id);
             return Err(conflict(text, "Name somebody else as the second person."));
         }
+        self.pin_shown(seat, &second.id)?;
         Ok(Some(second))
     }
 

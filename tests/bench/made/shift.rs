@@ -8,7 +8,7 @@ use tapline::clock::Stamp;
 use tapline::station::event::{Answer, Effect, Event, Expect, Origin, Problem, Request};
 use tapline::station::register::Register;
 use tapline::station::status::Status;
-use tapline::station::{Context, Core, Found, Library};
+use tapline::station::{Context, Core, Found, Library, Proved};
 use tapline_protocols::Fact;
 use tapline_protocols::inspection::Prompt;
 
@@ -171,7 +171,8 @@ impl Shift {
         self.ticket += 1;
         let (ticket, by, at) = (self.ticket, by.map(String::from), self.at());
         let (origin, bench) = (Origin::Socket(1000), Some(format!("b{}", self.wire.bench)));
-        self.event(Event::Command { at, ticket, origin, bench, by, request });
+        let proved = Proved::default();
+        self.event(Event::Command { at, ticket, origin, bench, by, request, proved });
         for _ in 0..100 {
             if let Some(answer) = self.answers.remove(&ticket) {
                 return answer;
