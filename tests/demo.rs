@@ -120,7 +120,7 @@ fn known_values_come_to_known_verdicts_in_a_sealed_record() {
         "pe pass 0.214 []",
         "insulation pass 48.2 []",
         "insulation_applied pass >200 []",
-        "leak pass 0.47018 [near_limit]",
+        "leak pass 0.47018 [near_limit nothing_earlier]",
         "part pass 0.041726 [conditions_declared]",
         "try pass - []",
     ];

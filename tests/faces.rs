@@ -4,6 +4,8 @@
 
 #[path = "faces/due.rs"]
 mod due;
+#[path = "faces/former.rs"]
+mod former;
 #[path = "faces/index.rs"]
 mod index;
 mod support;

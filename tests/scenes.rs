@@ -152,7 +152,7 @@ fn known_values_come_to_known_verdicts() {
         assert_eq!((said.as_str(), one.share.as_deref()), (text, Some(share)), "{step}");
         assert_eq!(one.verdict, Word::Pass);
     }
-    assert_eq!(judged(&told, "leak").reasons, ["near_limit"]);
+    assert_eq!(judged(&told, "leak").reasons, ["near_limit", "nothing_earlier"]);
     let closed = |fact: &&Fact| matches!(fact, Fact::Prove(one) if one.what == "closed_path");
     let proofs: Vec<bool> = told
         .facts

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 pub use super::again_args::{Due, Explain, Find, History, Month, Replay, Span};
-pub use super::asset_args::AssetCommand;
+pub use super::asset_args::{AssetCommand, ValuesCommand};
 pub use super::bench_args::BenchCommand;
 pub use super::life_args::LifeCommand;
 pub use super::order::OrderCommand;

@@ -3,14 +3,16 @@
 use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
-use tapline_protocols::register::{Asset, AssetMap, Encoding, read_assets, write_assets};
+use tapline_protocols::register::{
+    ASSETS, Asset, Columns, Encoding, ListMap, read_assets, write_assets,
+};
 
 use super::args::{AssetCommand, Common};
 use super::client::Client;
-use super::{Exit, Trouble, offline, output, register};
+use super::{Exit, Trouble, offline, output, register, values};
 use crate::station::changes::{Changed, Changes};
 use crate::words::english;
 
@@ -26,9 +28,9 @@ pub(super) fn run(
         AssetCommand::Places => places(client, common),
         AssetCommand::Show { id } => register::show(client, "assets", &id, common),
         AssetCommand::Import { file, map, dry_run } => {
-            let map = map.map(|map| Ok((offline::text(&map)?, map))).transpose()?;
-            import(client, &file, map, dry_run, common)
+            import(client, ("/v1/assets", &ASSETS), (&file, map), dry_run, common)
         }
+        AssetCommand::Values(command) => values::run(client, command, common),
         AssetCommand::Visit { id, outcome, place, retry, reason } => {
             let body = json!({
                 "outcome": outcome, "place": place, "retry": retry, "reason": reason,
@@ -46,17 +48,19 @@ pub(super) fn run(
     }
 }
 
-fn import(
+/// Takes a list in, by the map of its columns where there is one.
+pub(super) fn import(
     client: &Client,
-    file: &Path,
-    map: Option<(String, std::path::PathBuf)>,
+    (path, columns): (&str, &'static Columns),
+    (file, map): (&Path, Option<PathBuf>),
     dry_run: bool,
     common: &Common,
 ) -> Result<Exit, Trouble> {
     let mut encoding = Encoding::Utf8;
     let mut body = json!({ "dry_run": dry_run });
-    if let Some((text, name)) = map {
-        let read = AssetMap::read(&text).map_err(|faults| {
+    if let Some(name) = map {
+        let text = offline::text(&name)?;
+        let read = ListMap::read(&text, columns).map_err(|faults| {
             let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
             let name = name.display().to_string();
             let values = [("file", name.as_str()), ("faults", &faults.join("\n"))];
@@ -69,7 +73,7 @@ fn import(
     if let Some(by) = &common.by {
         body["by"] = json!(by);
     }
-    let answer = client.post("/v1/assets", &body)?;
+    let answer = client.post(path, &body)?;
     told(&answer, dry_run, common)?;
     Ok(Exit::Done)
 }
@@ -86,6 +90,10 @@ pub(super) fn told(answer: &Value, dry_run: bool, common: &Common) -> Result<(),
             output::data(&english().tell("register", "new", &[("id", id)]))?;
         }
         changes.changed.iter().try_for_each(|one| output::data(&changed(one)))?;
+    }
+    if changes.left_out > 0 {
+        let count = changes.left_out.to_string();
+        output::talk(&english().tell("register", "left_out", &[("count", &count)]));
     }
     let counts = [changes.new.len() as u64, changes.changed.len() as u64, changes.unchanged];
     let [new, changed, unchanged] = counts.map(|count| count.to_string());
@@ -202,6 +210,16 @@ fn export(client: &Client, file: Option<&Path>, under: Option<&str>) -> Result<E
             return Err(not_the_same(&faults.first().map(ToString::to_string).unwrap_or_default()));
         }
     }
+    let count = assets.len().to_string();
+    written(file, &text, ("exported", &count))
+}
+
+/// Writes a list to a new file, or puts it out.
+pub(super) fn written(
+    file: Option<&Path>,
+    text: &str,
+    (done, count): (&str, &str),
+) -> Result<Exit, Trouble> {
     let Some(file) = file else { return output::exactly(text.as_bytes()).map(|()| Exit::Done) };
     let name = file.display().to_string();
     match File::create_new(file).and_then(|mut out| {
@@ -219,12 +237,11 @@ fn export(client: &Client, file: Option<&Path>, under: Option<&str>) -> Result<E
             return Err(Trouble::Said(english().tell("register", "unwritten", &values)));
         }
     }
-    let count = assets.len().to_string();
-    output::talk(&english().tell("register", "exported", &[("count", &count), ("file", &name)]));
+    output::talk(&english().tell("register", done, &[("count", count), ("file", &name)]));
     Ok(Exit::Done)
 }
 
-fn not_the_same(why: &str) -> Trouble {
+pub(super) fn not_the_same(why: &str) -> Trouble {
     Trouble::Said(english().tell("register", "not_the_same", &[("why", why)]))
 }
 

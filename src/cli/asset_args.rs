@@ -35,6 +35,10 @@ pub enum AssetCommand {
         #[arg(long)]
         dry_run: bool,
     },
+    /// Values that were measured before the station was, from paper or a spreadsheet: shown with
+    /// its history, and marked there; nothing passes by them
+    #[command(subcommand)]
+    Values(ValuesCommand),
     /// Note that it was looked for and not inspected; no inspection is opened. The list of what is
     /// due shows it, and how long nobody has found it
     Visit {
@@ -61,5 +65,35 @@ pub enum AssetCommand {
         /// Only what lies in this place, such as North/2: its wards and rooms too
         #[arg(long, value_name = "PLACE")]
         under: Option<String>,
+    },
+}
+
+/// Values from before the station was.
+#[derive(Debug, Subcommand)]
+pub enum ValuesCommand {
+    /// All of them, or those of an asset
+    List {
+        /// Its number
+        asset: Option<String>,
+    },
+    /// Take a list in: CSV with `,` or `;`, a row a value. What stands there already is put right
+    /// by a row of the same asset, day and measurement, or taken back by a reason in `withdrawn`
+    Import {
+        /// The list (.csv): asset, day, measurand, value, unit, source; and if known method, kind,
+        /// point, condition, measured_by, meter, remark
+        file: PathBuf,
+        /// Which of its columns is which of ours, and what its words mean (.toml; see
+        /// contrib/example/values-map.toml). A list of whole inspections is taken in once for each
+        /// of its columns, with a map each
+        #[arg(long, value_name = "FILE")]
+        map: Option<PathBuf>,
+        /// Only say what would be new, changed and unchanged
+        #[arg(long)]
+        dry_run: bool,
+    },
+    /// Write them as CSV, which imports again to the same
+    Export {
+        /// The file, which must not be there yet [default: standard output]
+        file: Option<PathBuf>,
     },
 }

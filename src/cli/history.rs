@@ -10,11 +10,12 @@ use serde_json::{Value, json};
 use tapline_protocols::doubt::trend::Like;
 use tapline_protocols::due::Day;
 use tapline_protocols::fact::{Judged, Word};
+use tapline_protocols::register::Former;
 
 use super::args::{Common, History};
 use super::client::Client;
 use super::{Exit, Trouble, crowd, judge, offline, output};
-use crate::past::history::{Group, Of, groups, reaches, tell};
+use crate::past::history::{Group, Of, groups, place_former, reaches, tell, told_former};
 use crate::past::{self, Measured, Past};
 use crate::told::judged::{limit, value, word};
 use crate::words::english;
@@ -23,12 +24,13 @@ use crate::words::english;
 /// books are read, every one. Without one the station's index is asked. Exit: 0, or 2 where a
 /// record can't be read.
 pub(super) fn history(args: &History, client: &Client, common: &Common) -> Result<Exit, Trouble> {
-    let told = match (&args.folder, &args.config) {
+    let mut told = match (&args.folder, &args.config) {
         (Some(folder), _) => of_books(folder, &args.asset)?,
         (None, Some(config)) => of_books(&offline::folder(None, config)?, &args.asset)?,
         (None, None) => of_station(client, &args.asset)?,
     };
-    if told.groups.is_empty() && told.inspections == 0 {
+    let others = place_former(&mut told.groups, std::mem::take(&mut told.former));
+    if told.groups.is_empty() && told.inspections == 0 && others.is_empty() {
         output::talk(&english().tell("history", "empty", &[("asset", &args.asset)]));
     }
     for one in &told.retests {
@@ -37,6 +39,13 @@ pub(super) fn history(args: &History, client: &Client, common: &Common) -> Resul
     for group in told.groups {
         let shown = if common.json { json(&group, &args.asset) } else { text(&group) };
         output::data(&shown)?;
+    }
+    if !others.is_empty() && !common.json {
+        output::data(&tell("others", &[]))?;
+    }
+    for one in &others {
+        let json = || json!({ "asset": args.asset, "former": one }).to_string();
+        output::data(&if common.json { json() } else { format!("  {}", told_former(one)) })?;
     }
     Ok(Exit::of_code(told.exit))
 }
@@ -47,6 +56,8 @@ struct Told {
     inspections: usize,
     retests: Vec<Retest>,
     groups: Vec<Group<'static>>,
+    /// What was measured before the station was.
+    former: Vec<Former>,
     exit: u8,
 }
 
@@ -66,10 +77,16 @@ fn of_books(folder: &Path, asset: &str) -> Result<Told, Trouble> {
     })?;
     found.sort_by_key(|one| one.signed.0);
     let retests = found.iter().filter_map(Retest::of).collect();
+    let former = past::former(folder, asset).unwrap_or_else(|why| {
+        exit = judge::worse(exit, 2);
+        output::talk(&why);
+        Vec::new()
+    });
     Ok(Told {
         inspections: found.len(),
         retests,
         groups: groups(found.iter().map(Measured::values)).into_iter().map(Group::owned).collect(),
+        former,
         exit,
     })
 }
@@ -82,6 +99,8 @@ struct Answer {
     retests: Vec<Retest>,
     groups: Vec<AnswerGroup>,
     damaged: Vec<String>,
+    #[serde(default)]
+    former: Vec<Former>,
 }
 
 #[derive(Deserialize)]
@@ -100,7 +119,7 @@ struct AnswerValue {
 fn of_station(client: &Client, asset: &str) -> Result<Told, Trouble> {
     let answer = client.get(&format!("/v1/assets/{}/history", offline::escaped(asset)))?;
     let bad = |error: &dyn Display| Trouble::Said(format!("the station's answer: {error}"));
-    let Answer { inspections, older, retests, groups, damaged } =
+    let Answer { inspections, older, retests, groups, damaged, former } =
         Answer::deserialize(&answer).map_err(|error| bad(&error))?;
     for id in &damaged {
         output::talk(&english().tell("find", "damaged", &[("id", id)]));
@@ -114,11 +133,11 @@ fn of_station(client: &Client, asset: &str) -> Result<Told, Trouble> {
     };
     let group = |AnswerGroup { like, values }: AnswerGroup| {
         let values = values.into_iter().map(value).collect::<Result<_, Trouble>>()?;
-        Ok(Group { like, values })
+        Ok(Group { like, values, former: Vec::new() })
     };
     let groups = groups.into_iter().map(group).collect::<Result<_, Trouble>>()?;
     let exit = if damaged.is_empty() { 0 } else { 2 };
-    Ok(Told { inspections, retests, groups, exit })
+    Ok(Told { inspections, retests, groups, former, exit })
 }
 
 /// A retest, with the inspection that was not passed before it.
@@ -180,13 +199,14 @@ fn json(group: &Group<'_>, asset: &str) -> String {
     json!({
         "asset": asset, "like": group.like, "values": values,
         "points": trend.map_or(0, |trend| trend.points), "slope": slope,
-        "limit": limit, "on": day, "worse_than_before": group.worse(),
+        "limit": limit, "on": day, "worse_than_before": group.worse(), "former": group.former,
     })
     .to_string()
 }
 
 fn text(group: &Group<'_>) -> String {
     let mut rows = vec![group.heading()];
+    rows.extend(group.former.iter().map(told_former));
     for (id, day, judged) in &group.values {
         let share = judged.share.as_ref().map(|share| format!("{share} %")).unwrap_or_default();
         let values = [

@@ -49,6 +49,7 @@ mod show;
 mod status;
 mod tail;
 mod validate;
+mod values;
 pub mod verify;
 
 use std::fmt;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use tapline_protocols::doubt::trend;
 use tapline_protocols::fact::Judged;
+use tapline_protocols::register::Former;
 
 use super::Hall;
 use super::problem::Refused;
@@ -20,12 +21,20 @@ use crate::index::{Measurements, RestPage, RestQuery, RestsIn};
 use crate::past::history::{Group, Of, groups};
 use crate::past::{self, Measured, Past};
 use crate::replay::Basis;
+use crate::station::Core;
 
-/// `GET /v1/assets/{id}/history`: like values of its newest signed inspections, oldest first.
+/// `GET /v1/assets/{id}/history`: like values of its newest signed inspections, oldest first, and
+/// what was measured before the station was.
 pub(super) async fn history(
     State(hall): State<Hall>,
     Path(id): Path<String>,
 ) -> Result<Response, Refused> {
+    let name = id.clone();
+    let former = move |core: &Core| -> Vec<Former> {
+        let counts = |one: &&Former| one.withdrawn.is_none();
+        core.register().former_of(&name).filter(counts).cloned().collect()
+    };
+    let former = hall.shared.ask(former).await?;
     blocking(move || {
         let mut found = measured(&hall, &id)?;
         // How a value came about stands in its book.
@@ -40,6 +49,7 @@ pub(super) async fn history(
             retests: found.all.iter().filter_map(retest).collect(),
             groups: groups(found.all.iter().map(Measured::values)).into_iter().map(group).collect(),
             damaged: &found.damaged,
+            former,
         };
         // Written at once: a tree of a thousand inspections takes longer than all the rest.
         let text = serde_json::to_vec(&answer)
@@ -58,6 +68,8 @@ struct Answer<'a> {
     retests: Vec<Value>,
     groups: Vec<Like<'a>>,
     damaged: &'a [String],
+    /// What was measured before the station was.
+    former: Vec<Former>,
 }
 
 /// Values that may be compared.

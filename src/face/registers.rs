@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 use tapline_protocols::fact::CheckFact;
 use tapline_protocols::inspection::chart;
-use tapline_protocols::register::Asset;
+use tapline_protocols::register::{Asset, Former};
 
 use super::Hall;
 use super::acts::{ask, object};
@@ -22,11 +22,11 @@ use crate::station::register::Register;
 
 /// The registers.
 pub(super) const NAMES: &[&str] =
-    &["assets", "checks", "fixtures", "instruments", "operators", "orders", "standards"];
+    &["assets", "checks", "fixtures", "instruments", "operators", "orders", "standards", "values"];
 
 /// Those that files add to.
 pub(super) const IMPORTED: &[&str] =
-    &["assets", "fixtures", "instruments", "operators", "orders", "standards"];
+    &["assets", "fixtures", "instruments", "operators", "orders", "standards", "values"];
 
 /// Where a list goes on.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -49,6 +49,7 @@ pub(super) async fn list(
     }
     let part = move |register_now: &Register| match register {
         "assets" => assets(register_now, &from, limit + 1),
+        "values" => values(register_now, &from, limit + 1),
         _ => {
             let mut list = entries(register_now, register);
             list.retain(|(id, _)| from.after.as_ref().is_none_or(|after| id > after));
@@ -71,6 +72,18 @@ fn assets(register: &Register, from: &From, most: usize) -> Vec<(String, Value)>
     behind.filter(|(_, (_, asset))| asset.lies_in(place)).take(most).map(revised).collect()
 }
 
+/// The first of the values from before behind one.
+fn values(register: &Register, from: &From, most: usize) -> Vec<(String, Value)> {
+    let start = from.after.clone().map_or(Bound::Unbounded, Bound::Excluded);
+    register.former.range((start, Bound::Unbounded)).take(most).map(noted).collect()
+}
+
+fn noted((id, (seq, former)): (&String, &(u64, Former))) -> (String, Value) {
+    let mut json = to_json(former);
+    json["seq"] = (*seq).into();
+    (id.clone(), json)
+}
+
 fn revised((id, (revision, asset)): (&String, &(u64, Box<Asset>))) -> (String, Value) {
     let mut json = to_json(asset);
     json["revision"] = (*revision).into();
@@ -86,6 +99,7 @@ pub(super) async fn one(
     let wanted = id.clone();
     let find = move |register_now: &Register| match register {
         "assets" => register_now.assets.get_key_value(&wanted).map(revised),
+        "values" => register_now.former.get_key_value(&wanted).map(noted),
         _ => entries(register_now, register).into_iter().find(|(known, _)| *known == wanted),
     };
     let found = hall.shared.ask(move |core| find(core.register())).await?;

@@ -16,6 +16,8 @@ pub(crate) struct History {
     /// Inspections of it that are not at their end.
     pub opened: Vec<Opened>,
     pub plots: Vec<Plot>,
+    /// From paper, like nothing that was measured here: in words.
+    pub former: Vec<String>,
     /// Records that could not be read, in words.
     pub troubles: Vec<String>,
     /// The oldest that is shown, where older ones are not.
@@ -35,6 +37,13 @@ pub(crate) fn page(history: &History) -> String {
         @for trouble in &history.troubles { p.warn { (trouble) } }
         @if history.plots.is_empty() { p { (say("nothing_measured")) } }
         @for one in &history.plots { (plot(one)) }
+        @if !history.former.is_empty() {
+            section.plotted {
+                h2 { (say("from_paper")) }
+                p.quiet { (say("paper_alone")) }
+                ul { @for one in &history.former { li { (one) } } }
+            }
+        }
         @if let Some(older) = &history.older {
             p { a href={ "?after=" (encoded(older)) } { (say("older")) } }
         }

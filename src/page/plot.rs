@@ -29,6 +29,8 @@ pub(crate) struct Dot {
     pub verdict: String,
     /// How much of the limit it used, per mille; `None` where that can't be told.
     pub used: Option<u32>,
+    /// From paper: where it stands there. It was never judged.
+    pub paper: Option<String>,
 }
 
 const WIDE: u32 = 600;
@@ -58,8 +60,13 @@ pub(super) fn plot(plot: &Plot) -> Markup {
                                 td { (dot.shown) }
                                 td { @if let Some(used) = dot.used { (used / 10) " %" } @else { "–" } }
                                 td.bound { (dot.limit) }
-                                td { (super::verdict(&dot.verdict)) }
-                                td { a href={ "/inspection/" (dot.id) } { (dot.id) } }
+                                @if let Some(paper) = &dot.paper {
+                                    td.paper { (super::say("from_paper")) }
+                                    td.paper { (paper) }
+                                } @else {
+                                    td { (super::verdict(&dot.verdict)) }
+                                    td { a href={ "/inspection/" (dot.id) } { (dot.id) } }
+                                }
                             }
                         }
                     }
@@ -82,6 +89,7 @@ fn drawn(plot: &Plot) -> Markup {
     let line: Vec<String> = plot
         .drawn
         .iter()
+        .filter(|dot| dot.paper.is_none())
         .filter_map(|dot| Some(format!("{},{}", across(dot.day.1), up(dot.used?))))
         .collect();
     let (limit, right) = (up(1_000), WIDE);
@@ -103,11 +111,12 @@ fn drawn(plot: &Plot) -> Markup {
     }
 }
 
-/// A round mark passed, a square one did not.
+/// A round mark passed, a square one did not, a hollow one is from paper: no line leads to it.
 fn mark(dot: &Dot, x: u32, y: u32) -> Markup {
     let passed = matches!(dot.verdict.as_str(), "pass" | "conditional_pass");
     html! {
-        @if passed { circle.dot cx=(x) cy=(y) r="5" {} }
+        @if dot.paper.is_some() { circle.paper cx=(x) cy=(y) r="5" {} }
+        @else if passed { circle.dot cx=(x) cy=(y) r="5" {} }
         @else { rect.bad x=(x - 5) y=(y.saturating_sub(5)) width="10" height="10" {} }
     }
 }
@@ -129,6 +138,18 @@ mod tests {
         assert_eq!(text.matches("class=\"dot\"").count(), 2);
         assert_eq!(text.matches("class=\"bad\"").count(), 1);
         assert!(text.contains("y=\"7\""), "what is far beyond stands at the top: {text}");
+    }
+
+    #[test]
+    fn a_value_from_paper_is_hollow_and_no_line_leads_to_it() {
+        let paper = Dot { paper: Some("folder A".into()), ..dot(44_000, 300, "") };
+        let all = vec![paper, dot(45_000, 400, "pass"), dot(45_400, 500, "pass")];
+        let text = plot(&Plot { dots: all.clone(), drawn: all, ..Plot::default() }).into_string();
+        assert_eq!(text.matches("class=\"dot\"").count(), 2);
+        assert_eq!(text.matches("circle class=\"paper\"").count(), 1);
+        let line = text.split("points=\"").nth(1).and_then(|rest| rest.split('"').next());
+        assert_eq!(line.unwrap().split(' ').count(), 2);
+        assert!(text.contains("folder A") && text.matches("/inspection/").count() == 2, "{text}");
     }
 
     #[test]

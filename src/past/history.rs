@@ -10,6 +10,7 @@ use tapline_protocols::due::Day;
 use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{Judged, Word};
 use tapline_protocols::limits::Direction;
+use tapline_protocols::register::Former;
 
 use super::Values;
 use crate::words::english;
@@ -18,6 +19,51 @@ use crate::words::english;
 pub(crate) struct Group<'a> {
     pub(crate) like: Like,
     pub(crate) values: Vec<Of<'a>>,
+    /// What was measured before the station was and may be like them, oldest first: for the eye,
+    /// no trend is made of it.
+    pub(crate) former: Vec<Former>,
+}
+
+/// Puts each value from before to the groups that it may be like; what is like none comes back.
+pub(crate) fn place_former(groups: &mut [Group<'_>], former: Vec<Former>) -> Vec<Former> {
+    let mut others = Vec::new();
+    for one in former.into_iter().filter(|one| one.withdrawn.is_none()) {
+        let mut found = false;
+        for group in groups.iter_mut().filter(|group| one.may_be(&group.like)) {
+            group.former.push(one.clone());
+            found = true;
+        }
+        if !found {
+            others.push(one);
+        }
+    }
+    others
+}
+
+/// A value from before, in words.
+pub(crate) fn told_former(one: &Former) -> String {
+    let words = [Some(&one.measurand), one.method.as_ref(), one.kind.as_ref()];
+    let words = words.into_iter().flatten().map(|word| word.replace('_', " "));
+    let more = [&one.point, &one.condition].into_iter().filter(|text| !text.is_empty()).cloned();
+    let what: Vec<String> = words.chain(more).collect();
+    let values = [
+        ("day", one.day.clone()),
+        ("value", one.shown()),
+        ("what", what.join(", ")),
+        ("how", how_known(one)),
+    ];
+    let text = tell("former", &values);
+    match &one.withdrawn {
+        Some(why) => tell("withdrawn", &[("text", text), ("why", why.clone())]),
+        None => text,
+    }
+}
+
+/// Where it stands, who measured it, with what.
+pub(crate) fn how_known(one: &Former) -> String {
+    let all = [&one.source, &one.measured_by, &one.meter, &one.remark];
+    let all: Vec<&str> = all.into_iter().map(String::as_str).filter(|t| !t.is_empty()).collect();
+    all.join(", ")
 }
 
 /// A value: of which inspection, on which day, and as it was judged.
@@ -32,7 +78,7 @@ pub(crate) fn groups<'a>(all: impl IntoIterator<Item = Values<'a>>) -> Vec<Group
         reference += u32::from(reason == "after_repair");
         for (like, judged) in verdicts {
             let like = Like { reference, ..like.clone() };
-            let fresh = || Group { like: like.clone(), values: Vec::new() };
+            let fresh = || Group { like: like.clone(), values: Vec::new(), former: Vec::new() };
             let group = groups.entry(like.clone()).or_insert_with(fresh);
             group.values.push((Cow::Borrowed(id), day, Cow::Borrowed(judged)));
         }
@@ -46,7 +92,8 @@ impl Group<'_> {
         let owned = |(id, day, judged): Of<'_>| {
             (Cow::Owned(id.into_owned()), day, Cow::Owned(judged.into_owned()))
         };
-        Group { like: self.like, values: self.values.into_iter().map(owned).collect() }
+        let Group { like, former, .. } = self;
+        Group { like, former, values: self.values.into_iter().map(owned).collect() }
     }
 
     /// The newest value that is a number and says something, as it was judged.

@@ -8,7 +8,7 @@ use tapline_protocols::fact::{
     SwitchFact, ValueFact, VerdictFact,
 };
 use tapline_protocols::plan::{self, Expanded, Plan};
-use tapline_protocols::register::{Asset, Fixture, Instrument, Operator, Setup};
+use tapline_protocols::register::{Asset, Fixture, Former, Instrument, Operator, Setup};
 
 use crate::books::Line;
 
@@ -35,6 +35,8 @@ pub(super) struct Book {
     pub(super) operators: BTreeMap<String, Operator>,
     pub(super) tapped: BTreeSet<String>,
     pub(super) retest_of: Option<String>,
+    /// What was measured before the station was.
+    pub(super) former: Vec<Former>,
     pub(super) answers: Vec<Said<AnswerFact>>,
     pub(super) values: Vec<Said<ValueFact>>,
     pub(super) drops: Vec<Said<DropFact>>,
@@ -100,6 +102,7 @@ impl Book {
                 self.operators.insert(operator.id.clone(), (**operator).clone());
             }
             Given::Retest { of, .. } => self.retest_of = Some(of.clone()),
+            Given::Former { list } => self.former.extend(list.iter().cloned()),
             Given::Limits { .. } | Given::Links { .. } | Given::Earlier { .. } => {}
         }
     }

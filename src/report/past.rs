@@ -4,6 +4,7 @@ use tapline_drivers::Unit;
 use tapline_paper::report::{History, Next, Report};
 use tapline_protocols::due::{Counting, Day, Every};
 use tapline_protocols::fact::{Judged, Word};
+use tapline_protocols::register::Former;
 
 use super::book::Book;
 use crate::past::Past;
@@ -20,19 +21,26 @@ pub(super) fn history(report: &mut Report, book: &Book, pasts: &[Past]) {
             group.values.last().is_some_and(|(id, _, last)| *id == report.id && **last == *judged)
         };
         if let Some(found) = all.iter().find(ends_here) {
-            group.history = told(found, judged).unwrap_or_default();
+            group.history = told(found, judged, &book.former).unwrap_or_default();
         }
     }
 }
 
-fn told(group: &Group<'_>, judged: &Judged) -> Option<History> {
+fn told(group: &Group<'_>, judged: &Judged, former: &[Former]) -> Option<History> {
     let limit = judged.limit.as_ref()?;
     let point = |(_, day, judged): &Of<'_>| {
         let says = judged.verdict != Word::Undecided && judged.indication.is_none();
         let value = number(judged.value.as_deref().filter(|_| says)?)?;
         Some((day.text(), day.number(), scaled(value, judged.unit?, limit.unit)?))
     };
+    let from_paper = |one: &&Former| one.bound.is_none() && one.may_be(&group.like);
+    let noted = |one: &Former| {
+        let day = Day::parse(&one.day)?;
+        let value = number(&one.value.number.text())?;
+        Some((day.text(), day.number(), scaled(value, one.value.unit, limit.unit)?))
+    };
     Some(History {
+        paper: former.iter().filter(from_paper).filter_map(noted).collect(),
         points: group.values.iter().filter_map(point).collect(),
         limit: scaled(number(&limit.value)?, limit.unit, limit.unit)?,
         unit: limit.unit.ucum().into(),

@@ -87,6 +87,7 @@ impl Core {
         let (reason, order, of_order) = self.why(begin, &asset)?;
         let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
         let besides = [of_order, Core::checks_off(&here), doubts].concat();
+        let former = self.former_given(&asset.id, &reason);
         let say = if unprovable(&plan, &asset, &steps) { "begin.unproved" } else { "begin.open" };
         let id = self.next_name(at);
         let opened = Opened {
@@ -103,6 +104,7 @@ impl Core {
         let open = Open { verify: Some(VERIFY.into()), key: self.context.key.clone(), ..open };
         let mut facts = vec![Fact::Open(Box::new(open))];
         facts.extend(self.given((bench, &by), (asset, &plan), steps, here));
+        facts.extend(former);
         rehearse(&id, at, &facts, &by).map_err(|faults| self.faulty(&plan.id, &faults))?;
         let seq = self.open(seat, &id, facts, &by);
         Ok(Answer::done(seq).about(&id).say(&[say, &id]).besides(besides))

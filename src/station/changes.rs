@@ -13,6 +13,14 @@ pub struct Changes {
     pub changed: Vec<Changed>,
     /// Entries of which it says the same.
     pub unchanged: u64,
+    /// Rows of a list of values that have none.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub left_out: u64,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
+fn is_zero(count: &u64) -> bool {
+    *count == 0
 }
 
 /// An entry of which the register says something else.

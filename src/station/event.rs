@@ -411,12 +411,12 @@ pub enum Request {
     },
     /// Adds to the register: the text of a file in one of the register formats.
     Import {
-        /// `assets instruments fixtures standards operators orders`.
+        /// `assets values instruments fixtures standards operators orders`.
         what: String,
         /// Text of the file.
         text: String,
-        /// Assets alone: what a list of another program calls our columns, the text of a
-        /// `tapline-asset-map-1`.
+        /// Assets and values alone: what a list of another program calls our columns, the text of
+        /// a `tapline-asset-map-1` or `tapline-values-map-1`.
         #[serde(default)]
         map: Option<String>,
         /// Orders alone: name of the file.

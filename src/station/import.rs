@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde_json::{Map, Value};
 use tapline_protocols::fact::RefusedFact;
 use tapline_protocols::register::{
-    Asset, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, read_asset_list, read_fixtures,
+    ASSETS, Asset, COLUMNS_MORE, COLUMNS_NEEDED, ListMap, read_asset_list, read_fixtures,
     read_instruments, read_operators, read_standards,
 };
 use tapline_protocols::{Fact, Fault};
@@ -44,8 +44,11 @@ impl Core {
         if file.what == "orders" {
             return self.take_orders(at, by.as_deref(), file);
         }
-        let facts = self.read(file)?;
-        let mut changes = Changes::default();
+        let (facts, left_out) = match file.what {
+            "values" => self.read_former(at, file)?,
+            _ => (self.read(file)?, 0),
+        };
+        let mut changes = Changes { left_out, ..Changes::default() };
         let mut new: Vec<Fact> = Vec::new();
         for fact in facts {
             if changes.take(&fact, self.known(&fact)) {
@@ -82,6 +85,7 @@ impl Core {
             Fact::Operator(one) => {
                 Fact::Operator(Box::new(register.operators.get(&one.id)?.clone()))
             }
+            Fact::Former(one) => Fact::Former(Box::new(register.former.get(&one.id)?.1.clone())),
             _ => return None,
         })
     }
@@ -89,13 +93,14 @@ impl Core {
     fn read(&self, file: &File<'_>) -> Result<Vec<Fact>, Problem> {
         if file.what != "assets" {
             return match file.map {
-                Some(_) => Err(bad("only a list of assets is read by a map")),
+                Some(_) => Err(bad("only a list of assets or of their values is read by a map")),
                 None => read(file.what, file.text),
             };
         }
-        let map = file.map.map(AssetMap::read).transpose().map_err(|faults| {
-            faulty(&faults).next("Correct the lines named of the map, then import again.")
-        })?;
+        let map =
+            file.map.map(|text| ListMap::read(text, &ASSETS)).transpose().map_err(|faults| {
+                faulty(&faults).next("Correct the lines named of the map, then import again.")
+            })?;
         let list = read_asset_list(file.text, map.as_ref()).map_err(|faults| faulty(&faults))?;
         let kept = |asset: Asset| match self.register.asset(&asset.id) {
             Some(known) => kept(known, asset, &list.silent),
@@ -180,7 +185,7 @@ fn read(what: &str, text: &str) -> Result<Vec<Fact>, Problem> {
         }
         other => {
             return Err(bad(format!(
-                "`{other}` can't be imported: assets, instruments, fixtures, standards, operators or orders"
+                "`{other}` can't be imported: assets, values, instruments, fixtures, standards, operators or orders"
             )));
         }
     })

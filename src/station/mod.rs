@@ -19,6 +19,7 @@ mod core;
 mod described;
 mod desk;
 pub mod event;
+mod former;
 mod import;
 mod ladder;
 mod last;

@@ -38,7 +38,7 @@ impl Core {
         file: &File<'_>,
     ) -> Result<Answer, Problem> {
         if file.map.is_some() {
-            return Err(bad("only a list of assets is read by a map"));
+            return Err(bad("only a list of assets or of their values is read by a map"));
         }
         let listed = orders::read(file.text).map_err(|faults| faulty(&faults))?;
         let today = self.settings.zone.date(at.wall_us);

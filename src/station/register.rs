@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{CheckFact, CheckoutFact, SealedFact};
 use tapline_protocols::register::{
-    Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup,
+    Asset, CheckStandard, Fixture, Former, Instrument, Lead, Operator, Setup,
 };
 
 use super::pins::Tries;
@@ -41,6 +41,8 @@ pub struct Register {
     pub operators: BTreeMap<String, Operator>,
     /// Who works at which bench.
     pub logins: BTreeMap<String, String>,
+    /// Values from before the station was, by what names them, with the `seq` of their line.
+    pub former: BTreeMap<String, (u64, Former)>,
     /// Limit rows that the workshop has confirmed, each as it was read; `None` where an earlier
     /// program did not note it.
     pub confirmed: BTreeMap<String, Option<String>>,
@@ -147,31 +149,36 @@ impl Register {
                     self.logins.remove(&login.bench);
                 }
             },
+            Fact::Former(former) => {
+                self.former.insert(former.id.clone(), (seq, (**former).clone()));
+            }
             Fact::Confirm(confirm) => {
                 let read = confirm.read.iter().cloned().map(Some);
                 let read = read.chain(std::iter::repeat(None));
                 self.confirmed.extend(confirm.rows.iter().cloned().zip(read));
             }
-            Fact::Sealed(sealed) => {
-                self.sealed.insert(sealed.id.clone());
-                let of = inspection_of(&sealed.id);
-                match sealed.waits {
-                    true => drop(self.waiting.insert(of.into())),
-                    false => drop(self.waiting.remove(of)),
-                }
-                if is_addendum(&sealed.id) {
-                    return;
-                }
-                if self.sealed_last.len() == SEALED_MAX {
-                    self.sealed_last.pop_front();
-                }
-                self.sealed_last.push_back((seq, sealed.clone()));
-            }
+            Fact::Sealed(sealed) => self.sealed(seq, sealed),
             Fact::Key(key) => self.key = Some(key.key.clone()),
             Fact::Start(start) => self.told = Some(Told { boot: start.boot.clone(), at }),
             Fact::Clock(_) => self.told.iter_mut().for_each(|told| told.at = at),
             _ => {}
         }
+    }
+
+    fn sealed(&mut self, seq: u64, sealed: &SealedFact) {
+        self.sealed.insert(sealed.id.clone());
+        let of = inspection_of(&sealed.id);
+        match sealed.waits {
+            true => drop(self.waiting.insert(of.into())),
+            false => drop(self.waiting.remove(of)),
+        }
+        if is_addendum(&sealed.id) {
+            return;
+        }
+        if self.sealed_last.len() == SEALED_MAX {
+            self.sealed_last.pop_front();
+        }
+        self.sealed_last.push_back((seq, sealed.clone()));
     }
 
     fn point(&mut self, point: Point) {

@@ -250,6 +250,9 @@ pub struct Value {
 pub struct History {
     /// Day, days since 1970, value in the unit of the limit, as digits.
     pub points: Vec<(String, u32, f32)>,
+    /// The same from paper, before the station was: never judged, and likeness is not known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub paper: Vec<(String, u32, f32)>,
     /// The limit.
     pub limit: f32,
     /// Their unit.

@@ -12,7 +12,10 @@ const GAP: f32 = 12.0;
 /// The conditions, with one or two histories to their right; more stand below.
 pub(super) fn conditions(flow: &mut Flow, report: &Report) {
     let lines = conditions_of(flow.words, report);
-    let with_past = |group: &&Group| group.history.points.len() > 1;
+    let with_past = |group: &&Group| {
+        let History { points, paper, .. } = &group.history;
+        !points.is_empty() && points.len() + paper.len() > 1
+    };
     let plots: Vec<&Group> = report.groups.iter().filter(with_past).collect();
     let beside = !plots.is_empty() && plots.len() <= 2;
     let width = if beside { flow.width() / 2.0 - GAP } else { flow.width() };
@@ -73,11 +76,14 @@ fn row(flow: &mut Flow, left: f32, groups: &[&Group]) {
 
 /// Where values lie between the axis at zero and a tenth beyond the largest, limit or value.
 fn plot(flow: &mut Flow, group: &Group, [x, y, w, h]: [f32; 4]) {
-    let History { points, limit, .. } = &group.history;
+    let History { points, paper, limit, .. } = &group.history;
+    let all = || paper.iter().chain(points);
     let words = flow.words;
-    let top = points.iter().map(|one| one.2).fold(*limit, f32::max) * 1.1;
+    let top = all().map(|one| one.2).fold(*limit, f32::max) * 1.1;
     let place = |value: f32| y + h - (value / top.max(f32::MIN_POSITIVE)).clamp(0.0, 1.0) * h;
-    let (first, last) = (points[0].1, points[points.len() - 1].1);
+    let ends = (all().min_by_key(|one| one.1), all().max_by_key(|one| one.1));
+    let (Some(oldest), Some(newest)) = ends else { return };
+    let (first, last) = (oldest.1, newest.1);
     let span = (last - first).max(1);
     let along = |day: u32| {
         let part = f64::from(day - first) / f64::from(span);
@@ -98,14 +104,22 @@ fn plot(flow: &mut Flow, group: &Group, [x, y, w, h]: [f32; 4]) {
     for two in dots.windows(2) {
         page.line(two[0], two[1], 0.6, Ink::QUIET);
     }
+    for one in paper {
+        let dot = (along(one.1), place(one.2));
+        page.shape(circle(dot, 1.7), Ink::QUIET);
+        page.shape(circle(dot, 1.1), Ink::WHITE);
+    }
     for (at, dot) in dots.iter().enumerate() {
         let newest = at + 1 == dots.len();
         let ink = if newest { group.word.ink() } else { Ink::QUIET };
         page.shape(circle(*dot, if newest { 2.2 } else { 1.5 }), ink);
     }
     let tiny = Style::quiet(SMALL - 0.4);
-    page.text(x, y + h + 7.5, tiny, &words.day(&points[0].0));
-    page.right(x + w, y + h + 7.5, tiny, &words.day(&points[points.len() - 1].0));
-    let many = words.tell("mark", "values", &[("n", &points.len().to_string())]);
+    page.text(x, y + h + 7.5, tiny, &words.day(&oldest.0));
+    page.right(x + w, y + h + 7.5, tiny, &words.day(&newest.0));
+    let many = match paper.len() {
+        0 => words.tell("mark", "values", &[("n", &points.len().to_string())]),
+        n => words.tell("mark", "paper", &[("n", &n.to_string())]),
+    };
     page.middle(x + w / 2.0, y + h + 7.5, tiny, &many);
 }

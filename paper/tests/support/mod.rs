@@ -83,8 +83,13 @@ pub(crate) fn full() -> Report {
         let points = days.iter().zip(values).map(|((day, n), v)| ((*day).into(), *n, v));
         let limit = if group == 0 { 0.3 } else { 500.0 };
         let unit = if group == 0 { "Ohm" } else { "uA" };
-        report.groups[group].history =
-            History { points: points.collect(), limit, unit: unit.into(), of: String::new() };
+        report.groups[group].history = History {
+            points: points.collect(),
+            limit,
+            unit: unit.into(),
+            of: String::new(),
+            paper: Vec::new(),
+        };
     }
     report.asset.parts = vec!["fluid line (CF)".into(), "pressure sensor (CF)".into()];
     report.aside = vec![Aside {

@@ -33,7 +33,7 @@ pub use verdict::{
 };
 pub use wire::{In, LinkFact, Out, Read, ScanFact, Tap, Tick};
 
-use crate::register::{Asset, CheckStandard, Fixture, Instrument, Lead, Operator, Setup};
+use crate::register::{Asset, CheckStandard, Fixture, Former, Instrument, Lead, Operator, Setup};
 
 /// A reading, by the `seq` of its `in` line and its place in that line's `read` list.
 pub type ReadingId = (u64, u32);
@@ -132,6 +132,8 @@ pub enum Fact {
     Order(Box<OrderFact>),
     /// What came of a work order.
     OrderEnd(Box<OrderEndFact>),
+    /// A value that was measured before the station was.
+    Former(Box<Former>),
     /// Limit rows were read in the workshop's own copy of the standard.
     Confirm(ConfirmFact),
     /// A key is announced.

@@ -11,7 +11,7 @@ use tapline_drivers::Unit;
 use super::{CheckFact, Word};
 use crate::doubt::trend::Like;
 use crate::plan::Expanded;
-use crate::register::{Asset, Fixture, Instrument, Lead, Operator, Setup};
+use crate::register::{Asset, Fixture, Former, Instrument, Lead, Operator, Setup};
 
 /// First line of a book.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -134,7 +134,8 @@ pub const PROOFS: u32 = 7;
 /// 3. A value, and its share of the limit, is shown as fine as it takes to stand on its own side.
 /// 4. What a live meter reads as dc is kept. A leakage of which more than a tenth is direct is not
 ///    scaled with the mains voltage, and one of which nobody read that says so.
-pub const DOUBT: u32 = 4;
+/// 5. A pass near its limit says so where there is no earlier value to compare it with.
+pub const DOUBT: u32 = 5;
 
 fn first_list() -> u32 {
     1
@@ -263,6 +264,11 @@ pub enum Given {
     Earlier {
         /// Values.
         list: Vec<Earlier>,
+    },
+    /// Values of the asset that were measured before the station was, the newest of them.
+    Former {
+        /// Values.
+        list: Vec<Former>,
     },
     /// The inspection before, which the asset did not pass: this one is its retest. Given once it
     /// was found.

@@ -10,7 +10,7 @@ use crate::fact::{CheckFact, Earlier, Given, LinkGiven, Policy};
 use crate::fault::Fault;
 use crate::limits::{Row, Table};
 use crate::plan::{Expanded, Plan, Step, StepKind, Switch};
-use crate::register::{Asset, Fixture, FixtureKind, Instrument, Lead, Operator, Setup};
+use crate::register::{Asset, Fixture, FixtureKind, Former, Instrument, Lead, Operator, Setup};
 
 /// What the inspection rests on, in the form in which it is used.
 #[derive(Debug, Clone)]
@@ -29,6 +29,8 @@ pub(super) struct Brief {
     pub(super) witness: Witness,
     /// What earlier inspections of the asset came to.
     pub(super) earlier: Vec<Earlier>,
+    /// What was measured before the station was.
+    pub(super) former: Vec<Former>,
     /// Newest bench check of each instrument on each standard.
     pub(super) checks: Vec<CheckFact>,
     pub(super) jobs: BTreeMap<String, Job>,
@@ -95,6 +97,7 @@ impl Brief {
             links: parts.links,
             operators: parts.operators,
             earlier: parts.earlier,
+            former: parts.former,
             witness: parts.witness,
             jobs: BTreeMap::new(),
             date: String::new(),
@@ -189,6 +192,7 @@ struct Parts {
     links: Vec<LinkGiven>,
     operators: Vec<Operator>,
     earlier: Vec<Earlier>,
+    former: Vec<Former>,
     witness: Witness,
 }
 
@@ -220,6 +224,7 @@ impl Parts {
             Given::Links { list } => self.links.extend(list.iter().cloned()),
             Given::Steps { .. } | Given::Retest { .. } => {}
             Given::Earlier { list } => self.earlier.extend(list.iter().cloned()),
+            Given::Former { list } => self.former.extend(list.iter().cloned()),
             Given::Operator { operator } => self.operators.push((**operator).clone()),
         }
     }

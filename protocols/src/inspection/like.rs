@@ -71,30 +71,45 @@ fn contact_word(contact: Contact) -> &'static str {
     }
 }
 
-/// The word stands beside a pass that is worse than the newest like value of an earlier inspection
-/// by more than both expanded uncertainties. It changes no verdict, and equality is no flag.
+/// What stands beside a pass: that it is worse than the newest like value of an earlier inspection
+/// by more than both expanded uncertainties; that it is near its limit and nothing earlier is
+/// there to compare it with (IEC 62353, from memory: then a shorter interval is considered). Words
+/// change no verdict, and equality is no flag. A value from paper is never measured against: of
+/// its likeness and of its doubt too little is known.
 pub(super) fn compared(record: &Record, brief: &Brief, step: &Step, mut judged: Judged) -> Judged {
     let passes = matches!(judged.verdict, Word::Pass | Word::ConditionalPass);
-    if passes && worse(record, brief, step, &judged) == Some(true) {
+    let Some(own) = own(record, brief, step, &judged).filter(|_| passes) else { return judged };
+    if worse(brief, &judged, &own) == Some(true) {
         judged.reasons.push("worse_than_before".to_string());
-        let stands = |word: &&str| judged.reasons.iter().any(|reason| reason == word);
-        let words: Vec<&str> = crate::terms::choices("reason").into_iter().filter(stands).collect();
-        judged.reasons = words.into_iter().map(ToString::to_string).collect();
     }
+    let near = judged.reasons.iter().any(|reason| reason == "near_limit");
+    if near && brief.policy.doubt >= 5 && !known_before(brief, &own) {
+        judged.reasons.push("nothing_earlier".to_string());
+    }
+    let stands = |word: &&str| judged.reasons.iter().any(|reason| reason == word);
+    let words: Vec<&str> = crate::terms::choices("reason").into_iter().filter(stands).collect();
+    judged.reasons = words.into_iter().map(ToString::to_string).collect();
     judged
 }
 
-fn worse(record: &Record, brief: &Brief, step: &Step, judged: &Judged) -> Option<bool> {
-    if brief.earlier.is_empty() {
-        return None;
-    }
+/// What the verdict may be compared by.
+fn own(record: &Record, brief: &Brief, step: &Step, judged: &Judged) -> Option<Like> {
     let of = |seq: &u64| record.values.iter().find(|value| value.line.seq == *seq);
     let named = judged.from.iter().filter_map(of).map(|value| &value.line.fact.step);
     let steps = named.filter_map(|name| record.step_named(name)).map(|one| &one.expanded);
     let steps: Vec<&Expanded> = steps.collect();
+    let row = brief.limits.row(&judged.limit.as_ref()?.id);
+    Some(like(judged, Some(step), &steps, row, &brief.asset))
+}
+
+fn known_before(brief: &Brief, own: &Like) -> bool {
+    brief.earlier.iter().any(|one| one.like == *own)
+        || brief.former.iter().any(|one| one.may_be(own))
+}
+
+fn worse(brief: &Brief, judged: &Judged, own: &Like) -> Option<bool> {
     let limit = judged.limit.as_ref()?;
-    let own = like(judged, Some(step), &steps, brief.limits.row(&limit.id), &brief.asset);
-    let earlier = brief.earlier.iter().find(|one| one.like == own)?;
+    let earlier = brief.earlier.iter().find(|one| one.like == *own)?;
     let unit = judged.unit?;
     let now = sized((judged.value.as_ref()?, &judged.uncertainty.as_ref()?.expanded), unit, unit)?;
     let before = sized((&earlier.value, &earlier.expanded), earlier.unit, unit)?;

@@ -109,6 +109,9 @@ impl Inspection {
             (Fact::Given(Given::Earlier { list }), Some(brief)) => {
                 brief.earlier.extend(list.iter().cloned());
             }
+            (Fact::Given(Given::Former { list }), Some(brief)) => {
+                brief.former.extend(list.iter().cloned());
+            }
             _ => {}
         }
         if let (Fact::Resume(_), Some(brief)) = (fact, &mut self.brief) {

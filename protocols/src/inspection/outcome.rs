@@ -13,7 +13,8 @@ pub struct Outcome {
     /// else pass.
     pub word: Word,
     /// `conditional`, `conditions_declared`, `near_limit`, `worse_than_before`,
-    /// `limit_unconfirmed`, `overridden`, `set_aside`, `open_seen`, `not_applicable`, `excluded`.
+    /// `nothing_earlier`, `limit_unconfirmed`, `overridden`, `set_aside`, `open_seen`,
+    /// `not_applicable`, `excluded`.
     pub words: Vec<String>,
     /// The plan's steps that were not measured or answered through.
     pub open: Vec<String>,
@@ -69,7 +70,13 @@ fn worse(one: Word, other: Word) -> Word {
 
 /// What stands beside the verdicts, and what a reader should know of how they came about.
 fn said(record: &Record) -> Vec<&'static str> {
-    let beside = ["conditions_declared", "near_limit", "worse_than_before", "limit_unconfirmed"];
+    let beside = [
+        "conditions_declared",
+        "near_limit",
+        "worse_than_before",
+        "nothing_earlier",
+        "limit_unconfirmed",
+    ];
     let reasons = || record.verdicts.values().flat_map(|line| &line.fact.judged.reasons);
     let stands = |word: &&str| reasons().any(|reason| reason == word);
     let mut words: Vec<&str> = beside.into_iter().filter(stands).collect();

@@ -4,6 +4,7 @@
 mod asset;
 mod assets;
 mod fixture;
+mod former;
 mod instrument;
 mod operator;
 mod read_bench;
@@ -15,10 +16,11 @@ pub use asset::{
     AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk, lies_in, top,
 };
 pub use assets::{
-    AssetList, AssetMap, COLUMNS_MORE, COLUMNS_NEEDED, Encoding, read_asset_form, read_asset_list,
-    read_assets, write_assets,
+    ASSETS, AssetList, COLUMNS_MORE, COLUMNS_NEEDED, Columns, Encoding, ListMap, read_asset_form,
+    read_asset_list, read_assets, write_assets,
 };
 pub use fixture::{Fixture, FixtureKind, Known, Lead, LeadReference};
+pub use former::{FORMER, Former, FormerList, read_former, write_former};
 pub use instrument::{
     Accuracy, Coverage, Gives, Instrument, Isolation, IsolationKind, Kind, Output, Over, Range,
     Setup, SourceClass,

@@ -221,9 +221,10 @@ pub(super) fn paths() -> Map<String, Value> {
     for name in IMPORTED {
         let path = format!("/v1/{name}");
         let what = "Adds to the register: the text of a file in its format; `dry_run` only says \
-                    what would change. A list of assets may come with a `map` of its columns.";
+                    what would change. A list of assets, or of `values` from before the \
+                    station, may come with a `map` of its columns.";
         let fields: &[Field] = match *name {
-            "assets" => &[Text("text"), May("map"), Flag("dry_run")],
+            "assets" | "values" => &[Text("text"), May("map"), Flag("dry_run")],
             "orders" => &[Text("text"), May("file"), Flag("dry_run")],
             _ => &[Text("text"), Flag("dry_run")],
         };

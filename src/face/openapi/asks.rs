@@ -111,7 +111,8 @@ const ASKS: &[Ask] = &[
     ),
     (
         "/v1/assets/{id}/history",
-        "What the newest thousand signed inspections of an asset measured, like for like.",
+        "What the newest thousand signed inspections of an asset measured, like for like; and \
+         `former`, its values from before the station, as a list of them told.",
         &[],
         "Thing",
     ),

@@ -6,6 +6,10 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, State};
 use axum::response::Html;
 use serde::Deserialize;
+use tapline_protocols::due::Day;
+use tapline_protocols::exact::Ratio;
+use tapline_protocols::fact::Judged;
+use tapline_protocols::register::Former;
 
 use super::Desk;
 use super::past::place;
@@ -16,11 +20,13 @@ use crate::page::asset::{History, page};
 use crate::page::plot::{Dot, Plot};
 use crate::page::{limit, shown, word};
 use crate::past::Measured;
-use crate::past::history::{Group, Of, groups};
+use crate::past::history::{Group, Of, groups, how_known, place_former, told_former};
 use crate::words::english;
 
 /// Inspections whose values stand in the tables of one page; the plots are over all of them.
 const SHOWN_MAX: usize = 24;
+/// Values from paper in a plot and its table, the newest.
+const PAPER_MAX: usize = 24;
 /// Marks of all plots of a page: each has some fifty bytes.
 const MARKS_MAX: usize = 1_200;
 
@@ -42,9 +48,10 @@ pub(super) async fn view(
     let name = id.clone();
     let asked = desk.hall.shared.ask(move |core| {
         let opened = core.opened().into_iter().filter(|one| one.asset == name);
-        (core.register().asset(&name).cloned(), opened.collect::<Vec<_>>())
+        let former = core.register().former_of(&name).cloned();
+        (core.register().asset(&name).cloned(), opened.collect::<Vec<_>>(), former.collect())
     });
-    let (known, opened) = asked.await?;
+    let (known, opened, former): (_, _, Vec<Former>) = asked.await?;
     let asset = known
         .ok_or_else(|| Refused::new("not_found", format!("the register has no asset `{id}`")))?;
     let hall = desk.hall.clone();
@@ -54,8 +61,9 @@ pub(super) async fn view(
         let older = shown.first().filter(|first| **first > 0).map(|at| found.all[*at].id.clone());
         let shown: BTreeSet<&str> = shown.iter().map(|at| found.all[*at].id.as_str()).collect();
         let plotted = |group: &Group<'_>| group.values.iter().any(|(id, ..)| shown.contains(&**id));
-        let groups: Vec<Group<'_>> =
-            groups(found.all.iter().map(Measured::values)).into_iter().filter(plotted).collect();
+        let mut groups = groups(found.all.iter().map(Measured::values));
+        let others = place_former(&mut groups, former);
+        groups.retain(plotted);
         let marks = MARKS_MAX / groups.len().max(1);
         let plots = groups.iter().map(|group| plot(group, &shown, marks)).collect();
         let n = found.all.len().to_string();
@@ -67,6 +75,7 @@ pub(super) async fn view(
             location: asset.location.clone(),
             opened,
             plots,
+            former: others.iter().map(told_former).collect(),
             troubles: left_out.into_iter().chain(found.damaged.iter().map(damaged)).collect(),
             older,
         };
@@ -92,10 +101,18 @@ fn plot(group: &Group<'_>, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
         limit: limit(judged),
         verdict: word(judged.verdict),
         used: place(judged).map(|(_, used)| used),
+        paper: None,
     };
     let drawn: Vec<Dot> = group.values.iter().map(dot).collect();
-    let dots = drawn.iter().filter(|dot| shown_ids.contains(&*dot.id)).cloned().collect();
-    let drawn = thinned(drawn, marks);
+    let dots = drawn.iter().filter(|dot| shown_ids.contains(&*dot.id)).cloned();
+    let oldest = group.former.len().saturating_sub(PAPER_MAX);
+    let former = group.former[oldest..].iter().filter_map(|one| on_paper(one, group));
+    let paper: Vec<Dot> = former.collect();
+    let in_order = |dots: &mut Vec<Dot>| dots.sort_by_key(|dot| dot.day.1);
+    let mut dots: Vec<Dot> = paper.iter().cloned().chain(dots).collect();
+    let mut drawn: Vec<Dot> = paper.into_iter().chain(thinned(drawn, marks)).collect();
+    in_order(&mut dots);
+    in_order(&mut drawn);
     let heading = group.heading();
     let (what, how) = heading.split_once("; ").unwrap_or((&heading, ""));
     let mut first = what.chars();
@@ -103,6 +120,26 @@ fn plot(group: &Group<'_>, shown_ids: &BTreeSet<&str>, marks: usize) -> Plot {
     let trend = group.outlook().iter().map(|line| line.replace(" Ohm ", " Ω ")).collect();
     let heading = (what.unwrap_or_default(), how.to_owned());
     Plot { heading, dots, drawn, trend }
+}
+
+/// A value from paper beside those that it may be like; against their limit of now.
+fn on_paper(one: &Former, group: &Group<'_>) -> Option<Dot> {
+    let day = Day::parse(&one.day)?;
+    let judged = group.newest().and_then(|newest| {
+        let number = one.value.number;
+        let (value, digits) = (Some(Ratio::of(number).ok()?.text()), Some(number.text()));
+        let unit = Some(one.value.unit);
+        let indication = one.bound.clone();
+        Some(Judged { value, shown: digits, unit, indication, ..newest.clone() })
+    });
+    Some(Dot {
+        day: (day.text(), day.number()),
+        shown: judged.as_ref().map_or_else(|| one.shown(), shown),
+        limit: judged.as_ref().map(limit).unwrap_or_default(),
+        used: judged.as_ref().filter(|_| one.bound.is_none()).and_then(place).map(|(_, used)| used),
+        paper: Some(how_known(one)),
+        ..Dot::default()
+    })
 }
 
 /// Of each stretch of time that which used most of the limit, and which used least: a line through
@@ -129,7 +166,6 @@ fn thinned(dots: Vec<Dot>, marks: usize) -> Vec<Dot> {
 
 #[cfg(test)]
 mod tests {
-    use tapline_protocols::due::Day;
     use tapline_protocols::fact::Word;
 
     use super::*;

@@ -59,7 +59,7 @@ fn each_state_is_measured_and_stands_with_its_value() {
             ("leak/4", other, said)
         ]
     );
-    let reasons = ["near_limit", "conditions_declared"].map(ToString::to_string);
+    let reasons = ["near_limit", "nothing_earlier", "conditions_declared"].map(ToString::to_string);
     assert_eq!(bench.verdict("leak"), (Word::Pass, reasons.to_vec()));
 }
 

@@ -30,7 +30,7 @@ fn a_class_one_inspection_on_a_declared_box_is_a_pass_with_declared_conditions()
     // 462 uA at 226 V scaled to 230 V: 470.2 uA, 94 % of 500 (arithmetic).
     assert_eq!(judged.value.as_deref(), Some("106260/226"));
     assert_eq!((judged.shown.as_deref(), judged.unit.map(|u| u.ucum())), (Some("470"), Some("uA")));
-    assert_eq!(judged.reasons, ["near_limit", "conditions_declared"]);
+    assert_eq!(judged.reasons, ["near_limit", "nothing_earlier", "conditions_declared"]);
     let pe = &bench.inspection.record().verdicts["pe"].fact.judged;
     assert_eq!(pe.shown.as_deref(), Some("0.214"));
     assert_eq!(pe.chain[0].gives, ["0.182", "0.214"]);
@@ -42,7 +42,7 @@ fn a_class_one_inspection_on_a_declared_box_is_a_pass_with_declared_conditions()
     assert_eq!(bench.state(), "done");
     let outcome = bench.inspection.outcome();
     assert_eq!((outcome.word, outcome.open.len()), (Word::Pass, 0));
-    assert_eq!(outcome.words, ["conditions_declared".to_string(), "near_limit".to_string()]);
+    assert_eq!(outcome.words, ["conditions_declared", "near_limit", "nothing_earlier"]);
 }
 
 #[test]
@@ -79,7 +79,7 @@ fn on_a_witnessed_box_thirteen_codes_do_and_nothing_is_declared() {
     assert!(bench.acts <= 13, "{} codes", bench.acts);
     assert_eq!(bench.verdict("leak").0, Word::Pass);
     assert!(bench.values().iter().all(|v| v.known.is_none_or(|known| known == Known::Witnessed)));
-    assert_eq!(bench.inspection.outcome().words, ["near_limit".to_string()]);
+    assert_eq!(bench.inspection.outcome().words, ["near_limit", "nothing_earlier"]);
     let signed = bench.lines.iter().filter(|line| matches!(line.fact, Fact::Sign(_))).count();
     assert_eq!(signed, 1);
 }

@@ -1,5 +1,5 @@
-//! How another list of assets is read: which of its columns is which of ours, what its words mean
-//! (`tapline-asset-map-1`).
+//! How another list is read: which of its columns is which of ours, what its words mean
+//! (`tapline-asset-map-1`, `tapline-values-map-1`).
 
 use alloc::collections::BTreeMap;
 use alloc::format;
@@ -7,7 +7,7 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use core::cell::RefCell;
 
-use super::read::{COLUMNS_MORE, COLUMNS_NEEDED};
+use super::read::Columns;
 use crate::fault::Fault;
 use crate::read::csv::Field;
 use crate::read::{self, Form, Value, nearest};
@@ -18,10 +18,6 @@ const JOINED_MAX: usize = 16;
 const WORDS_MAX: usize = 500;
 /// How dates may be written, besides `2026-11-30`.
 const DATES: [&str; 4] = ["D.M.Y", "D/M/Y", "M/D/Y", "Y/M/D"];
-/// Columns that hold a date.
-const DATED: [&str; 3] = ["due", "return_by", "retired"];
-/// Columns that hold a decimal.
-const DECIMAL: [&str; 4] = ["rated_volts", "rated_amps", "cord_metres", "heating_kw"];
 
 /// How the bytes of a list are letters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -35,7 +31,7 @@ pub enum Encoding {
 
 /// What a list calls our columns, and what its words mean.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AssetMap {
+pub struct ListMap {
     encoding: Encoding,
     join: String,
     columns: BTreeMap<&'static str, Source>,
@@ -54,13 +50,13 @@ enum Source {
     UnlessKnown(String),
 }
 
-impl AssetMap {
-    /// Reads `tapline-asset-map-1`.
+impl ListMap {
+    /// Reads a map of a list with these columns.
     ///
     /// # Errors
     /// All faults at once, each with its line.
-    pub fn read(text: &str) -> Result<AssetMap, Vec<Fault>> {
-        read::read(text, ("tapline-asset-map-", 1), map).map(|(map, _)| map)
+    pub fn read(text: &str, of: &'static Columns) -> Result<ListMap, Vec<Fault>> {
+        read::read(text, (of.map, 1), |form| map(form, of)).map(|(map, _)| map)
     }
 
     /// How the bytes of the list are letters.
@@ -186,10 +182,10 @@ fn date(form: &str, text: &str) -> Option<String> {
     (count == 3 && text.matches(mark).count() == 2).then(|| format!("{year}-{month:0>2}-{day:0>2}"))
 }
 
-fn map(form: &mut Form<'_, '_>) -> Option<AssetMap> {
+fn map(form: &mut Form<'_, '_>, of: &'static Columns) -> Option<ListMap> {
     let encoding = form.may("encoding").map(|v| v.one_of(&["utf-8", "windows-1252"]));
     let join = form.may("join").map(|v| v.text());
-    let tables = ["columns", "constants", "unless_known"].map(|key| entries(form, key));
+    let tables = ["columns", "constants", "unless_known"].map(|key| entries(form, key, of));
     let [theirs, always, unless_known] = tables;
     let mut columns = BTreeMap::new();
     let mut add = |name, value: &Value<'_, '_>, source: Option<Source>| {
@@ -206,24 +202,24 @@ fn map(form: &mut Form<'_, '_>) -> Option<AssetMap> {
     for (name, value) in unless_known {
         add(name, &value, value.any_text().map(|text| Source::UnlessKnown(text.into())));
     }
-    for column in COLUMNS_NEEDED {
+    for column in of.needed {
         if !columns.contains_key(column) {
             let text = "is needed: name a column of the list, or a text in [constants] or \
                         [unless_known]";
             form.fault(&format!("columns.{column}"), text.into());
         }
     }
-    let words: Option<_> = entries(form, "words")
+    let words: Option<_> = entries(form, "words", of)
         .into_iter()
         .map(|(column, value)| Some((column, words_of(&value)?)))
         .collect();
-    let forms: Option<_> = entries(form, "forms")
+    let forms: Option<_> = entries(form, "forms", of)
         .into_iter()
-        .map(|(column, value)| Some((column, form_of(column, &value)?)))
+        .map(|(column, value)| Some((column, form_of(column, &value, of)?)))
         .collect();
     let columns: Option<_> =
         columns.into_iter().map(|(name, source)| Some((name, source?))).collect();
-    Some(AssetMap {
+    Some(ListMap {
         encoding: match encoding.unwrap_or(Some("utf-8".into()))?.as_str() {
             "windows-1252" => Encoding::Windows1252,
             _ => Encoding::Utf8,
@@ -239,9 +235,10 @@ fn map(form: &mut Form<'_, '_>) -> Option<AssetMap> {
 fn entries<'s, 'i>(
     form: &mut Form<'s, 'i>,
     key: &'static str,
+    of: &'static Columns,
 ) -> Vec<(&'static str, Value<'s, 'i>)> {
     let Some(mut table) = form.may(key).and_then(|value| value.form()) else { return Vec::new() };
-    let known = || COLUMNS_NEEDED.into_iter().chain(COLUMNS_MORE);
+    let known = || of.all();
     let own = |(name, value): (String, Value<'s, 'i>)| {
         let found = known().find(|column| *column == name);
         if found.is_none() {
@@ -277,10 +274,10 @@ fn words_of(value: &Value<'_, '_>) -> Option<BTreeMap<String, String>> {
     words.into_iter().map(word).collect()
 }
 
-fn form_of(column: &str, value: &Value<'_, '_>) -> Option<String> {
+fn form_of(column: &str, value: &Value<'_, '_>, of: &Columns) -> Option<String> {
     match column {
-        _ if DATED.contains(&column) => value.one_of(&DATES),
-        _ if DECIMAL.contains(&column) => value.one_of(&["comma"]),
+        _ if of.dated.contains(&column) => value.one_of(&DATES),
+        _ if of.decimal.contains(&column) => value.one_of(&["comma"]),
         _ => value.fault("holds neither a day nor a decimal".into()),
     }
 }

@@ -4,7 +4,7 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use super::{AssetList, AssetMap, Encoding, read_asset_list};
+use super::{ASSETS, AssetList, Encoding, ListMap, read_asset_list};
 use crate::register::{Class, Cord};
 
 const MAP: &str = include_str!("../../../../contrib/example/assets-map.toml");
@@ -14,7 +14,7 @@ Station;Raum;Strom (A);Frist;N\u{e4}chste Pr\u{fc}fung;Bemerkung\r\n\
 4712;\"Lampe\r\nzweizeilig\";Quellhof;SK II;abnehmbar;S\u{fc}d;;A;1.5;24;1.2.2027;\r\n";
 
 fn read(list: &str, map: &str) -> Result<AssetList, Vec<(u32, String, String)>> {
-    read_asset_list(list, Some(&AssetMap::read(map).unwrap())).map_err(|faults| {
+    read_asset_list(list, Some(&ListMap::read(map, &ASSETS).unwrap())).map_err(|faults| {
         faults.into_iter().map(|fault| (fault.line, fault.field, fault.text)).collect()
     })
 }
@@ -73,7 +73,7 @@ fn a_column_that_the_list_lacks_is_named() {
 #[test]
 fn a_map_is_held_to_its_form() {
     let faults = |text: &str| {
-        let faults = AssetMap::read(text).unwrap_err();
+        let faults = ListMap::read(text, &ASSETS).unwrap_err();
         faults.into_iter().map(|fault| (fault.line, fault.field)).collect::<Vec<_>>()
     };
     let short = "format = \"tapline-asset-map-1\"\n[columns]\nasset = \"No.\"\nclas = \"C\"\n";
@@ -91,7 +91,7 @@ fn a_map_is_held_to_its_form() {
     }
     let forms = MAP.replace("\"D.M.Y\"", "\"Y.M\"");
     assert_eq!(faults(&forms).len(), 1);
-    assert_eq!(AssetMap::read(MAP).unwrap().encoding(), Encoding::Windows1252);
+    assert_eq!(ListMap::read(MAP, &ASSETS).unwrap().encoding(), Encoding::Windows1252);
 }
 
 #[test]

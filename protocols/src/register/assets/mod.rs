@@ -15,6 +15,11 @@ mod trip_tests;
 mod write;
 
 pub use form::read_asset_form;
-pub use map::{AssetMap, Encoding};
-pub use read::{AssetList, COLUMNS_MORE, COLUMNS_NEEDED, read_asset_list, read_assets};
+pub use map::{Encoding, ListMap};
+pub(super) use read::read_list;
+pub use read::{
+    ASSETS, AssetList, COLUMNS_MORE, COLUMNS_NEEDED, Columns, read_asset_list, read_assets,
+};
+pub(super) use row::{DAY, Row, short};
 pub use write::write_assets;
+pub(super) use write::{may, quoted};

@@ -7,7 +7,7 @@ use alloc::vec;
 use alloc::vec::Vec;
 use core::cell::RefCell;
 
-use super::map::AssetMap;
+use super::map::ListMap;
 use super::row::Row;
 use crate::fault::Fault;
 use crate::read::{FAULTS_MAX, csv, nearest};
@@ -75,7 +75,63 @@ pub fn read_assets(text: &str) -> Result<Vec<Asset>, Vec<Fault>> {
 ///
 /// # Errors
 /// All faults at once, each with its line and column.
-pub fn read_asset_list(text: &str, map: Option<&AssetMap>) -> Result<AssetList, Vec<Fault>> {
+pub fn read_asset_list(text: &str, map: Option<&ListMap>) -> Result<AssetList, Vec<Fault>> {
+    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
+    let list = read_list(text, map, &ASSETS, |row| {
+        let asset = row.asset()?;
+        if let Some(line) = seen.insert(asset.id.clone(), row.line()) {
+            row.fault("asset", format!("`{}` stands on line {line} already", asset.id));
+        }
+        Some(asset)
+    })?;
+    let has = |column: &&str| list.has.contains(*column);
+    let unless_known = |column: &&str| map.is_some_and(|map| map.is_unless_known(column));
+    let silent = ASSETS.all().filter(|column| !has(column) || unless_known(column)).collect();
+    Ok(AssetList { assets: list.entries, silent })
+}
+
+/// What the columns of a list are called, and what stands in them.
+#[derive(Debug)]
+pub struct Columns {
+    /// Format of a map of such a list, without its number.
+    pub(in crate::register) map: &'static str,
+    pub(in crate::register) needed: &'static [&'static str],
+    pub(in crate::register) more: &'static [&'static str],
+    /// Those that hold a date.
+    pub(in crate::register) dated: &'static [&'static str],
+    /// Those that hold a decimal.
+    pub(in crate::register) decimal: &'static [&'static str],
+}
+
+impl Columns {
+    pub(in crate::register) fn all(&self) -> impl Iterator<Item = &'static str> {
+        self.needed.iter().chain(self.more).copied()
+    }
+}
+
+/// A list of assets.
+pub static ASSETS: Columns = Columns {
+    map: "tapline-asset-map-",
+    needed: &COLUMNS_NEEDED,
+    more: &COLUMNS_MORE,
+    dated: &["due", "return_by", "retired"],
+    decimal: &["rated_volts", "rated_amps", "cord_metres", "heating_kw"],
+};
+
+/// What was read of a list.
+pub(in crate::register) struct List<T> {
+    pub(in crate::register) entries: Vec<T>,
+    /// Columns that it has.
+    has: BTreeSet<String>,
+}
+
+/// Reads a list whose rows come to entries; a row may come to none without a fault.
+pub(in crate::register) fn read_list<T>(
+    text: &str,
+    map: Option<&ListMap>,
+    of: &'static Columns,
+    mut entry: impl FnMut(&Row<'_>) -> Option<T>,
+) -> Result<List<T>, Vec<Fault>> {
     let mut rows = csv::rows(text).map_err(|fault| vec![fault])?;
     rows.retain(|row| row.iter().any(|field| !field.text.trim().is_empty()));
     let faults = RefCell::new(Vec::new());
@@ -83,54 +139,35 @@ pub fn read_asset_list(text: &str, map: Option<&AssetMap>) -> Result<AssetList, 
         rows = map.renamed(&rows, &faults);
     }
     let Some((heading, rows)) = rows.split_first() else {
-        let text = format!("the file is empty: the first row names {}", COLUMNS_NEEDED.join(", "));
+        let text = format!("the file is empty: the first row names {}", of.needed.join(", "));
         return Err(vec![Fault { line: 1, field: String::new(), text }]);
     };
-    let columns = columns(heading, &faults);
-    let mut assets = Vec::new();
+    let columns = columns(heading, of, &faults);
+    let mut entries = Vec::new();
     // Without one of them, every row would be called faulty.
-    if COLUMNS_NEEDED.iter().all(|column| columns.contains_key(column)) {
-        assets = read_rows(rows, heading.len(), &columns, &faults);
-    }
-    let faults = faults.into_inner();
-    if !faults.is_empty() {
-        return Err(told(faults, map));
-    }
-    let has = |column: &&str| columns.contains_key(*column);
-    let unless_known = |column: &&str| map.is_some_and(|map| map.is_unless_known(column));
-    let all = COLUMNS_NEEDED.into_iter().chain(COLUMNS_MORE);
-    let silent = all.filter(|column| !has(column) || unless_known(column)).collect();
-    Ok(AssetList { assets, silent })
-}
-
-fn read_rows(
-    rows: &[Vec<csv::Field>],
-    width: usize,
-    columns: &BTreeMap<&str, usize>,
-    faults: &RefCell<Vec<Fault>>,
-) -> Vec<Asset> {
-    let mut assets = Vec::new();
-    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
-    for fields in rows {
-        let row = Row { columns, fields, faults };
-        if fields.len() != width {
-            row.fault("", format!("has {} fields, the heading {width}", fields.len()));
-        } else if let Some(asset) = row.asset() {
-            if let Some(line) = seen.insert(asset.id.clone(), row.line()) {
-                row.fault("asset", format!("`{}` stands on line {line} already", asset.id));
+    let whole = of.needed.iter().all(|column| columns.contains_key(column));
+    for fields in rows.iter().filter(|_| whole) {
+        let row = Row { columns: &columns, fields, faults: &faults };
+        match fields.len() == heading.len() {
+            true => entries.extend(entry(&row)),
+            false => {
+                let width = heading.len();
+                row.fault("", format!("has {} fields, the heading {width}", fields.len()));
             }
-            assets.push(asset);
         }
     }
-    assets
+    let has = columns.keys().map(|column| (*column).into()).collect();
+    let faults = faults.into_inner();
+    if faults.is_empty() { Ok(List { entries, has }) } else { Err(told(faults, map)) }
 }
 
 /// Where each column stands.
 fn columns<'f>(
     heading: &'f [csv::Field],
+    of: &'static Columns,
     faults: &RefCell<Vec<Fault>>,
 ) -> BTreeMap<&'f str, usize> {
-    let known = || COLUMNS_NEEDED.into_iter().chain(COLUMNS_MORE);
+    let known = || of.all();
     let fault = |line, field: &str, text: String| {
         let field = field.chars().take(60).collect();
         faults.borrow_mut().push(Fault { line, field, text });
@@ -154,7 +191,7 @@ fn columns<'f>(
             fault(field.line, name, "stands twice in the heading".into());
         }
     }
-    for column in COLUMNS_NEEDED {
+    for column in of.needed {
         // One that is mistyped is not missing, too.
         if !columns.contains_key(column) && !meant.contains(column) {
             fault(1, column, "this column is missing".into());
@@ -165,7 +202,7 @@ fn columns<'f>(
 
 /// The faults in the order of their lines, so many at most; each also by the name that its column
 /// has in the list.
-fn told(mut faults: Vec<Fault>, map: Option<&AssetMap>) -> Vec<Fault> {
+fn told(mut faults: Vec<Fault>, map: Option<&ListMap>) -> Vec<Fault> {
     let more = faults.len() > FAULTS_MAX;
     faults.truncate(FAULTS_MAX);
     for fault in &mut faults {

@@ -17,10 +17,10 @@ const LIST_MAX: usize = 64;
 /// Longest field, characters.
 const FIELD_CHARS_MAX: usize = 500;
 /// What a field that holds a day needs.
-const DAY: &str = "needs a day of the calendar, such as 2026-11-30";
+pub(in crate::register) const DAY: &str = "needs a day of the calendar, such as 2026-11-30";
 
 /// One row on its way to an asset.
-pub(super) struct Row<'f> {
+pub(in crate::register) struct Row<'f> {
     pub(super) columns: &'f BTreeMap<&'f str, usize>,
     pub(super) fields: &'f [csv::Field],
     pub(super) faults: &'f RefCell<Vec<Fault>>,
@@ -74,7 +74,7 @@ impl<'f> Row<'f> {
         whole.then_some(asset)
     }
 
-    fn id(&self) -> Option<String> {
+    pub(in crate::register) fn id(&self) -> Option<String> {
         let id = self.field("asset");
         if is_name(id) {
             return Some(id.to_string());
@@ -93,7 +93,7 @@ impl<'f> Row<'f> {
         None
     }
 
-    fn text(&self, column: &str) -> String {
+    pub(in crate::register) fn text(&self, column: &str) -> String {
         let text = self.field(column);
         let odd = |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
         if text.chars().count() > FIELD_CHARS_MAX {
@@ -104,7 +104,7 @@ impl<'f> Row<'f> {
         text.to_string()
     }
 
-    fn word<T: DeserializeOwned>(&self, column: &str) -> Option<T> {
+    pub(in crate::register) fn word<T: DeserializeOwned>(&self, column: &str) -> Option<T> {
         let text = self.field(column);
         match word(text) {
             Ok(found) => Some(found),
@@ -123,7 +123,7 @@ impl<'f> Row<'f> {
     }
 
     /// A word of a column that may be empty.
-    fn may_word<T: DeserializeOwned>(&self, column: &str) -> Option<T> {
+    pub(in crate::register) fn may_word<T: DeserializeOwned>(&self, column: &str) -> Option<T> {
         if self.field(column).is_empty() { None } else { self.word(column) }
     }
 
@@ -147,7 +147,12 @@ impl<'f> Row<'f> {
         }
     }
 
-    fn checked(&self, column: &str, fits: fn(&str) -> bool, why: &str) -> Option<String> {
+    pub(in crate::register) fn checked(
+        &self,
+        column: &str,
+        fits: fn(&str) -> bool,
+        why: &str,
+    ) -> Option<String> {
         let text = self.field(column);
         match (text.is_empty(), fits(text)) {
             (true, _) => None,
@@ -223,7 +228,7 @@ impl<'f> Row<'f> {
         }
     }
 
-    fn is_label(&self, column: &str, name: &str) -> bool {
+    pub(in crate::register) fn is_label(&self, column: &str, name: &str) -> bool {
         let fits = !name.chars().any(char::is_control) && name.chars().count() <= 100;
         if !fits {
             self.fault(
@@ -247,18 +252,18 @@ impl<'f> Row<'f> {
     }
 
     /// Content of a column, blanks around it taken off; empty where the column is left out.
-    fn field(&self, column: &str) -> &'f str {
+    pub(in crate::register) fn field(&self, column: &str) -> &'f str {
         let at = self.columns.get(column).copied();
         at.and_then(|at| self.fields.get(at)).map_or("", |field| field.text.trim())
     }
 
     /// Line on which it begins.
-    pub(super) fn line(&self) -> u32 {
+    pub(in crate::register) fn line(&self) -> u32 {
         self.fields.first().map_or(0, |field| field.line)
     }
 
     /// Notes a fault of a column.
-    pub(super) fn fault(&self, column: &str, text: String) {
+    pub(in crate::register) fn fault(&self, column: &str, text: String) {
         let at = self.columns.get(column).and_then(|at| self.fields.get(*at));
         let line = at.map_or(self.line(), |field| field.line);
         let mut faults = self.faults.borrow_mut();
@@ -275,6 +280,6 @@ fn is_interval(text: &str) -> bool {
     number.is_some_and(|n| digits(n) && n.parse::<u32>().is_ok_and(|n| n > 0))
 }
 
-fn short(text: &str) -> String {
+pub(in crate::register) fn short(text: &str) -> String {
     text.chars().take(40).collect()
 }

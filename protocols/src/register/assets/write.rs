@@ -22,7 +22,7 @@ pub fn write_assets<'a>(assets: impl IntoIterator<Item = &'a Asset>) -> String {
     text
 }
 
-fn quoted(text: String) -> String {
+pub(in crate::register) fn quoted(text: String) -> String {
     match text.contains(['"', ',', ';', '\r', '\n']) {
         true => format!("\"{}\"", text.replace('"', "\"\"")),
         false => text,
@@ -69,7 +69,7 @@ fn cell(asset: &Asset, column: &str) -> String {
     }
 }
 
-fn may(text: Option<&String>) -> String {
+pub(in crate::register) fn may(text: Option<&String>) -> String {
     text.cloned().unwrap_or_default()
 }
 
