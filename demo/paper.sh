@@ -20,6 +20,9 @@ picture() { # name, dots an inch, number of the record, more words
 
 picture paper-pass 80 0001
 picture paper-fail 80 0002 --language de
+month=$(basename "$first" | sed 's/.*-\(....\)\(..\)..-....\.jsonl$/\1-\2/')
+"$tapline" summary "$month" --folder "$run/data" --write "$run/paper-month.pdf"
+pdftoppm -r 80 -png -singlefile "$run/paper-month.pdf" "$out/paper-month"
 for number in 0001 0002 0005; do
     word=$(case $number in 0001) echo pass ;; 0002) echo fail ;; *) echo hold ;; esac)
     "$tapline" label "$(id "$number")" --folder "$run/data" --write "$out/label-$word.png"

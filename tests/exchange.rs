@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 use store::Store;
 use support::python;
 use tapline::exchange::csv::{Field, Form};
-use tapline::exchange::tables;
+use tapline::exchange::{summary, tables};
 
 const OUTSIDE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside");
 
@@ -216,6 +216,60 @@ fn tables_are_read_by_python_and_their_columns_are_documented() {
     assert_eq!((lines.len(), &lines[0]["signatures"][0]["name"]), (2, &json!("operator-1")));
     let all = serde_json::to_string(&lines).unwrap();
     assert!(!all.contains("op-7"), "an operator's id is left");
+}
+
+/// By Python's `csv`, qpdf and pdftotext; the counts are those of the store: two fails of one day.
+#[test]
+fn a_summary_is_a_table_and_paper() {
+    let store = Store::new(2);
+    let data = store.data().display().to_string();
+    let summary_of =
+        |words: &[&str]| store.tapline(&[&["summary", "--folder", &data][..], words].concat());
+    let said = summary_of(&["2026-11", "--as", "csv"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let read = script("tables.py", &[], said.out.as_bytes());
+    let rows = read[0].as_array().unwrap();
+    assert_eq!(rows[0], json!(summary::SUMMARY));
+    let page = include_str!("../src/exchange/README.md");
+    for column in summary::SUMMARY {
+        assert!(page.contains(&format!("`{column}`")), "{column} is not in the page");
+    }
+    let cell = |row: &Value, name: &str| {
+        let at = summary::SUMMARY.iter().position(|column| *column == name).unwrap();
+        row[at].as_str().unwrap().to_owned()
+    };
+    assert!(rows.iter().all(|row| row.as_array().unwrap().len() == summary::SUMMARY.len()));
+    let of = |kind: &str, of: &str, number: &str| -> Vec<String> {
+        let own = |row: &&Value| {
+            ["kind", "of", "number"].map(|name| cell(row, name)) == [kind, of, number]
+        };
+        rows.iter().filter(own).map(|row| cell(row, "count")).collect()
+    };
+    assert_eq!(of("all", "", "fail"), ["2"]);
+    assert_eq!(of("day", "2026-11-26", "fail"), ["2"]);
+    assert_eq!(of("day", "2026-11-25", "fail"), ["0"]);
+    for (period, days) in [("2026-W48", 7), ("2026-11-26", 1)] {
+        let told = summary_of(&[period, "--as", "json"]);
+        let told: Value = serde_json::from_str(&told.out).unwrap();
+        assert_eq!((&told["outcomes"]["fail"], &told["period"]), (&json!(2), &json!(period)));
+        assert!(told["days"].as_array().unwrap().len() <= days);
+    }
+    for (language, words) in [
+        ("en", ["End of summary 2026-11", "Inspected in time", "page 1 of"]),
+        ("de", ["Ende der Zusammenfassung 11/2026", "Rechtzeitig geprüft", "Seite 1 von"]),
+    ] {
+        let how = ["2026-11", "--language", language, "--write", "s.pdf"];
+        assert_eq!(summary_of(&how).code, 0);
+        let file = store.folder().join("s.pdf");
+        assert!(Command::new("qpdf").arg("--check").arg(&file).status().unwrap().success());
+        let text = Command::new("pdftotext").arg("-layout").arg(&file).arg("-").output().unwrap();
+        let text = String::from_utf8(text.stdout).unwrap();
+        assert!(words.iter().all(|word| text.contains(word)), "{text}");
+        let xmp = std::fs::read(&file).unwrap();
+        let part = b"pdfaid:conformance>B<";
+        assert!(xmp.windows(part.len()).any(|window| window == part), "PDF/A-2b");
+    }
+    assert_eq!(summary_of(&["2026-W54"]).code, 2);
 }
 
 #[test]

@@ -2,8 +2,8 @@
 //!
 //! Nothing here opens a file, reads a clock or starts a thread; every date comes with the data, so
 //! that the same data give the same bytes. Reading order: `canvas` is what is drawn on a page,
-//! `font` how wide it is, `report` what an inspection looks like, `pdf` and `svg` what becomes of
-//! the pages.
+//! `font` how wide it is, `report` what an inspection looks like, `summary` a month of them, `pdf`
+//! and `svg` what becomes of the pages.
 
 pub mod canvas;
 pub mod codes;
@@ -15,5 +15,6 @@ pub mod raster;
 pub mod report;
 pub mod seal;
 pub mod sheet;
+pub mod summary;
 pub mod svg;
 pub mod words;

@@ -2,8 +2,11 @@
 //! something else or beyond the margin, that nothing is missing. `PICTURES=DIR` keeps the files.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "support/boxes.rs"]
+mod boxes;
 mod support;
 
+use boxes::{nothing_overlaps, text};
 use tapline_paper::canvas::{Mark, Page};
 use tapline_paper::pdf;
 use tapline_paper::report::checklist::{ASKED, gaps};
@@ -32,15 +35,6 @@ fn each(mut check: impl FnMut(&str, &Report, Language, &[Page])) {
             }
         }
     }
-}
-
-/// All texts of pages, line by line.
-fn text(pages: &[Page]) -> String {
-    let lines = pages.iter().flat_map(|page| &page.marks).filter_map(|mark| match mark {
-        Mark::Text { text, .. } => Some(text.as_str()),
-        Mark::Fill { .. } => None,
-    });
-    lines.collect::<Vec<_>>().join("\n")
 }
 
 #[test]
@@ -80,56 +74,9 @@ fn a_sweep_shows_its_worst_value_first_and_all_of_them_at_the_end() {
     assert!(pages.len() <= 7, "{}", pages.len());
 }
 
-/// Text from the top of its capitals to below its base line.
-struct Box<'p> {
-    text: &'p str,
-    left: f32,
-    right: f32,
-    top: f32,
-    bottom: f32,
-}
-
-fn boxes(page: &Page) -> Vec<Box<'_>> {
-    let of = |mark| match mark {
-        &Mark::Text { x, y, size, face, ref text, .. } => Some(Box {
-            text,
-            left: x,
-            right: x + face.width(text, size),
-            top: y - size * 0.73,
-            bottom: y + size * 0.05,
-        }),
-        Mark::Fill { .. } => None,
-    };
-    page.marks.iter().filter_map(of).collect()
-}
-
 #[test]
 fn nothing_lies_on_something_else_or_beyond_the_margin() {
-    each(|name, _, _, pages| {
-        for (number, page) in pages.iter().enumerate() {
-            let boxes = boxes(page);
-            for (at, one) in boxes.iter().enumerate() {
-                let inside = one.left > 38.0
-                    && one.right < page.width - 38.0
-                    && one.top > 22.0
-                    && one.bottom < page.height - 20.0;
-                assert!(inside, "{name} page {}: `{}` is beyond the margin", number + 1, one.text);
-                for other in &boxes[at + 1..] {
-                    let apart = one.right <= other.left
-                        || other.right <= one.left
-                        || one.bottom <= other.top
-                        || other.bottom <= one.top;
-                    assert!(
-                        apart,
-                        "{name} page {}: `{}` on `{}`",
-                        number + 1,
-                        one.text,
-                        other.text
-                    );
-                }
-            }
-        }
-    });
+    each(|name, _, _, pages| nothing_overlaps(name, pages));
 }
 
 #[test]

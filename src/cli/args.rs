@@ -160,6 +160,8 @@ pub enum Command {
     Status,
     /// The address of the bench page, with the key of this run of the station
     Page,
+    /// A day, a week or a month on paper or as a table: numbers, plots, what is missing
+    Summary(super::summary::Summary),
     /// The numbers of a month: in time, found, faults, minutes, overdue, what is missing
     Month(Month),
     /// Follow the live log

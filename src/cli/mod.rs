@@ -47,6 +47,7 @@ mod sheet;
 mod shell;
 mod show;
 mod status;
+mod summary;
 mod tail;
 mod validate;
 mod values;
@@ -204,6 +205,7 @@ fn run(cli: Cli) -> Result<Exit, Trouble> {
         Command::Key { what } => key::run(what, &common),
         Command::Status => status::status(&client(), &common),
         Command::Page => page::page(&client(), &common),
+        Command::Summary(args) => summary::summary(&args, &client()),
         Command::Month(args) => month::month(&args, &client(), &common),
         Command::Tail(tail) => tail::tail(&client(), &tail, &common),
         Command::Show { id, raw } => show::inspection(&client(), &id, raw, &common),

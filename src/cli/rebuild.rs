@@ -13,13 +13,7 @@ use crate::index::{Progress, rebuild};
 /// 2 it could not be done.
 #[must_use]
 pub fn run(data: &Path, as_json: bool) -> Said {
-    let tenth = Cell::new(0);
-    let told = |at: Progress| {
-        if let Some(line) = line(&tenth, at) {
-            output::talk(&line);
-        }
-    };
-    let rebuilt = match rebuild(data, &told) {
+    let rebuilt = match rebuild(data, &teller()) {
         Ok(rebuilt) => rebuilt,
         Err(fault) => return Said { talk: vec![fault.to_string()], exit: 2, ..Said::default() },
     };
@@ -32,6 +26,16 @@ pub fn run(data: &Path, as_json: bool) -> Said {
         (false, None) => format!("index built from {} books", rebuilt.books),
     };
     Said { out: vec![out], ..Said::default() }
+}
+
+/// Says on standard error how far it is.
+pub(super) fn teller() -> impl Fn(Progress) {
+    let tenth = Cell::new(0);
+    move |at| {
+        if let Some(line) = line(&tenth, at) {
+            output::talk(&line);
+        }
+    }
 }
 
 /// Ten lines for many books, none for few: those are read in no time.

@@ -5,5 +5,6 @@ pub mod calendar;
 pub mod csv;
 pub mod fhir;
 pub mod pseudonyms;
+pub mod summary;
 pub mod tables;
 pub mod webhook;

@@ -24,6 +24,7 @@ mod registers;
 mod router;
 mod socket;
 mod stream;
+mod summary;
 mod token;
 
 use std::net::SocketAddr;

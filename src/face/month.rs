@@ -4,6 +4,7 @@ use axum::extract::State;
 use axum::response::Json;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use tapline_paper::words::Language;
 use tapline_protocols::due::Day;
 use tapline_protocols::due::period::{Kind, Period};
 
@@ -13,7 +14,6 @@ use super::problem::Refused;
 use super::query::{Query, limit};
 use super::records::{ask, blocking};
 use crate::index::{Missing, Numbers, NumbersQuery, Share};
-use crate::words::english;
 
 /// Most days of grace.
 const GRACE_MAX: u32 = 366;
@@ -44,19 +44,21 @@ pub(super) async fn month(
 impl Wanted {
     fn query(self) -> Result<NumbersQuery, Refused> {
         let today = today();
-        let grace = self.grace.unwrap_or_default();
-        if grace > GRACE_MAX {
-            let why = format!("`grace` is a number of days, at most {GRACE_MAX}");
-            return Err(Refused::new("bad_input", why));
-        }
         Ok(NumbersQuery {
             period: named(self.of.as_deref(), today)?,
             today,
-            grace,
+            grace: grace(self.grace)?,
             after: self.after,
             limit: limit(self.limit)?,
         })
     }
+}
+
+/// Days that are in time yet.
+pub(super) fn grace(days: Option<u32>) -> Result<u32, Refused> {
+    let why =
+        || Refused::new("bad_input", format!("`grace` is a number of days, at most {GRACE_MAX}"));
+    Some(days.unwrap_or_default()).filter(|days| *days <= GRACE_MAX).ok_or_else(why)
 }
 
 /// The month that is named, `2026-11`; without a name this one.
@@ -67,14 +69,18 @@ pub(super) fn named(of: Option<&str>, today: Day) -> Result<Period, Refused> {
     })
 }
 
+/// What a number means, as paper says it.
+pub(crate) fn means_of(code: &str) -> String {
+    Language::English.words().say("number_means", code)
+}
+
 fn json(month: &Numbers, query: &NumbersQuery) -> Value {
     let share = |of: &Share| json!({ "of": of.of, "all": of.all, "percent": of.percent() });
     let mut numbers = json!({});
     for (code, of) in &month.shares {
         numbers[*code] = share(of);
-        numbers[*code]["means"] = english().say("month_means", code).into();
+        numbers[*code]["means"] = means_of(code).into();
     }
-    let means = |code| english().say("month_means", code);
     let risks: Vec<Value> = month
         .risks
         .iter()
@@ -94,10 +100,10 @@ fn json(month: &Numbers, query: &NumbersQuery) -> Value {
         "numbers": numbers,
         "minutes": {
             "median": month.minutes_at(50), "p90": month.minutes_at(90),
-            "inspections": month.worked_us.len(), "means": means("minutes"),
+            "inspections": month.worked_us.len(), "means": means_of("minutes"),
         },
-        "overdue": { "by_risk": risks, "means": means("overdue") },
-        "set_aside": { "by_operator": people, "means": means("set_aside") },
+        "overdue": { "by_risk": risks, "means": means_of("overdue") },
+        "set_aside": { "by_operator": people, "means": means_of("set_aside") },
         "missing": month.missing.iter().map(missing).collect::<Vec<Value>>(),
         "missing_all": month.missing_all, "next": month.next, "damaged": month.damaged,
     })

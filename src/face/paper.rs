@@ -77,7 +77,7 @@ async fn printed(
     .await
 }
 
-fn wrong(name: &str, of: &str) -> Refused {
+pub(super) fn wrong(name: &str, of: &str) -> Refused {
     Refused::new("bad_input", format!("`{name}` must be {of}"))
 }
 

@@ -8,7 +8,8 @@ use serde_json::Value;
 
 use super::problem::Refused;
 use super::{
-    Hall, acts, due, life, measured, month, openapi, paper, plans, plug, records, registers, stream,
+    Hall, acts, due, life, measured, month, openapi, paper, plans, plug, records, registers,
+    stream, summary,
 };
 
 /// All paths; no body of more than so many bytes is taken.
@@ -33,6 +34,10 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/inspections/{id}/report.html", get(paper::as_html))
         .route("/v1/due", get(due::list))
         .route("/v1/month", get(month::month))
+        .route("/v1/periods/{period}/summary.pdf", get(summary::as_pdf))
+        .route("/v1/periods/{period}/summary.html", get(summary::as_html))
+        .route("/v1/periods/{period}/summary.csv", get(summary::as_csv))
+        .route("/v1/periods/{period}/summary.json", get(summary::as_json))
         .route("/v1/verdicts", get(measured::verdicts))
         .route("/v1/assets/{id}/history", get(measured::history))
         .route("/v1/rebuild", post(records::rebuild))

@@ -1,6 +1,7 @@
 //! The numbers of a month.
 
 use maud::{Markup, html};
+use tapline_paper::words::Language;
 
 use super::lists::encoded;
 use super::{document, say, tell};
@@ -27,13 +28,20 @@ pub(crate) fn page(shown: &Shown<'_>) -> String {
             a href={ "/month?of=" (after) } { (after) } " · "
             (tell("month_as_of", &[("day", &month.as_of.text())]))
         }
+        p {
+            (say("summary")) ": "
+            @for (n, form) in ["pdf", "csv"].iter().enumerate() {
+                @if n > 0 { " · " }
+                a href={ "/v1/periods/" (name) "/summary." (form) } download { (form.to_uppercase()) }
+            }
+        }
         div.table tabindex="0" role="region" aria-label=(say("numbers")) { table {
             thead { tr { th { (say("number")) } th { "%" } th { (say("of_all")) } th { (say("means")) } } }
             tbody {
-                @for (code, of) in &month.shares { (share(word(code), means(code), *of)) }
+                @for (code, of) in &month.shares { (share(word(code), &means(code), *of)) }
                 (minutes(month))
                 @for (risk, of) in &month.risks {
-                    (share(&overdue(risk.map(|risk| super::code(&risk))), means("overdue"), of.overdue))
+                    (share(&overdue(risk.map(|risk| super::code(&risk))), &means("overdue"), of.overdue))
                 }
             }
         } }
@@ -57,8 +65,8 @@ fn word(code: &str) -> &str {
     english().say("month", code)
 }
 
-fn means(code: &str) -> &str {
-    english().say("month_means", code)
+fn means(code: &str) -> String {
+    Language::English.words().say("number_means", code)
 }
 
 fn overdue(risk: Option<String>) -> String {

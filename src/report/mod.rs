@@ -8,6 +8,7 @@ mod book;
 mod gather;
 mod later;
 mod past;
+pub(crate) mod summary;
 mod values;
 
 use std::path::{Path, PathBuf};
@@ -26,6 +27,8 @@ pub(crate) struct House {
     pub(crate) workshop: String,
     /// Its address, in lines.
     pub(crate) address: Vec<String>,
+    /// The station.
+    pub(crate) station: String,
     /// How days are counted.
     pub(crate) counting: Counting,
 }
@@ -36,6 +39,7 @@ impl House {
         config.map_or_else(House::default, |config| House {
             workshop: config.paper.workshop.clone().unwrap_or_else(|| config.station.name.clone()),
             address: config.paper.address.clone(),
+            station: config.station.id.clone(),
             counting: config.due,
         })
     }

@@ -55,4 +55,9 @@ fn the_worklist_of_the_station_is_that_of_its_books() {
         "{told}"
     );
     assert_eq!(station.run(&["month", "2027-13"]).code, 2);
+    let told = station.done(&["summary", "2027-W02", "--grace", "3", "--as", "json"]);
+    let told: Value = serde_json::from_str(&told).unwrap();
+    assert_eq!((&told["first"], &told["grace"]), (&"2027-01-11".into(), &3.into()), "{told}");
+    let text = station.done(&["summary", "2027-01", "--as", "csv"]);
+    assert!(text.starts_with("table,station,period,"), "{text}");
 }

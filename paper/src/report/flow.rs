@@ -34,50 +34,50 @@ impl Paper {
     }
 }
 
-pub(super) const TEXT: f32 = 7.4;
-pub(super) const SMALL: f32 = 6.2;
+pub(crate) const TEXT: f32 = 7.4;
+pub(crate) const SMALL: f32 = 6.2;
 const SIDE: f32 = 40.0;
 const TOP: f32 = 28.0;
 const FOOT: f32 = 27.0;
 
 /// Pages on their way.
-pub(super) struct Flow {
-    pub(super) words: &'static Words,
-    pub(super) pages: Vec<Page>,
+pub(crate) struct Flow {
+    pub(crate) words: &'static Words,
+    pub(crate) pages: Vec<Page>,
     size: (f32, f32),
-    pub(super) y: f32,
+    pub(crate) y: f32,
     running: [String; 2],
 }
 
 impl Flow {
     /// `running`: what stands on top of every page but the first, left and right.
-    pub(super) fn new(paper: Paper, words: &'static Words, running: [String; 2]) -> Flow {
+    pub(crate) fn new(paper: Paper, words: &'static Words, running: [String; 2]) -> Flow {
         let size = paper.size();
         Flow { words, pages: vec![Page::new(size.0, size.1)], size, y: TOP, running }
     }
 
-    pub(super) fn left(&self) -> f32 {
+    pub(crate) fn left(&self) -> f32 {
         SIDE
     }
 
-    pub(super) fn right(&self) -> f32 {
+    pub(crate) fn right(&self) -> f32 {
         self.size.0 - SIDE
     }
 
-    pub(super) fn width(&self) -> f32 {
+    pub(crate) fn width(&self) -> f32 {
         self.size.0 - 2.0 * SIDE
     }
 
-    pub(super) fn bottom(&self) -> f32 {
+    pub(crate) fn bottom(&self) -> f32 {
         self.size.1 - FOOT - 8.0
     }
 
-    pub(super) fn page(&mut self) -> &mut Page {
+    pub(crate) fn page(&mut self) -> &mut Page {
         self.pages.last_mut().expect("it begins with one")
     }
 
     /// Goes on to the next page where there is less room than that; tells whether it did.
-    pub(super) fn need(&mut self, height: f32) -> bool {
+    pub(crate) fn need(&mut self, height: f32) -> bool {
         if self.y + height <= self.bottom() {
             return false;
         }
@@ -93,7 +93,7 @@ impl Flow {
     }
 
     /// A heading; so much must fit below it.
-    pub(super) fn heading(&mut self, code: &str, below: f32) {
+    pub(crate) fn heading(&mut self, code: &str, below: f32) {
         self.need(24.0 + below);
         self.y += 6.5;
         let (left, y, text) = (self.left(), self.y, self.words.say("heading", code));
@@ -102,7 +102,7 @@ impl Flow {
     }
 
     /// A text over the width, line by line.
-    pub(super) fn paragraph(&mut self, style: Style, text: &str) {
+    pub(crate) fn paragraph(&mut self, style: Style, text: &str) {
         let (left, width) = (self.left(), self.width());
         for line in style.wrapped(text, width) {
             self.need(style.leading());
@@ -113,7 +113,7 @@ impl Flow {
     }
 
     /// What stands at the foot of each page, once all are there.
-    pub(super) fn finish(mut self, end: &str) -> Vec<Page> {
+    pub(crate) fn finish(mut self, end: &str) -> Vec<Page> {
         let of = self.pages.len().to_string();
         let (left, right, width) = (self.left(), self.right(), self.width());
         let y = self.size.1 - FOOT + 6.0;

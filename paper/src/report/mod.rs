@@ -2,7 +2,7 @@
 
 pub mod checklist;
 mod data;
-mod flow;
+pub(crate) mod flow;
 mod foot;
 mod head;
 pub mod html;

@@ -34,6 +34,8 @@ use Kind::{
 /// Days of the calendar but for 29 February, which no pattern tells.
 const DAY: &str = "^(19|2[0-9])[0-9]{2}-((0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])\
                    |(0[469]|11)-(0[1-9]|[12][0-9]|30)|02-(0[1-9]|1[0-9]|2[0-8]))$";
+const MONTH: &str = "^(19|2[0-9])[0-9]{2}-(0[1-9]|1[0-2])$";
+const WEEK: &str = "^(19|2[0-9])[0-9]{2}-W(0[1-9]|[1-4][0-9]|5[0-2])$";
 
 const PAGE: &[(&str, Kind)] = &[("after", Text), ("limit", Count)];
 
@@ -162,12 +164,32 @@ pub(super) fn paths() -> Map<String, Value> {
         let page = ask(&path, what, how, &printed);
         paths.insert(path, json!({ "get": page }));
     }
+    summaries(&mut paths);
     let query: &[(&str, Kind)] =
         &[("after", Seq), ("bench", Text), ("inspection", Text), ("kinds", Text)];
     let events = json!({ "text/event-stream": { "schema": { "type": "string" } } });
     let what = "Every line as it is stored, as server-sent events, without end; `kinds` with `,`.";
     paths.insert(feed.into(), json!({ "get": ask(feed, what, query, &events) }));
     paths
+}
+
+/// A period on paper, as a table, as data.
+fn summaries(paths: &mut Map<String, Value>) {
+    let how: &[(&str, Kind)] = &[("grace", Grace), ("language", Language), ("paper", Paper)];
+    let text = json!({ "type": "string" });
+    for (ending, form, schema) in [
+        ("pdf", "application/pdf", text.clone()),
+        ("html", "text/html", text.clone()),
+        ("csv", "text/csv", text),
+        ("json", "application/json", schema("Thing")),
+    ] {
+        let path = format!("/v1/periods/{{period}}/summary.{ending}");
+        let told = json!({ form: { "schema": schema } });
+        let what = "The numbers of a day (2026-11-27), a week (2026-W48) or a month (2026-11), by \
+                    place and risk, and what is missing: all of it in csv and json.";
+        let page = ask(&path, what, how, &told);
+        paths.insert(path, json!({ "get": page }));
+    }
 }
 
 fn json_of(answer: &str) -> Value {
@@ -193,10 +215,17 @@ fn ask(path: &str, what: &str, query: &[(&str, Kind)], content: &Value) -> Value
 /// The words in braces of a path.
 pub(super) fn in_path(path: &str) -> Vec<Value> {
     let names = path.split('{').skip(1).filter_map(|rest| rest.split_once('}'));
-    let schema = json!({ "type": "string", "minLength": 1 });
-    names
-        .map(|(name, _)| json!({ "name": name, "in": "path", "required": true, "schema": schema }))
-        .collect()
+    let schema = |name: &str| match name {
+        "period" => json!({
+            "type": "string",
+            "pattern": format!("{DAY}|{MONTH}|{WEEK}"),
+            "description": "A day, a month, or a week as ISO 8601 counts them; week 53 is one \
+                            where the year has it.",
+        }),
+        _ => json!({ "type": "string", "minLength": 1 }),
+    };
+    let one = |name: &str| json!({ "name": name, "in": "path", "required": true, "schema": schema(name) });
+    names.map(|(name, _)| one(name)).collect()
 }
 
 fn of(kind: Kind) -> Value {
@@ -212,7 +241,7 @@ fn of(kind: Kind) -> Value {
             "description": "A day from 1900 to 2999; 29 February is one where the year has it.",
         }),
         State => json!({ "enum": super::super::due::STATES }),
-        Month => json!({ "type": "string", "pattern": "^(19|2[0-9])[0-9]{2}-(0[1-9]|1[0-2])$" }),
+        Month => json!({ "type": "string", "pattern": MONTH }),
         Grace => json!({ "type": "integer", "minimum": 0, "maximum": 366 }),
         Count => json!({ "type": "integer", "minimum": 1, "maximum": 500 }),
         Seq => json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX }),
