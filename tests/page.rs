@@ -2,6 +2,8 @@
 //! to loopback, other users. The real program, real sockets.
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "page/exports.rs"]
+mod exports;
 #[path = "page/life.rs"]
 mod life;
 mod support;

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use crate::past;
+
 /// Records read again.
 #[derive(Debug, Clone, Args)]
 pub struct Replay {
@@ -163,9 +165,13 @@ impl Span {
     /// It is among those that are wanted; `opened` in UTC, microseconds and `Z`.
     #[must_use]
     pub fn wants(&self, asset: Option<&str>, opened: &str) -> bool {
-        self.asset.as_ref().is_none_or(|wanted| Some(wanted.as_str()) == asset)
-            && self.from.as_ref().is_none_or(|from| from.as_str() <= opened)
-            && self.to.as_ref().is_none_or(|to| opened < to.as_str())
+        self.plain().wants(asset, opened)
+    }
+
+    /// The same for the readers of records.
+    pub(crate) fn plain(&self) -> past::Span {
+        let Span { from, to, asset } = self.clone();
+        past::Span { asset, from, to }
     }
 }
 

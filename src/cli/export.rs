@@ -6,21 +6,17 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
-use tapline_paper::report::Report;
 use tapline_protocols::due::Day;
-use tapline_protocols::fact::Open;
 
 use super::again_args::Span;
 use super::{Exit, Trouble, crowd, offline, output, report as paper};
 use crate::books::OnShelf;
-use crate::clock;
 use crate::config::Config;
-use crate::exchange::calendar::{Item, calendar};
-use crate::exchange::csv::{Field, Form};
-use crate::exchange::{fhir, pseudonyms::Pseudonyms, tables};
-use crate::past::due::{Counted, Ledger, Row};
-use crate::past::{self, place_of};
-use crate::report::House;
+use crate::exchange::csv::Form;
+use crate::exchange::{fhir, pseudonyms::Pseudonyms};
+use crate::past;
+use crate::past::due::Ledger;
+use crate::report::{House, exports, exports::Kind};
 use crate::words::english;
 
 /// What is given out.
@@ -96,21 +92,9 @@ pub struct Place {
 
 pub(super) fn run(what: &Export) -> Result<Exit, Trouble> {
     match what {
-        Export::Measurements(table) => {
-            let lines = |report: &Report| tables::measurements(report);
-            of_table(table, &tables::MEASUREMENTS, lines)
-        }
-        Export::Inspections(table) => {
-            let line = |report: &Report| vec![tables::inspection(report)];
-            of_table(table, &tables::INSPECTIONS, line)
-        }
-        Export::Lines(lines) => {
-            let text = |report: &Report| {
-                serde_json::to_string(report).expect("it is plain fields and strings") + "\n"
-            };
-            let out = Out::open(lines.place.write.as_deref())?;
-            each(lines, out, text)
-        }
+        Export::Measurements(table) => each(&table.lines, Kind::Measurements(form(table))),
+        Export::Inspections(table) => each(&table.lines, Kind::Inspections(form(table))),
+        Export::Lines(lines) => each(lines, Kind::Lines),
         Export::Fhir { inspection, place } => {
             let told = paper::told(inspection, place.folder.as_deref(), &place.config)?;
             let mut out = Out::open(place.write.as_deref())?;
@@ -123,35 +107,22 @@ pub(super) fn run(what: &Export) -> Result<Exit, Trouble> {
     }
 }
 
-fn of_table(
-    table: &Table,
-    columns: &[&str],
-    lines: impl Fn(&Report) -> Vec<Vec<Field>> + Sync,
-) -> Result<Exit, Trouble> {
-    let separator = match table.separator.as_str() {
-        "tab" => '\t',
-        sign => sign.chars().next().unwrap_or(','),
-    };
-    let form = Form { spreadsheet: table.spreadsheet, separator };
-    let mut out = Out::open(table.lines.place.write.as_deref())?;
-    out.put(&form.heading(columns))?;
-    let text =
-        |report: &Report| lines(report).iter().map(|fields| form.line(fields)).collect::<String>();
-    each(&table.lines, out, text)
+fn form(table: &Table) -> Form {
+    Form::named(table.spreadsheet, &table.separator).expect("clap takes no other word")
 }
 
-/// Writes what `text` makes of each inspection, in the order of their names.
-fn each(
-    lines: &Lines,
-    mut out: Out,
-    text: impl Fn(&Report) -> String + Sync,
-) -> Result<Exit, Trouble> {
+/// Writes what is made of each inspection, in the order of their names.
+fn each(lines: &Lines, kind: Kind) -> Result<Exit, Trouble> {
+    let mut out = Out::open(lines.place.write.as_deref())?;
+    out.put(&kind.heading())?;
     let folder = offline::folder(lines.place.folder.as_deref(), &lines.place.config)?;
     let house = House::of(Config::load(&lines.place.config).ok().as_ref());
     let records = past::records(&folder).map_err(Trouble::Said)?;
     let mut names = Pseudonyms::default();
     let mut exit = Exit::Done;
-    let work = |record: &OnShelf| told(&folder, record, &lines.span, &house);
+    let span = lines.span.plain();
+    let wants = |asset: &str, at: &str| span.wants(Some(asset), at);
+    let work = |record: &OnShelf| exports::told(&folder, record, wants, &house);
     crowd::each(&records, work, |record, told| {
         match told {
             Ok(None) => {}
@@ -159,7 +130,7 @@ fn each(
                 if lines.pseudonyms {
                     names.hide(&mut report);
                 }
-                out.put(&text(&report))?;
+                out.put(&kind.text(&report))?;
             }
             Err(why) => {
                 exit = Exit::Trouble;
@@ -169,23 +140,6 @@ fn each(
         Ok(())
     })?;
     out.end().map(|done| done.max(exit))
-}
-
-/// `None`: it is no inspection that is wanted, or in work.
-fn told(
-    folder: &Path,
-    record: &OnShelf,
-    span: &Span,
-    house: &House,
-) -> Result<Option<Report>, String> {
-    // What came after an inspection stands with it.
-    if !record.sealed || record.id.contains('+') {
-        return Ok(None);
-    }
-    let wants = |open: &Open, at: &str| {
-        open.inspection.as_ref().is_some_and(|one| span.wants(Some(&one.asset), at))
-    };
-    crate::report::wanted(&place_of(folder, record).0, house, wants)
 }
 
 /// Every book is read: a calendar that leaves an asset out is worse than none.
@@ -207,34 +161,11 @@ fn of_due(under: Option<&str>, before: Option<&str>, place: &Place) -> Result<Ex
         }
         Err(why) => Err(Trouble::Said(format!("{}: {why}", record.id))),
     })?;
-    let now = clock::rfc3339(clock::now().wall_us);
-    let today = Day::parse(&now[..10]).expect("a clock shows a day");
-    let rows = ledger.rows(Counted::default(), today);
-    let items: Vec<Item> = rows.iter().filter_map(|row| item(row, under, before)).collect();
-    let at: String = now[..19].chars().filter(|c| !matches!(c, '-' | ':')).collect();
-    let text = calendar(&config.station.id, &config.station.name, &format!("{at}Z"), &items);
+    let station = (config.station.id.as_str(), config.station.name.as_str());
+    let text = exports::due(ledger, station, (under, before));
     let mut out = Out::open(place.write.as_deref())?;
     out.put(&text)?;
     out.end()
-}
-
-fn item(row: &Row, under: Option<&str>, before: Option<Day>) -> Option<Item> {
-    let asset = row.asset.as_ref().filter(|asset| asset.lies_in(under.unwrap_or_default()))?;
-    let day = row.due().filter(|day| before.is_none_or(|before| *day < before))?;
-    let note = row.last.as_ref().map(|(id, day, word)| {
-        let outcome = serde_json::to_value(word).unwrap_or_default();
-        let outcome = outcome.as_str().unwrap_or_default().replace('_', " ");
-        let values = [("id", id.as_str()), ("day", &day.text()), ("outcome", &outcome)];
-        english().tell("export", "last", &values)
-    });
-    Some(Item {
-        asset: asset.id.clone(),
-        what: asset.description.clone(),
-        place: asset.location.clone(),
-        day: day.text(),
-        changed: row.changed,
-        note: note.unwrap_or_default(),
-    })
 }
 
 /// A file that was not there before, or standard output.

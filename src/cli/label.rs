@@ -16,6 +16,7 @@ use super::report::{gathered, said, written};
 use super::{Exit, Trouble, explain, offline};
 use crate::config::{Config, Paper};
 use crate::past::due::{Counted, Ledger};
+use crate::told::label::{USUAL_DPI, USUAL_SIZE, none};
 use crate::words::english;
 
 /// Which label, and how it is printed.
@@ -34,10 +35,10 @@ pub struct Label {
     #[arg(long = "as", value_name = "FORM", value_parser = ["pdf", "svg", "png"])]
     pub form: Option<String>,
     /// Dots an inch of the printer: all edges of codes lie on them
-    #[arg(long, default_value_t = 203)]
+    #[arg(long, default_value_t = USUAL_DPI)]
     pub dpi: u16,
     /// Width and height
-    #[arg(long, default_value = "50x25mm")]
+    #[arg(long, default_value = USUAL_SIZE)]
     pub size: String,
     /// Language of the label [default: the one of the configuration]
     #[arg(long, value_name = "LANGUAGE", value_parser = ["en", "de"])]
@@ -90,11 +91,11 @@ fn of_result(
     size: Size,
 ) -> Result<Page, Trouble> {
     let (file, in_work) = explain::file(inspection, args.folder.as_deref(), &args.config)?;
-    let told = gathered((&file, in_work), config)?;
+    let report = gathered((&file, in_work), config)?;
     let usual = config.map(|config| config.paper.clone()).unwrap_or_default();
     let language = args.language.as_deref().unwrap_or(&usual.language);
     let words = Language::named(language).unwrap_or_default().words();
-    result(&told, words, size).map_err(|why| refused(&told.id, why))
+    result(&report, words, size).map_err(|why| refused(&report.id, &why))
 }
 
 fn own(registered: &Asset, usual: &Paper, size: Size) -> Result<Page, Trouble> {
@@ -104,19 +105,11 @@ fn own(registered: &Asset, usual: &Paper, size: Size) -> Result<Page, Trouble> {
         _ => Own::Squares,
     };
     let Asset { id, description, giai, .. } = registered;
-    asset(id, description, giai.as_deref(), own, size).map_err(|why| refused(id, why))
+    asset(id, description, giai.as_deref(), own, size).map_err(|why| refused(id, &why))
 }
 
-fn refused(id: &str, why: NoLabel) -> Trouble {
-    match why {
-        NoLabel::Changed => no("changed", &[("id", id)]),
-        NoLabel::Unsealed => no("unsealed", &[("id", id)]),
-        NoLabel::Ended(how) => {
-            let how = english().say("ended", &how).to_owned();
-            no("ended", &[("id", id), ("how", &how)])
-        }
-        NoLabel::NoRoom(why) => no("no_room", &[("why", &why)]),
-    }
+fn refused(id: &str, why: &NoLabel) -> Trouble {
+    Trouble::Said(none(id, why))
 }
 
 fn no(code: &str, values: &[(&str, &str)]) -> Trouble {

@@ -46,6 +46,18 @@ const MONTHS: [&str; 15] = [
 ];
 
 impl Form {
+    /// With the sign between two fields that is called so: `,`, `;` or `tab`.
+    #[must_use]
+    pub fn named(spreadsheet: bool, separator: &str) -> Option<Form> {
+        let separator = match separator {
+            "," => ',',
+            ";" => ';',
+            "tab" => '\t',
+            _ => return None,
+        };
+        Some(Form { spreadsheet, separator })
+    }
+
     /// The heading; for a spreadsheet with the byte order mark by which it knows UTF-8.
     #[must_use]
     pub fn heading(self, columns: &[&str]) -> String {

@@ -5,6 +5,7 @@
 
 mod acts;
 mod due;
+mod exports;
 mod guard;
 mod key;
 mod life;
@@ -56,6 +57,7 @@ pub(crate) struct Hall {
     pub(crate) shared: Arc<Shared>,
     pub(crate) library: Arc<Library>,
     pub(crate) stop: watch::Receiver<Option<String>>,
+    exports: exports::Turn,
 }
 
 /// Faces whose sockets are bound.
@@ -96,7 +98,8 @@ impl Face {
     /// Serves until `stop` says so.
     pub async fn serve(self, stop: watch::Receiver<Option<String>>) {
         let library = Arc::new(self.library);
-        let hall = Hall { shared: self.shared, library, stop: stop.clone() };
+        let exports = exports::Turn::default();
+        let hall = Hall { shared: self.shared, library, stop: stop.clone(), exports };
         let told = self.page.as_ref().map(|(page, token)| (page.address, token.clone()));
         let local = router::routes(hall.clone(), REGISTER_BYTES_MAX).merge(key::address(told));
         let unix = axum::serve(self.socket, local.into_make_service_with_connect_info::<Peer>())

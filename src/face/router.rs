@@ -8,8 +8,8 @@ use serde_json::Value;
 
 use super::problem::Refused;
 use super::{
-    Hall, acts, due, life, measured, month, openapi, paper, plans, plug, records, registers,
-    stream, summary,
+    Hall, acts, due, exports, life, measured, month, openapi, paper, plans, plug, records,
+    registers, stream, summary,
 };
 
 /// All paths; no body of more than so many bytes is taken.
@@ -32,6 +32,13 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/reviews", get(life::reviews))
         .route("/v1/inspections/{id}/report.pdf", get(paper::as_pdf))
         .route("/v1/inspections/{id}/report.html", get(paper::as_html))
+        .route("/v1/inspections/{id}/label.pdf", get(paper::label_pdf))
+        .route("/v1/inspections/{id}/label.svg", get(paper::label_svg))
+        .route("/v1/export/measurements", get(exports::measurements))
+        .route("/v1/export/inspections", get(exports::inspections))
+        .route("/v1/export/lines", get(exports::lines))
+        .route("/v1/export/calendar", get(exports::calendar))
+        .route("/v1/export/fhir/{id}", get(exports::as_fhir))
         .route("/v1/due", get(due::list))
         .route("/v1/month", get(month::month))
         .route("/v1/periods/{period}/summary.pdf", get(summary::as_pdf))

@@ -41,6 +41,7 @@ pub(crate) fn due(list: &Worklist<'_>) -> String {
     let main = html! {
         h1 { (say("due")) }
         p { (summary) " " a href="/month" { (say("month")) } }
+        p.links { a href="/v1/export/calendar" { (say("as_calendar")) } }
         @for id in damaged { p.warn { (english().tell("due", "counts_for_nothing", &[("id", id)])) } }
         form.filters method="get" action="/due" {
             label { (say("location")) input name="place" value=(place) autocomplete="off"; }
@@ -121,6 +122,7 @@ pub(crate) fn results(
             a href="/results?from=" { (say("all")) }
         }
         p.links { a href="/reviews" { (say("reviews")) } }
+        (given(asked))
         p { (super::tell("count", &[("n", &rows.len().to_string())])) @if older.is_some() { " " (say("and_more")) } }
         div.table tabindex="0" role="region" aria-label=(say("list")) {
             table {
@@ -138,6 +140,33 @@ pub(crate) fn results(
         }
     };
     document(&format!("{} · Tapline", say("results")), Some(View::Results), None, &main)
+}
+
+/// What other programs take, of these days and this asset.
+fn given(asked: &Asked) -> Markup {
+    let parts = [("asset", &asked.asset), ("from", &asked.from), ("to", &asked.to)];
+    let parts = parts.into_iter().filter(|(_, text)| !text.is_empty());
+    let query = parts.map(|(name, text)| format!("{name}={}", encoded(text)));
+    let query = query.collect::<Vec<_>>().join("&");
+    let [table, sheet] = ["", "&spreadsheet=1"].map(|more| match query.as_str() {
+        "" => more.replace('&', "?"),
+        query => format!("?{query}{more}"),
+    });
+    html! {
+        details #given {
+            summary { (say("given_out")) }
+            p.quiet { (say("given_how")) }
+            ul {
+                @for (name, word) in [("measurements", "of_values"), ("inspections", "of_inspections")] {
+                    li.links {
+                        a href={ "/v1/export/" (name) (table) } { (say(word)) }
+                        a href={ "/v1/export/" (name) (sheet) } { (say(word)) ", " (say("spreadsheet")) }
+                    }
+                }
+                li.links { a href={ "/v1/export/lines" (table) } { (say("as_json_lines")) } }
+            }
+        }
+    }
 }
 
 /// A heading that sorts; the other way, where it does already.
@@ -187,7 +216,9 @@ fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
                 @else { (say("in_work")) }
                 @if let Some(later) = &row.later {
                     br; (english().say("life", &later.state))
-                    @if row.verdict != Some(later.outcome) { " " (verdict(&super::word(later.outcome))) }
+                    @if let Some(first) = row.verdict.filter(|first| *first != later.outcome) {
+                        br; (say("signed_first")) " " (verdict(&super::word(first)))
+                    }
                 }
                 @if row.damaged { br; strong { (say("damaged")) } }
             }
@@ -238,6 +269,19 @@ pub(crate) fn waits(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_given_out_is_of_what_is_shown() {
+        let asked = Asked { from: "2026-11-20".into(), asset: "A&1".into(), ..Asked::default() };
+        let html = given(&asked).into_string();
+        let want = "/v1/export/measurements?asset=A%261&amp;from=2026-11-20&amp;spreadsheet=1";
+        assert!(html.contains(want), "{html}");
+        let html = given(&Asked::default()).into_string();
+        assert!(
+            html.contains("/v1/export/inspections\"") && html.contains("?spreadsheet=1"),
+            "{html}"
+        );
+    }
 
     #[test]
     fn what_was_asked_for_stays_in_the_address_and_can_not_leave_it() {

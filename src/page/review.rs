@@ -114,8 +114,25 @@ fn record(review: &Review) -> Markup {
                 @for line in &one.told { p.raw { (line) } }
             }
         }
-        p.links { a href={ "/v1/inspections/" (of("id")) "/evidence" } { (say("evidence")) } }
+        (papers(of("id"), record["sealed"] == true))
         @if let Some(forms) = &review.forms { (super::life::forms(forms)) }
+    }
+}
+
+/// The record on paper, as a label, and for other programs.
+fn papers(id: &str, sealed: bool) -> Markup {
+    let own = format!("/v1/inspections/{id}");
+    html! {
+        h2 { (say("papers")) }
+        p.links {
+            a href={ (own) "/report.pdf" } { (say("report_pdf")) }
+            a href={ (own) "/report.html" } { (say("report_html")) }
+            @if sealed {
+                a href={ (own) "/label.pdf" } { (say("label_pdf")) }
+                a href={ "/v1/export/fhir/" (id) } { (say("as_fhir")) }
+            }
+            a href={ (own) "/evidence" } { (say("evidence")) }
+        }
     }
 }
 

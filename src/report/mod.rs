@@ -2,9 +2,11 @@
 //! `tapline-paper`'s. Nothing here judges: words and numbers are those that stand in the record.
 //!
 //! Reading order: `book` takes the lines in, `values` puts verdicts and values together, `gather`
-//! the rest, `past` what earlier inspections say, [`report`] the whole.
+//! the rest, `past` what earlier inspections say, [`report`] the whole;
+//! [`exports`] what is given out of many.
 
 mod book;
+pub(crate) mod exports;
 mod gather;
 mod later;
 mod past;

@@ -4,6 +4,7 @@
 pub(crate) mod alike;
 pub(crate) mod clock;
 pub(crate) mod judged;
+pub(crate) mod label;
 pub(crate) mod outline;
 pub mod reading;
 pub(crate) mod rows;

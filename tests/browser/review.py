@@ -29,6 +29,13 @@ def scanned(page, badge):
     page.keyboard.press("Enter")
 
 
+def loaded(page, link):
+    """What kind of file a link leads to."""
+    reply = page.request.get(page.url.split("/results")[0] + link.get_attribute("href"))
+    assert reply.status == 200 and reply.body(), reply.text()
+    return reply.headers["content-type"].split(";")[0]
+
+
 def renewed(page, count):
     """It is shown anew, with so many addenda."""
     until(page, f"document.querySelectorAll('.added li').length === {count}")
@@ -128,7 +135,10 @@ def main():
         released(page, pictures)
         page.goto(page.url.split("/inspection")[0] + "/results")
         assert "released" in page.locator("tbody tr").inner_text()
+        page.locator("#given > summary").click()
         pictures.of("results")
+        kinds = [loaded(page, page.locator("#given a").nth(n)) for n in range(5)]
+        assert kinds == ["text/csv"] * 4 + ["application/x-ndjson"], kinds
         kept = json.dumps(context.storage_state()) + page.content()
         for badge in (INSPECTOR, SECOND, REVIEWER):
             if badge in kept or any(badge in url for _, url in asked):

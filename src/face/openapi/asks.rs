@@ -25,10 +25,14 @@ enum Kind {
     By,
     Language,
     Paper,
+    Separator,
+    Size,
+    Dots,
 }
 
 use Kind::{
-    By, Count, Day, Flag, Grace, Language, Moment, Month, Must, Paper, Seq, State, Text, Verdict,
+    By, Count, Day, Dots, Flag, Grace, Language, Moment, Month, Must, Paper, Separator, Seq, Size,
+    State, Text, Verdict,
 };
 
 /// Days of the calendar but for 29 February, which no pattern tells.
@@ -165,6 +169,15 @@ pub(super) fn paths() -> Map<String, Value> {
         paths.insert(path, json!({ "get": page }));
     }
     summaries(&mut paths);
+    let how: &[(&str, Kind)] = &[("language", Language), ("size", Size), ("dpi", Dots)];
+    for (ending, form) in [("pdf", "application/pdf"), ("svg", "image/svg+xml")] {
+        let path = format!("/v1/inspections/{{id}}/label.{ending}");
+        let drawn = json!({ form: { "schema": { "type": "string" } } });
+        let what = "What came of it, to be stuck on the asset; `size` such as 50x25mm.";
+        let page = ask(&path, what, how, &drawn);
+        paths.insert(path, json!({ "get": page }));
+    }
+    paths.extend(exports());
     let query: &[(&str, Kind)] =
         &[("after", Seq), ("bench", Text), ("inspection", Text), ("kinds", Text)];
     let events = json!({ "text/event-stream": { "schema": { "type": "string" } } });
@@ -190,6 +203,34 @@ fn summaries(paths: &mut Map<String, Value>) {
         let page = ask(&path, what, how, &told);
         paths.insert(path, json!({ "get": page }));
     }
+}
+
+/// What `tapline export` gives, as files.
+fn exports() -> Map<String, Value> {
+    let lines: &[(&str, Kind)] =
+        &[("asset", Text), ("from", Moment), ("to", Moment), ("pseudonyms", Flag)];
+    let table = [lines, &[("spreadsheet", Flag), ("separator", Separator)]].concat();
+    type File<'a> = (&'a str, &'a str, &'a [(&'a str, Kind)], &'a str);
+    let of: [File<'_>; 5] = [
+        ("measurements", "A table of what was measured: a line a value.", &table, "text/csv"),
+        ("inspections", "A table of inspections, a line each.", &table, "text/csv"),
+        ("lines", "All that a report tells of each inspection.", lines, "application/x-ndjson"),
+        (
+            "calendar",
+            "Due dates as a calendar, a to-do an asset; `before`: due before this day.",
+            &[("under", Text), ("before", Day)],
+            "text/calendar",
+        ),
+        ("fhir/{id}", "An inspection as a FHIR R4 bundle.", &[], "application/fhir+json"),
+    ];
+    let of = of.into_iter().map(|(name, what, query, form)| {
+        let path = format!("/v1/export/{name}");
+        let kind = if form.ends_with("+json") { "object" } else { "string" };
+        let file = json!({ form: { "schema": { "type": kind } } });
+        let asked = ask(&path, what, query, &file);
+        (path, json!({ "get": asked }))
+    });
+    of.collect()
 }
 
 fn json_of(answer: &str) -> Value {
@@ -249,5 +290,11 @@ fn of(kind: Kind) -> Value {
         By => json!({ "enum": ["instrument", "fixture", "limit", "driver"] }),
         Language => json!({ "enum": ["en", "de"] }),
         Paper => json!({ "enum": ["a4", "letter"] }),
+        Size => json!({
+            "type": "string",
+            "pattern": "^(3[89]|[4-9][0-9]|1[0-4][0-9]|150)x([2-9][0-9]|100)mm$",
+        }),
+        Dots => json!({ "type": "integer", "minimum": 150, "maximum": 600 }),
+        Separator => json!({ "enum": [",", ";", "tab"] }),
     }
 }
