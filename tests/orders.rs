@@ -239,9 +239,9 @@ fn what_goes_back_and_what_is_new_stands_in_the_worklist() {
     fs::write(
         &list,
         "asset,description,ownership,return_by,class,functional_earth,cord,switching_supply,\
-         earthed_points,accessible_parts,applied_parts\n\
-         N-1,pump,loaner,2027-01-31,II,no,fixed,no,,case,\n\
-         N-2,lamp,hospital,,II,no,fixed,no,,case,\n",
+         earthed_points,accessible_parts,applied_parts,maker,model,serial,owner\n\
+         N-1,pump,loaner,2027-01-31,II,no,fixed,no,,case,,,,,\n\
+         N-2,lamp,hospital,,II,no,fixed,no,,case,,Quellhof Works,Helle 2,7,clinic\n",
     )
     .unwrap();
     station.done(&["asset", "import", list.to_str().unwrap()]);

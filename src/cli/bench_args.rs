@@ -12,7 +12,8 @@ pub enum BenchCommand {
         codes: Vec<String>,
     },
     /// Tell of a new asset what its plan follows from: of the unknown one that was scanned, or of
-    /// the one named (asset=NUMBER). The station asks for what is missing
+    /// the one named (asset=NUMBER). The station asks for what is missing. While an inspection is
+    /// open: its asset's maker, model, serial or owner, where nobody said it yet
     Describe {
         /// Column of the list and its text, such as class=I or "description=infusion pump";
         /// earthed_points=none, asset=new for a provisional number

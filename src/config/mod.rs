@@ -20,6 +20,7 @@ use std::path::{Path, PathBuf};
 use tapline_protocols::Fault;
 use tapline_protocols::due::{Counting, Every};
 use tapline_protocols::fact::Policy;
+use tapline_protocols::read::plain_text;
 
 pub use bench::Bench;
 pub use drivers::Choice;
@@ -172,6 +173,9 @@ fn section<'t>(root: &Table<'t>, key: &str, faults: &mut Faults<'_>) -> Option<T
     root.table(faults, key)
 }
 
+/// Who tests stands on every report, by IEC 62353:2014, 6.1 (from memory).
+const NAME: &str = "must have 1 to 500 characters on one row: who tests stands on every report";
+
 fn station(root: &Table<'_>, faults: &mut Faults<'_>) -> Station {
     let empty = Station { id: String::new(), name: String::new(), zone: String::new() };
     let Some(table) = section(root, "station", faults) else { return empty };
@@ -187,6 +191,9 @@ fn station(root: &Table<'_>, faults: &mut Faults<'_>) -> Station {
         faults.note(table.place("zone"), "station.zone", text);
     }
     let name = table.need(faults, "name");
+    if table.has("name") && !plain_text(name) {
+        faults.note(table.place("name"), "station.name", NAME);
+    }
     Station { id: id.into(), name: name.into(), zone: zone.into() }
 }
 

@@ -1,5 +1,7 @@
 //! What stands on paper, of the configuration.
 
+use tapline_protocols::read::plain_text;
+
 use super::table::{Faults, Table};
 
 /// Who prints, on what and in which language.
@@ -28,8 +30,12 @@ impl Default for Paper {
 pub(super) fn read(root: &Table<'_>, faults: &mut Faults<'_>) -> Paper {
     let Some(table) = root.table(faults, "paper") else { return Paper::default() };
     table.only(faults, &["workshop", "address", "language", "size", "asset_code"]);
+    let workshop = table.text(faults, "workshop");
+    if workshop.is_some_and(|name| !plain_text(name)) {
+        faults.note(table.place("workshop"), "paper.workshop", super::NAME);
+    }
     Paper {
-        workshop: table.text(faults, "workshop").map(str::to_owned),
+        workshop: workshop.map(str::to_owned),
         address: table.texts(faults, "address"),
         language: table.word(faults, "language", &["en", "de"]).to_owned(),
         size: table.word(faults, "size", &["a4", "letter"]).to_owned(),

@@ -213,6 +213,8 @@ fn sign(bench: &Bench) -> Markup {
         @if let Some(work) = bench.work.as_ref().filter(|_| !passed) {
             ul.against { @for planned in &work.planned { (against(planned)) } }
         }
+        @let lacks = bench.work.as_ref().map_or(&[][..], |work| &work.lacks);
+        @if !lacks.is_empty() { (super::stranger::lacking(lacks)) }
         p.signs { (signer(bench)) }
         form data-act="sign" {
             input type="hidden" name="as" value="performed";

@@ -37,6 +37,24 @@ pub(super) fn answers(stranger: &StrangerStatus) -> Markup {
     }
 }
 
+/// What nobody said of the asset that is inspected: a field for each.
+pub(super) fn lacking(columns: &[&str]) -> Markup {
+    html! {
+        form data-act="describe" {
+            fieldset {
+                legend { (say("lacks")) }
+                @for column in columns {
+                    label {
+                        (say(&format!("field_{column}")))
+                        input name={ "tell." (column) } autocomplete="off" required maxlength="500";
+                    }
+                }
+                button.large type="submit" { (say("do_tell")) }
+            }
+        }
+    }
+}
+
 /// What is known of it so far.
 pub(super) fn told(stranger: &StrangerStatus) -> Markup {
     html! {
@@ -51,6 +69,15 @@ pub(super) fn told(stranger: &StrangerStatus) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_lacking_has_a_field_with_words() {
+        let html = lacking(&tapline_protocols::register::DOCUMENTED).into_string();
+        for column in tapline_protocols::register::DOCUMENTED {
+            assert!(html.contains(&format!("name=\"tell.{column}\"")), "{html}");
+            assert!(!html.contains(&format!("field_{column}")), "it has words: {html}");
+        }
+    }
 
     #[test]
     fn each_question_has_words_and_an_answer() {

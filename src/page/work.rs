@@ -56,6 +56,8 @@ pub(crate) struct Work {
     pub leads: Vec<String>,
     /// The supply was checked.
     pub supply: bool,
+    /// What nobody said of its asset, and no signature goes without.
+    pub lacks: Vec<&'static str>,
     /// A signature takes a PIN.
     pub pin: bool,
     /// What the whole says so far.
@@ -100,6 +102,7 @@ impl Work {
             planned,
             switches: switches(record),
             leads: leads(record),
+            lacks: Vec::new(),
             pin: false,
             supply: record.proofs.iter().any(|line| line.fact.what == "supply" && line.fact.ok),
             outcome: None,

@@ -16,6 +16,7 @@ use tapline_protocols::{Fact, Fault};
 
 use super::case::Case;
 use super::command::Seat;
+use super::complete::lacking;
 use super::core::{Core, given};
 use super::event::{Answer, BookId, Problem};
 use super::library::sha256;
@@ -86,7 +87,7 @@ impl Core {
         self.in_use(&asset, at)?;
         let (reason, order, of_order) = self.why(begin, &asset)?;
         let Opening { plan, steps, here, doubts } = self.expanded(bench, at, &asset, begin)?;
-        let besides = [of_order, Core::checks_off(&here), doubts].concat();
+        let besides = [of_order, lacking(&asset), Core::checks_off(&here), doubts].concat();
         let former = self.former_given(&asset.id, &reason);
         let say = if unprovable(&plan, &asset, &steps) { "begin.unproved" } else { "begin.open" };
         let id = self.next_name(at);

@@ -229,6 +229,10 @@ impl Core {
             .command(Now(at.boot_us), &command, Some(by))
             .map_err(|refusal| refused(&refusal))?;
         let outcome = matches!(command, Command::Sign { .. }).then(|| inspection.outcome().word);
+        if outcome.is_some() {
+            self.is_complete(&id)?;
+            self.complete(&id, *at, by);
+        }
         for fact in facts {
             self.put_act(&id, *at, fact, by);
         }
@@ -243,7 +247,8 @@ impl Core {
         let (Some(id), Some(command)) = (open, command) else { return Ok(()) };
         let inspection = &self.cases[id].inspection;
         let done = inspection.command(Now(seat.at.boot_us), &command, seat.by.as_deref());
-        done.map(|_| ()).map_err(|refusal| refused(&refusal))
+        done.map_err(|refusal| refused(&refusal))?;
+        if matches!(request, Request::Sign { .. }) { self.is_complete(id) } else { Ok(()) }
     }
 
     /// Who sets a value aside with somebody must name a person of the register.

@@ -15,6 +15,7 @@ mod check;
 mod checkout;
 pub mod codes;
 mod command;
+mod complete;
 mod core;
 mod described;
 mod desk;

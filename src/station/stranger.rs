@@ -117,11 +117,8 @@ impl Core {
         tell: BTreeMap<String, String>,
     ) -> Result<Answer, Problem> {
         let bench = seat.bench.as_str();
-        if let Some(id) = &self.benches[bench].active {
-            return Err(conflict(
-                format!("{id} is open on this bench"),
-                "Sign, end or park it first.",
-            ));
+        if let Some(id) = self.benches[bench].active.clone() {
+            return self.state(seat, &id, &tell);
         }
         let by = seat.by.clone().ok_or_else(|| {
             conflict("nobody is logged in at this bench", "Scan a badge, then go on.")

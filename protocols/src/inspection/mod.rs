@@ -112,6 +112,8 @@ impl Inspection {
             (Fact::Given(Given::Former { list }), Some(brief)) => {
                 brief.former.extend(list.iter().cloned());
             }
+            // Given once more with what nobody had said of it.
+            (Fact::Given(Given::Asset { asset }), Some(brief)) => brief.asset = (**asset).clone(),
             _ => {}
         }
         if let (Fact::Resume(_), Some(brief)) = (fact, &mut self.brief) {

@@ -104,6 +104,11 @@ pub struct Excluded {
     pub reason: String,
 }
 
+/// What a record has to say of its asset besides its number and what it is: IEC 62353:2014, 6.1 and
+/// the form of Annex G (from memory). None of it is needed to measure, so that a list may leave
+/// it out; nothing is signed without it.
+pub const DOCUMENTED: [&str; 4] = ["maker", "model", "serial", "owner"];
+
 /// The equipment under inspection.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Asset {
@@ -180,6 +185,39 @@ pub struct Asset {
 }
 
 impl Asset {
+    /// A field of [`DOCUMENTED`].
+    pub fn documented(&mut self, column: &str) -> Option<&mut String> {
+        match column {
+            "maker" => Some(&mut self.maker),
+            "model" => Some(&mut self.model),
+            "serial" => Some(&mut self.serial),
+            "owner" => Some(&mut self.owner),
+            _ => None,
+        }
+    }
+
+    /// Those of [`DOCUMENTED`] that nobody said.
+    #[must_use]
+    pub fn undocumented(&self) -> Vec<&'static str> {
+        let fields = [&self.maker, &self.model, &self.serial, &self.owner];
+        let said = DOCUMENTED.into_iter().zip(fields);
+        said.filter(|(_, text)| text.trim().is_empty()).map(|(column, _)| column).collect()
+    }
+
+    /// With what another entry of the same asset says where this one says nothing of
+    /// [`DOCUMENTED`]; whatever a plan or a verdict follows from stays.
+    #[must_use]
+    pub fn filled_from(&self, known: &Asset) -> Asset {
+        let (mut filled, mut known) = (self.clone(), known.clone());
+        for column in self.undocumented() {
+            if let (Some(field), Some(text)) = (filled.documented(column), known.documented(column))
+            {
+                field.clone_from(text);
+            }
+        }
+        filled
+    }
+
     /// It is out of use for good on a day, `2026-11-30`.
     #[must_use]
     pub fn is_retired(&self, day: &str) -> bool {

@@ -13,7 +13,7 @@ mod standard;
 mod unique;
 
 pub use asset::{
-    AppliedPart, Asset, Class, Cord, Excluded, Ownership, PartType, Risk, lies_in, top,
+    AppliedPart, Asset, Class, Cord, DOCUMENTED, Excluded, Ownership, PartType, Risk, lies_in, top,
 };
 pub use assets::{
     ASSETS, AssetList, COLUMNS_MORE, COLUMNS_NEEDED, Columns, Encoding, ListMap, read_asset_form,

@@ -59,7 +59,8 @@ const OF_A_BENCH: &[Act<'static>] = &[
     (
         "describe",
         "Tells of an unknown asset: the one that was scanned, or the one named. Columns are those \
-         of the list; when all that decides its plan is told, it is registered.",
+         of the list; when all that decides its plan is told, it is registered. Of the asset that \
+         is inspected: `maker`, `model`, `serial`, `owner`, where nobody said it yet.",
         &[Told],
     ),
     (

@@ -91,6 +91,8 @@ fn look(core: &Core, bench: &str) -> Seen {
         let mut work = Work::of(inspection);
         work.outcome = Some(word(inspection.outcome().word));
         work.pin = core.asks_for_pin();
+        let id = status.as_ref().and_then(|status| status.inspection.as_ref());
+        work.lacks = id.map(|open| core.lacks(&open.id)).unwrap_or_default();
         let judged = work.judged.as_ref().map(|(_, judged)| judged);
         work.limit = judged.filter(|judged| judged.limit.is_some()).map(limit_in_words);
         (work, limit(inspection))
