@@ -21,6 +21,7 @@ const PIN_7: &str = "271828";
 const PIN_7_LATER: &str = "wren under 3 eaves";
 const PIN_3: &str = "903174";
 const WRONG: &str = "577215";
+const PIN_TYPED: &str = "6180339887";
 
 fn station(policy: &str) -> Station {
     look::station(Builder::new().policy(policy))
@@ -221,6 +222,9 @@ fn a_pin_stands_in_no_log_book_answer_or_error() {
     say(&["operator", "pin", "op-7"], &["OP-0007", "", PIN_7, PIN_7]);
     say(&["operator", "pin", "op-7"], &["OP-0007", WRONG, PIN_7_LATER, PIN_7_LATER]);
     say(&["sign"], &["OP-0007", WRONG]);
+    // Typed where codes go.
+    say(&["scan", PIN_TYPED], &[]);
+    assert!(station.run(&["scan", PIN_TYPED]).stderr.contains("may be a PIN"));
     let long = WRONG.repeat(12);
     for body in [
         json!({ "as": "performed", "badge": "OP-0007", "pin": long }),
@@ -239,7 +243,7 @@ fn a_pin_stands_in_no_log_book_answer_or_error() {
     assert_eq!(noted(&station).last().unwrap()["what"], "right");
     let log = station.log();
     assert!(log.contains("Faces are open."), "{log}");
-    for pin in [PIN_7, PIN_7_LATER, WRONG] {
+    for pin in [PIN_7, PIN_7_LATER, WRONG, PIN_TYPED] {
         assert!(!said.contains(pin) && !log.contains(pin), "{pin}");
         let found = Command::new("grep").args(["-rla", pin]).arg(station.data()).output().unwrap();
         assert!(found.stdout.is_empty(), "in no file: {found:?}");

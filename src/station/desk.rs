@@ -32,6 +32,12 @@ const ALONE_US_MAX: u64 = 3_600_000_000;
 /// How long a code that needs a badge waits for it, microseconds of the boot-time clock.
 const BADGE_US_MAX: u64 = 30_000_000;
 
+/// So many digits that nothing here knows may be somebody's PIN (common practice, no source); where
+/// signatures take one, what was typed may be a longer one.
+const PIN_MIN: usize = 4;
+const PIN_MAX: usize = 6;
+const PIN_TYPED_MAX: usize = 12;
+
 impl Core {
     /// A scanner of a bench read a code.
     pub(super) fn scanned(&mut self, link: &str, at: Stamp, scan: &Scan) {
@@ -152,7 +158,8 @@ impl Core {
         }
         let badge = content.field(field::OPERATOR).unwrap_or(code);
         let operator = self.register.operator(badge).map(|operator| operator.id.clone());
-        if operator.is_none() && self.is_unknown(code) && may_be_a_pin(code) {
+        let most = if self.asks_for_pin() && fact.link.is_none() { PIN_TYPED_MAX } else { PIN_MAX };
+        if operator.is_none() && self.is_unknown(code) && may_be_a_pin(code, most) {
             fact.length = fact.raw.take().map(|raw| raw.len() as u64);
             fact.refused = Some("may_be_a_pin".into());
             self.none_selected(bench);
@@ -378,10 +385,10 @@ impl Core {
     }
 }
 
-/// Four to six digits that nothing in the register has: somebody's PIN may have been typed where
+/// Four digits or more that nothing in the register has: somebody's PIN may have been typed where
 /// codes go, and nothing of it is kept.
-fn may_be_a_pin(code: &str) -> bool {
-    (4..=6).contains(&code.len()) && code.bytes().all(|byte| byte.is_ascii_digit())
+fn may_be_a_pin(code: &str, most: usize) -> bool {
+    (PIN_MIN..=most).contains(&code.len()) && code.bytes().all(|byte| byte.is_ascii_digit())
 }
 
 /// Why a code is refused, where, and what to do.
