@@ -157,7 +157,9 @@ fn state(review: &Review) -> Markup {
                 ("who", &review.who(&of(&closed["by"]))),
             ])) }
         }
-        p { @if record["sealed"] == true { (say("sealed")) } @else { (say("in_work")) } }
+        @if record["damaged"] != true {
+            p { @if record["sealed"] == true { (say("sealed")) } @else { (say("in_work")) } }
+        }
         @if record["synced"] == false { p.warn { (english().say("clock", "unsynced")) } }
         @else { p { (english().say("clock", "synced")) } }
         @for line in &review.clocks { p.warn { (line) } }

@@ -21,6 +21,7 @@ use crate::face::problem::Refused;
 use crate::face::records::{blocking, path, unknown};
 use crate::page::life::Forms;
 use crate::page::review::{Aside, Judgement, Review, page};
+use crate::page::steps::full;
 use crate::page::work::amount;
 use crate::page::{code, limit, say, shown, word};
 use crate::past::life;
@@ -29,6 +30,7 @@ use crate::station::Core;
 use crate::station::event::Problem;
 use crate::told::clock::changed;
 use crate::told::verdict::told;
+use crate::words::english;
 
 /// The largest book that is told from its bytes on here.
 const BOOK_BYTES_MAX: u64 = 16 << 20;
@@ -179,9 +181,12 @@ fn review(record: Value, lines: &[Line]) -> Review {
 fn heard(lines: &[Line]) -> (Vec<String>, bool) {
     let mut all = lines.iter().filter_map(|line| match &line.fact {
         Fact::In(heard) => {
-            let of = heard.read.iter().filter_map(|read| read.s.as_deref().or(read.why.as_deref()));
-            let of: Vec<&str> = of.collect();
-            Some(format!("{}  {}", bytes(line.seq, heard), of.join(", ")))
+            let of = heard.read.iter().filter_map(|read| match (&read.s, &read.why) {
+                (Some(step), _) => Some(full(step)),
+                (None, why) => why.as_ref().map(|why| english().say("why", why).to_owned()),
+            });
+            let of: Vec<String> = of.collect();
+            Some(format!("{}  {}", bytes(line.seq, heard), of.join("; ")))
         }
         _ => None,
     });
