@@ -101,6 +101,18 @@ impl Page {
         raw(port, &format!("GET {path} HTTP/1.0\r\n{head}\r\n"))
     }
 
+    /// The body of a view that is no text.
+    fn bytes(&self, path: &str) -> Vec<u8> {
+        let (port, cookie) = (self.port, &self.cookie);
+        let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+        let head = format!("Host: 127.0.0.1:{port}\r\nCookie: {cookie}\r\n");
+        stream.write_all(format!("GET {path} HTTP/1.0\r\n{head}\r\n").as_bytes()).unwrap();
+        let mut all = Vec::new();
+        stream.read_to_end(&mut all).unwrap();
+        let end = all.windows(4).position(|four| four == b"\r\n\r\n").unwrap();
+        all.split_off(end + 4)
+    }
+
     /// What the page's script sends.
     fn send(&self, path: &str, body: &Value) -> Answer {
         let port = self.port;

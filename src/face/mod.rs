@@ -23,6 +23,7 @@ mod query;
 mod records;
 mod registers;
 mod router;
+mod sheets;
 mod socket;
 mod stream;
 mod summary;

@@ -138,16 +138,26 @@ async fn printed(
     let Query(wanted) = wanted.map_err(|why| Refused::new("bad_input", why.body_text()))?;
     blocking(move || {
         let printing = hall.shared.printing.get().cloned().unwrap_or_default();
-        let language = wanted.language.unwrap_or_else(|| printing.usual.language.clone());
-        let language = Language::named(&language).ok_or_else(|| wrong("language", "en or de"))?;
-        let paper = wanted.paper.unwrap_or_else(|| printing.usual.size.clone());
-        let paper = Paper::named(&paper).ok_or_else(|| wrong("paper", "a4 or letter"))?;
+        let (language, paper) = usual(&printing, wanted.language, wanted.paper)?;
         print(&told(&hall, &id, &printing)?, language, paper)
     })
     .await
 }
 
-pub(super) fn wrong(name: &str, of: &str) -> Refused {
+/// Language and size of the paper; as the configuration says where none is named.
+pub(super) fn usual(
+    printing: &Printing,
+    language: Option<String>,
+    paper: Option<String>,
+) -> Result<(Language, Paper), Refused> {
+    let language = language.unwrap_or_else(|| printing.usual.language.clone());
+    let language = Language::named(&language).ok_or_else(|| wrong("language", "en or de"))?;
+    let paper = paper.unwrap_or_else(|| printing.usual.size.clone());
+    let paper = Paper::named(&paper).ok_or_else(|| wrong("paper", "a4 or letter"))?;
+    Ok((language, paper))
+}
+
+fn wrong(name: &str, of: &str) -> Refused {
     Refused::new("bad_input", format!("`{name}` must be {of}"))
 }
 

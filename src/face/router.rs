@@ -9,7 +9,7 @@ use serde_json::Value;
 use super::problem::Refused;
 use super::{
     Hall, acts, due, exports, life, measured, month, openapi, paper, plans, plug, records,
-    registers, stream, summary,
+    registers, sheets, stream, summary,
 };
 
 /// All paths; no body of more than so many bytes is taken.
@@ -34,6 +34,9 @@ pub(super) fn routes(hall: Hall, body_bytes_max: usize) -> Router {
         .route("/v1/inspections/{id}/report.html", get(paper::as_html))
         .route("/v1/inspections/{id}/label.pdf", get(paper::label_pdf))
         .route("/v1/inspections/{id}/label.svg", get(paper::label_svg))
+        .route("/v1/sheets/control.pdf", get(sheets::control))
+        .route("/v1/sheets/selftest.pdf", get(sheets::selftest))
+        .route("/v1/sheets/cautions.pdf", get(sheets::cautions))
         .route("/v1/export/measurements", get(exports::measurements))
         .route("/v1/export/inspections", get(exports::inspections))
         .route("/v1/export/lines", get(exports::lines))

@@ -12,7 +12,7 @@ use tapline_protocols::due::{Day, Period};
 
 use super::Hall;
 use super::month::grace;
-use super::paper::wrong;
+use super::paper::usual;
 use super::problem::Refused;
 use super::query::Query;
 use super::records::{ask, blocking};
@@ -90,10 +90,7 @@ async fn told(
 ) -> Result<Response, Refused> {
     blocking(move || {
         let printing = hall.shared.printing.get().cloned().unwrap_or_default();
-        let language = wanted.language.unwrap_or_else(|| printing.usual.language.clone());
-        let language = Language::named(&language).ok_or_else(|| wrong("language", "en or de"))?;
-        let paper = wanted.paper.unwrap_or_else(|| printing.usual.size.clone());
-        let paper = Paper::named(&paper).ok_or_else(|| wrong("paper", "a4 or letter"))?;
+        let (language, paper) = usual(&printing, wanted.language, wanted.paper)?;
         let now = clock::now().wall_us;
         let query = NumbersQuery {
             period: named(&period)?,

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 use serde_json::Value;
 
+use super::lists::encoded;
 use super::{View, document, say};
 use crate::words::english;
 
@@ -19,8 +20,8 @@ pub(crate) struct Instrument {
     pub checks: Vec<(String, String, String)>,
 }
 
-/// The document; `status` is the one that faces serve.
-pub(crate) fn page(status: &Value, instruments: &[Instrument]) -> String {
+/// The document; `status` is the one that faces serve; `leads`: lead sets that a code nulls.
+pub(crate) fn page(status: &Value, instruments: &[Instrument], leads: &[String]) -> String {
     let list = |value: &Value| value.as_array().cloned().unwrap_or_default();
     let main = html! {
         h1 { (status["name"].as_str().unwrap_or_default()) }
@@ -40,6 +41,12 @@ pub(crate) fn page(status: &Value, instruments: &[Instrument]) -> String {
         }
         p.links { a href="/reviews" { (say("reviews")) } }
         @for bench in list(&status["benches"]) { (links(&bench)) }
+        h2 { (say("sheets")) }
+        p.links {
+            a href={ "/v1/sheets/control.pdf" @if !leads.is_empty() { "?leads=" (encoded(&leads.join(","))) } } { (say("sheet_control")) }
+            a href="/v1/sheets/selftest.pdf" { (say("sheet_selftest")) }
+            a href="/v1/sheets/cautions.pdf" { (say("sheet_cautions")) }
+        }
         h2 { (say("instruments")) }
         div.table tabindex="0" role="region" aria-label=(say("list")) { table {
             thead { tr {

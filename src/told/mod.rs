@@ -8,4 +8,5 @@ pub(crate) mod label;
 pub(crate) mod outline;
 pub mod reading;
 pub(crate) mod rows;
+pub(crate) mod sheet;
 pub mod verdict;

@@ -99,7 +99,7 @@ fn the_page_gives_out_just_what_the_command_writes() {
 }
 
 #[test]
-fn a_label_is_the_one_that_the_command_draws() {
+fn labels_and_sheets_are_those_that_the_command_draws() {
     let station = look::station(Builder::new().page());
     let page = Page::open(&station);
     let id = inspected(&station, "T-0201", ["pass", "pass"]);
@@ -113,6 +113,29 @@ fn a_label_is_the_one_that_the_command_draws() {
     for wrong in ["?size=1x1mm", "?dpi=50", "?language=fr", "?colour=red"] {
         assert_eq!(label(wrong).status, 400, "{wrong}");
     }
+    let fixtures = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/scenes/fixtures.toml");
+    station.done(&["fixture", "import", fixtures]);
+    assert!(
+        page.view("/state").body.contains("/v1/sheets/control.pdf?leads=L-1"),
+        "it leads there"
+    );
+    let sheets = [
+        ("control", "?leads=L-1&lines=1", &["--lead", "L-1", "--lines"][..]),
+        ("control", "", &[]),
+        ("selftest", "?language=de&paper=letter", &["--language", "de", "--paper", "letter"]),
+        ("cautions", "", &[]),
+    ];
+    for (name, query, more) in sheets {
+        let path = format!("/v1/sheets/{name}.pdf{query}");
+        let given = page.bytes(&path);
+        let file = station.folder().join("sheet.pdf").display().to_string();
+        written(&station, &[&["sheet", name, "--write", &file][..], more].concat());
+        assert!(given == fs::read(&file).unwrap(), "{path}");
+        assert!(given.starts_with(b"%PDF-"), "{path}");
+    }
+    let many = vec!["L-1"; 21].join(",");
+    assert_eq!(page.view(&format!("/v1/sheets/control.pdf?leads={many}")).status, 400);
+    assert_eq!(page.view("/v1/sheets/control.pdf?leads=L-99").status, 404, "nobody has that");
     station.done(&["scan", "T-0201"]);
     let open = station.done(&["begin", "look-only"]);
     let open = open.lines().next().unwrap();

@@ -178,6 +178,7 @@ pub(super) fn paths() -> Map<String, Value> {
         paths.insert(path, json!({ "get": page }));
     }
     paths.extend(exports());
+    paths.extend(sheets());
     let query: &[(&str, Kind)] =
         &[("after", Seq), ("bench", Text), ("inspection", Text), ("kinds", Text)];
     let events = json!({ "text/event-stream": { "schema": { "type": "string" } } });
@@ -203,6 +204,30 @@ fn summaries(paths: &mut Map<String, Value>) {
         let page = ask(&path, what, how, &told);
         paths.insert(path, json!({ "get": page }));
     }
+}
+
+/// What is hung up or laid beside a bench.
+fn sheets() -> Map<String, Value> {
+    let own: &[(&str, Kind)] = &[("language", Language), ("paper", Paper)];
+    let control = [own, &[("leads", Text), ("lines", Flag)]].concat();
+    type File<'a> = (&'a str, &'a str, &'a [(&'a str, Kind)]);
+    let of: [File<'_>; 3] = [
+        (
+            "control",
+            "Control codes, and the card for steps that are live; `leads`: lead sets that are \
+             nulled by a code, with `,` between them; `lines=1`: no squares.",
+            &control,
+        ),
+        ("selftest", "Known codes, for the self-test of a reader.", own),
+        ("cautions", "What can hurt, to be hung up.", own),
+    ];
+    let drawn = json!({ "application/pdf": { "schema": { "type": "string" } } });
+    let of = of.into_iter().map(|(name, what, query)| {
+        let path = format!("/v1/sheets/{name}.pdf");
+        let asked = ask(&path, what, query, &drawn);
+        (path, json!({ "get": asked }))
+    });
+    of.collect()
 }
 
 /// What `tapline export` gives, as files.

@@ -8,6 +8,7 @@ use tapline_protocols::inspection::chart::mark;
 use super::Desk;
 use crate::clock;
 use crate::face::problem::Refused;
+use crate::face::sheets::LEADS_MAX;
 use crate::page::state::{Instrument, page};
 use crate::station::register::Register;
 use crate::words::english;
@@ -15,8 +16,13 @@ use crate::words::english;
 /// `GET /state`: also while nothing is judged.
 pub(super) async fn view(State(desk): State<Desk>) -> Result<Html<String>, Refused> {
     let today = clock::utc_day(clock::now().wall_us);
-    let asked = desk.hall.shared.ask(move |core| instruments(core.register(), &today)).await;
-    Ok(Html(page(&desk.hall.shared.status_json(), &asked.unwrap_or_default())))
+    let asked = desk.hall.shared.ask(move |core| {
+        let register = core.register();
+        let leads: Vec<String> = register.leads.keys().take(LEADS_MAX).cloned().collect();
+        (instruments(register, &today), leads)
+    });
+    let (instruments, leads) = asked.await.unwrap_or_default();
+    Ok(Html(page(&desk.hall.shared.status_json(), &instruments, &leads)))
 }
 
 fn instruments(register: &Register, today: &str) -> Vec<Instrument> {
