@@ -110,16 +110,7 @@ fn a_fail_is_not_amended_into_a_pass_by_one_person() {
 #[test]
 fn the_inspection_of_a_wrong_asset_moves_and_both_dates_come_right() {
     let station = station("review = \"none\"");
-    let list = station.done(&["asset", "export"]);
-    let (head, lamp) = (list.lines().next().unwrap(), list.lines().nth(1).unwrap());
-    let named = |id: &str| lamp.replace("T-0201", id).replace("2099-12-31", "2030-06-30");
-    let rows =
-        [named("T-0202"), named("T-0203").replace(",fixed,", ",detachable,"), named("T-0204")];
-    let plan = "iec62353-recurrent-direct";
-    let list = format!("{head}\n{}\n", rows.join("\n").replace(plan, "look-only"));
-    let file = station.folder().join("more.csv");
-    fs::write(&file, list).unwrap();
-    station.done(&["asset", "import", file.to_str().unwrap()]);
+    more_assets(&station);
     let due = |asset: &str| {
         let list = station.get(&format!("/v1/due?asset={asset}"));
         list["items"][0]["due"].as_str().unwrap().to_owned()
@@ -314,4 +305,114 @@ fn a_station_book_that_says_better_of_an_addendum_is_told() {
     let said = verify(&station);
     assert_eq!(said.code, 1, "{said:?}");
     assert!(said.stdout.contains("says something else of this addendum"), "{said:?}");
+}
+
+/// ISO/IEC 17025:2017, 7.8.8 (from memory): an amended report identifies the change, gives the
+/// reason where that is of use, has a number of its own and refers to the one that it replaces.
+#[test]
+fn an_amended_report_has_a_number_of_its_own_and_names_the_one_it_replaces() {
+    let station = station("review = \"none\"");
+    more_assets(&station);
+    let id = inspected(&station, "T-0202", ["pass", "fail"]);
+    let printed =
+        |what: &str, of: &str, more: &[&str]| printed(&station, &[&[what, of], more].concat());
+    let report = |of: &str, more: &[&str]| printed("report", of, more);
+    let first = report(&id, &[]);
+    for said in [&format!("Inspection report {id}"), "FAIL", "Housing and mechanical parts: fail"] {
+        assert!(first.contains(said), "{said}: {first}");
+    }
+    assert!(!first.contains("replaces") && !first.contains("Amended"), "{first}");
+    assert!(printed("label", &id, &[]).contains("FAIL"));
+
+    let text = "the wrong row was ticked";
+    let better = "answer/look/housing=pass";
+    let amend = ["amend", &id, better, "owner=Clinic two", "--reason", "wrong_answer"];
+    station.done(&[&amend[..], &["--text", text, "--second", "op-3"]].concat());
+    let amended = report(&id, &[]);
+    for said in [
+        "Amended inspection report",
+        &format!("{id}+1, replaces {id}"),
+        "signed as FAIL",
+        "Why: wrong answer: the wrong row was ticked",
+        "look, Housing and mechanical parts: fail → pass",
+        "→ Clinic two",
+        "Anna Berg (op-3)",
+        "Housing and mechanical parts: pass",
+        &format!("End of report {id}+1"),
+        &code_of(&station, &format!("{id}+1")),
+        &format!("sha256sum {id}+1.jsonl"),
+    ] {
+        assert!(amended.contains(said), "{said}: {amended}");
+    }
+    let label = printed("label", &id, &[]);
+    assert!(!label.contains("FAIL") && label.contains("T-0202"), "{label}");
+    assert!(label.contains(&code_of(&station, &format!("{id}+1"))), "{label}");
+
+    let moved = "the labels were mixed up";
+    station.done(&["reattach", &id, "--to", "T-0204", "--text", moved, "--second", "op-3"]);
+    station.done(&["release", &id, "--by", "op-3"]);
+    let now = report(&id, &[]);
+    for said in [
+        &format!("{id}+3, replaces {id}+2"),
+        &format!("{id}+2 replaces {id}+1: reattached to another asset"),
+        "Asset: T-0202 → T-0204",
+        "signed for asset T-0202",
+        &format!("{id}+3 replaces {id}+2: released"),
+        &code_of(&station, &format!("{id}+3")),
+    ] {
+        assert!(now.contains(said), "{said}: {now}");
+    }
+    let label = printed("label", &id, &[]);
+    assert!(label.contains("T-0204") && !label.contains("T-0202"), "{label}");
+    let german = report(&id, &["--language", "de"]);
+    for said in ["Geänderter Prüfbericht", &format!("{id}+3, ersetzt {id}+2"), "falsche Antwort"]
+    {
+        assert!(german.contains(said), "{said}: {german}");
+    }
+
+    // An earlier report is printed as it was, but for the day of the next inspection.
+    assert_eq!(but_next(&report(&id, &["--as-of", "0"])), but_next(&first));
+    let second = report(&format!("{id}+1"), &[]);
+    assert_eq!(but_next(&second), but_next(&amended));
+    assert!(second.contains("not told: this is the"), "{second}");
+}
+
+/// The code that is printed of a book's head, by coreutils' rules: base 32 of its first ten bytes.
+fn code_of(station: &Station, id: &str) -> String {
+    let head = fs::read_to_string(book(station, id).with_extension("head")).unwrap();
+    let head = HEXLOWER.decode(&head.as_bytes()[..64]).unwrap();
+    let code = data_encoding::BASE32.encode(&head[..10]);
+    (0..4).map(|n| &code[4 * n..4 * n + 4]).collect::<Vec<_>>().join(" ")
+}
+
+/// Like the lamp: T-0202, T-0204, and T-0203 with another cord.
+fn more_assets(station: &Station) {
+    let list = station.done(&["asset", "export"]);
+    let (head, lamp) = (list.lines().next().unwrap(), list.lines().nth(1).unwrap());
+    let named = |id: &str| lamp.replace("T-0201", id).replace("2099-12-31", "2030-06-30");
+    let rows =
+        [named("T-0202"), named("T-0203").replace(",fixed,", ",detachable,"), named("T-0204")];
+    let plan = "iec62353-recurrent-direct";
+    let list = format!("{head}\n{}\n", rows.join("\n").replace(plan, "look-only"));
+    let file = station.folder().join("more.csv");
+    fs::write(&file, list).unwrap();
+    station.done(&["asset", "import", file.to_str().unwrap()]);
+}
+
+/// What stands on a sheet that the program prints.
+fn printed(station: &Station, words: &[&str]) -> String {
+    let file = station.folder().join("printed.pdf");
+    let mut print = Command::new(TAPLINE);
+    print.args(words).arg("--config").arg(station.folder().join("tapline.toml"));
+    let said = Output::of(print.arg("--folder").arg(station.data()).arg("--write").arg(&file));
+    assert_eq!(said.code, 0, "{said:?}");
+    let text = Command::new("pdftotext").arg("-layout").arg(&file).arg("-").output().unwrap();
+    String::from_utf8(text.stdout).unwrap()
+}
+
+/// Its lines but for those that the day of the next inspection shares.
+fn but_next(text: &str) -> Vec<String> {
+    let next = ["simple acceptance", "itself meets"];
+    let own = |line: &&str| !next.iter().any(|of| line.contains(of));
+    text.lines().filter(own).map(|line| line.trim_end().to_owned()).collect()
 }

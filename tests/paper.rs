@@ -189,7 +189,9 @@ fn every_closed_word_is_said_on_paper() {
             }
         }
         // What screens say of these, paper says, too.
-        for table in ["caution", "item", "cause", "tell", "why_inspected", "ended", "known"] {
+        for table in
+            ["amend_reason", "caution", "item", "cause", "tell", "why_inspected", "ended", "known"]
+        {
             let paper = if table == "why_inspected" { "why" } else { table };
             for word in english().codes(table) {
                 assert!(words.find(paper, word).is_some(), "no {paper}.{word} in {language:?}");
@@ -236,8 +238,8 @@ fn no_word_of_paper_is_unused() {
         if english().find("caution", code).is_some() && table == "caution" {
             continue;
         }
-        let pair = ["set", "control"].contains(&table)
-            && lower.split('_').all(|part| known.contains(part));
+        let pair = ["set", "control", "auth"].contains(&table)
+            && lower.split(['_', '+']).all(|part| known.contains(part));
         assert!(pair || known.contains(&lower), "{table}.{code} is said by nobody");
     }
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::canvas::{Ink, MM, Page, Style};
 use crate::codes::{Code, NotDrawn, SET_B};
-use crate::report::{Outcome, Report, head_code};
+use crate::report::{Change, Outcome, Report, head_code};
 use crate::seal::{Word, seal};
 use crate::words::Words;
 
@@ -67,8 +67,8 @@ impl Size {
 pub enum NoLabel {
     /// The record is not sealed: nothing stands behind a label.
     Unsealed,
-    /// It counts as something else since, or for another asset: a label would be false.
-    Changed,
+    /// Its review found that it does not stand: a label would be false.
+    Rejected,
     /// It was not measured through, so nothing came of it: a code.
     Ended(String),
     /// A code does not fit on it, or can't be drawn.
@@ -85,7 +85,7 @@ impl fmt::Display for NoLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             NoLabel::Unsealed => write!(f, "the record is not sealed"),
-            NoLabel::Changed => write!(f, "the record was changed since"),
+            NoLabel::Rejected => write!(f, "its review found that it does not stand"),
             NoLabel::Ended(how) => write!(f, "the inspection came to nothing ({how})"),
             NoLabel::NoRoom(why) => write!(f, "the label has no room: {why}"),
         }
@@ -98,9 +98,10 @@ impl fmt::Display for NoLabel {
 /// # Errors
 /// The record is not sealed, was not measured through, or the codes have no room.
 pub fn result(report: &Report, words: &Words, size: Size) -> Result<Page, NoLabel> {
-    let head = report.head.ok_or(NoLabel::Unsealed)?;
-    if report.counts_as.is_some() || report.counts_for.is_some() {
-        return Err(NoLabel::Changed);
+    let head = report.printed_head().ok_or(NoLabel::Unsealed)?;
+    // Somebody looked through it and said that it does not stand.
+    if report.changes.iter().rev().find(|one| one.what != "released").is_some_and(is_rejected) {
+        return Err(NoLabel::Rejected);
     }
     let word = match &report.outcome {
         Outcome::Signed(word) => *word,
@@ -131,6 +132,10 @@ pub fn result(report: &Report, words: &Words, size: Size) -> Result<Page, NoLabe
         &head_code(&head),
     );
     Ok(page)
+}
+
+fn is_rejected(change: &Change) -> bool {
+    change.what == "rejected"
 }
 
 /// The code of the label of a word.

@@ -6,7 +6,7 @@ mod support;
 use tapline_paper::canvas::{Mark, Page};
 use tapline_paper::label::{NoLabel, Own, Size, asset, result};
 use tapline_paper::raster::raster;
-use tapline_paper::report::{Outcome, Report};
+use tapline_paper::report::{Change, Outcome, Report};
 use tapline_paper::seal::Word;
 use tapline_paper::words::Language;
 
@@ -52,10 +52,9 @@ fn what_is_not_sealed_or_was_not_measured_has_no_label() {
     assert_eq!(label(&support::open()), NoLabel::Unsealed);
     let draft = Report { head: None, ..support::pass() };
     assert_eq!(label(&draft), NoLabel::Unsealed);
-    let changed = Report { counts_as: Some(Word::Fail), ..support::pass() };
-    assert_eq!(label(&changed), NoLabel::Changed);
-    let moved = Report { counts_for: Some("P-0102".into()), ..support::pass() };
-    assert_eq!(label(&moved), NoLabel::Changed);
+    let rejected = Change { what: "rejected".into(), ..Change::default() };
+    let rejected = Report { changes: vec![rejected], ..support::pass() };
+    assert_eq!(label(&rejected), NoLabel::Rejected);
     let ended = of(Outcome::Ended("with_patient".into()));
     assert_eq!(label(&ended), NoLabel::Ended("with_patient".into()));
 }

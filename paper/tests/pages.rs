@@ -23,6 +23,7 @@ fn every() -> Vec<(&'static str, Report)> {
         ("long", support::long()),
         ("open", support::open()),
         ("ended", fail),
+        ("amended", support::amended()),
     ]
 }
 
@@ -83,13 +84,13 @@ fn nothing_lies_on_something_else_or_beyond_the_margin() {
 fn every_page_names_the_report_and_the_last_one_its_end() {
     each(|name, report, language, pages| {
         let words = language.words();
-        let end = words.tell("page", "end", &[("id", &report.id)]);
+        let end = words.tell("page", "end", &[("id", report.number())]);
         for (at, page) in pages.iter().enumerate() {
             let shown = text(std::slice::from_ref(page));
             let values = [("page", (at + 1).to_string()), ("pages", pages.len().to_string())];
             let values: Vec<(&str, &str)> = values.iter().map(|(k, v)| (*k, v.as_str())).collect();
             assert!(shown.contains(&words.tell("page", "of", &values)), "{name}");
-            assert!(shown.contains(&report.id), "{name}");
+            assert!(shown.contains(report.number()), "{name}");
             assert_eq!(shown.contains(&end), at + 1 == pages.len(), "{name}");
         }
     });
@@ -98,9 +99,11 @@ fn every_page_names_the_report_and_the_last_one_its_end() {
 /// The same words in HTML: nothing is told on paper alone.
 #[test]
 fn html_tells_what_the_pages_tell() {
-    let report = support::full();
-    for language in Language::ALL {
-        let html = html::html(&report, language).unwrap().replace("&amp;", "&");
+    for (report, language) in [support::full(), support::amended()]
+        .iter()
+        .flat_map(|report| Language::ALL.map(|language| (report, language)))
+    {
+        let html = html::html(report, language).unwrap().replace("&amp;", "&");
         let words = language.words();
         // What a drawing needs: its heading, its days, how many values; columns without a name.
         let drawn = ["history", "values", "what", "serial", "meter", "certificate", "due"]
@@ -109,7 +112,7 @@ fn html_tells_what_the_pages_tell() {
             })
             .concat();
         let of_page = words.say("page", "of") + &words.say("page", "goes_on");
-        for mark in pages(&report, language, Paper::A4).unwrap().iter().flat_map(|page| &page.marks)
+        for mark in pages(report, language, Paper::A4).unwrap().iter().flat_map(|page| &page.marks)
         {
             let Mark::Text { text, .. } = mark else { continue };
             for part in text.split([' ', '·', '(', ')', ',', ';']) {

@@ -16,6 +16,7 @@ use super::report::{gathered, said, written};
 use super::{Exit, Trouble, explain, offline};
 use crate::config::{Config, Paper};
 use crate::past::due::{Counted, Ledger};
+use crate::report::Of;
 use crate::told::label::{USUAL_DPI, USUAL_SIZE, none};
 use crate::words::english;
 
@@ -91,7 +92,7 @@ fn of_result(
     size: Size,
 ) -> Result<Page, Trouble> {
     let (file, in_work) = explain::file(inspection, args.folder.as_deref(), &args.config)?;
-    let report = gathered((&file, in_work), config)?;
+    let report = gathered(Of { file: &file, in_work, until: None }, config)?;
     let usual = config.map(|config| config.paper.clone()).unwrap_or_default();
     let language = args.language.as_deref().unwrap_or(&usual.language);
     let words = Language::named(language).unwrap_or_default().words();

@@ -8,16 +8,22 @@ use tapline_paper::words::Language;
 use tapline_paper::{pdf, report};
 
 use super::{Exit, Trouble, explain, output};
+use crate::books::place::split;
 use crate::config::Config;
 use crate::past::{self, Past};
-use crate::report::House;
+use crate::report::{House, Of};
 use crate::words::english;
 
 /// Which inspection, and how it is printed.
 #[derive(Debug, Clone, Args)]
 pub struct Report {
-    /// Record (.jsonl), or the number of an inspection of the data folder
+    /// Record (.jsonl), or the number of an inspection of the data folder; ID+1 is the report as it
+    /// was when the first book had been added
     pub inspection: String,
+    /// The report as it was when so many books had been added after the seal; 0: as it was signed
+    /// [default: as it is now]
+    #[arg(long, value_name = "N")]
+    pub as_of: Option<u32>,
     /// File to write [default: standard output, where that is no screen]
     #[arg(long, value_name = "FILE")]
     pub write: Option<PathBuf>,
@@ -41,9 +47,13 @@ pub struct Report {
 
 /// Writes the report. Exit: 0, whatever the inspection came to.
 pub(super) fn report(args: &Report) -> Result<Exit, Trouble> {
-    let (file, in_work) = explain::file(&args.inspection, args.folder.as_deref(), &args.config)?;
+    let (inspection, until) = match split(&args.inspection) {
+        (of, n) if n > 0 => (of, Some(n)),
+        (of, _) => (of, args.as_of),
+    };
+    let (file, in_work) = explain::file(inspection, args.folder.as_deref(), &args.config)?;
     let config = Config::load(&args.config).ok();
-    let told = gathered((&file, in_work), config.as_ref())?;
+    let told = gathered(Of { file: &file, in_work, until }, config.as_ref())?;
     let usual = config.map(|config| config.paper).unwrap_or_default();
     let language = args.language.as_deref().unwrap_or(&usual.language);
     let language = Language::named(language).unwrap_or_default();
@@ -66,7 +76,8 @@ pub(super) fn told(
     config: &Path,
 ) -> Result<report::Report, Trouble> {
     let (file, in_work) = explain::file(inspection, folder, config)?;
-    gathered((&file, in_work), Config::load(config).ok().as_ref())
+    let of = Of { file: &file, in_work, until: None };
+    gathered(of, Config::load(config).ok().as_ref())
 }
 
 fn form<'a>(named: Option<&'a str>, file: Option<&Path>) -> &'a str {
@@ -84,15 +95,12 @@ pub(super) fn said(why: impl std::fmt::Display) -> Trouble {
 }
 
 /// What the record tells, with what the asset's other records say.
-pub(super) fn gathered(
-    record: (&Path, bool),
-    config: Option<&Config>,
-) -> Result<report::Report, Trouble> {
-    let (file, in_work) = record;
+pub(super) fn gathered(of: Of<'_>, config: Option<&Config>) -> Result<report::Report, Trouble> {
+    let Of { file, in_work, .. } = of;
     let refused = |why| Trouble::Said(format!("{}: {why}", file.display()));
-    let alone = crate::report::report(record, &House::of(config), &[]).map_err(refused)?;
+    let alone = crate::report::report(of, &House::of(config), &[]).map_err(refused)?;
     let pasts = if in_work { Vec::new() } else { pasts(file, &alone.asset.id) };
-    crate::report::report(record, &House::of(config), &pasts).map_err(refused)
+    crate::report::report(of, &House::of(config), &pasts).map_err(refused)
 }
 
 /// The asset's sealed inspections beside a record, `inspections/2026/11/` of a data folder; none

@@ -21,7 +21,7 @@ use super::records::{ask, blocking, path, unknown};
 use crate::books::OnShelf;
 use crate::books::verify::is_in_work;
 use crate::past::{self, Past};
-use crate::report::report;
+use crate::report::{Of, report};
 use crate::serve::shared::Printing;
 use crate::station::event::Problem;
 use crate::told::label::{USUAL_DPI, USUAL_SIZE, none};
@@ -167,13 +167,14 @@ pub(super) fn told(hall: &Hall, id: &str, printing: &Printing) -> Result<Report,
     let file: PathBuf = path(folder, id).ok_or_else(|| unknown(id))?;
     let failed = |why| Refused::new("not_found", why);
     let in_work = is_in_work(&file);
-    let alone = report((&file, in_work), &printing.house, &[]).map_err(failed)?;
+    let of = Of { file: &file, in_work, until: None };
+    let alone = report(of, &printing.house, &[]).map_err(failed)?;
     if in_work {
         return Ok(alone);
     }
     let names = ask(hall, |index| index.closed_of(&alone.asset.id))?;
     let pasts = pasts(folder, &alone.asset.id, &names, id);
-    report((&file, false), &printing.house, &pasts).map_err(failed)
+    report(of, &printing.house, &pasts).map_err(failed)
 }
 
 /// Up to this one; what can't be read is left out, as a damaged record says nothing.

@@ -83,6 +83,22 @@ impl Book {
         }
     }
 
+    /// The next line of what was added after the seal: what puts something right.
+    pub(super) fn add(&mut self, line: &Line) {
+        match &line.fact {
+            Fact::Answer(_)
+            | Fact::Drop(_)
+            | Fact::Verdict(_)
+            | Fact::Given(Given::Operator { .. }) => {
+                // Who added something did not work on it.
+                let acted = self.acted.clone();
+                self.take(line);
+                self.acted = acted;
+            }
+            _ => {}
+        }
+    }
+
     fn given(&mut self, given: &Given) {
         match given {
             Given::Asset { asset } => self.asset = Some((**asset).clone()),

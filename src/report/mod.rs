@@ -15,7 +15,7 @@ mod values;
 
 use std::path::{Path, PathBuf};
 
-use tapline_paper::report::{Report, Site};
+use tapline_paper::report::{Next, Report, Site};
 use tapline_protocols::due::Counting;
 use tapline_protocols::fact::Open;
 
@@ -47,17 +47,22 @@ impl House {
     }
 }
 
+/// A record.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Of<'a> {
+    pub(crate) file: &'a Path,
+    pub(crate) in_work: bool,
+    /// So many addenda are told, and no later one; all of them without.
+    pub(crate) until: Option<u32>,
+}
+
 /// The report of a record. `pasts`: the asset's sealed inspections, this one among them, in the
 /// order in which they were signed; later ones are not looked at.
 ///
 /// # Errors
 /// It can't be read, is no inspection's, or is not believed: a sentence.
-pub(crate) fn report(
-    (file, in_work): (&Path, bool),
-    house: &House,
-    pasts: &[Past],
-) -> Result<Report, String> {
-    let report = of_book((file, in_work), house, pasts, |_, _| true)?;
+pub(crate) fn report(of: Of<'_>, house: &House, pasts: &[Past]) -> Result<Report, String> {
+    let report = of_book(of, house, pasts, |_, _| true)?;
     report.ok_or_else(|| "no inspection begins here".to_owned())
 }
 
@@ -71,12 +76,12 @@ pub(crate) fn wanted(
     house: &House,
     wanted: impl Fn(&Open, &str) -> bool,
 ) -> Result<Option<Report>, String> {
-    of_book((file, false), house, &[], wanted)
+    of_book(Of { file, in_work: false, until: None }, house, &[], wanted)
 }
 
 /// `None`: it is no inspection's, or not wanted.
 fn of_book(
-    (file, in_work): (&Path, bool),
+    Of { file, in_work, until: last }: Of<'_>,
     house: &House,
     pasts: &[Past],
     wanted: impl Fn(&Open, &str) -> bool,
@@ -88,16 +93,27 @@ fn of_book(
         Err(Refused::Unwanted) => return Ok(None),
         Err(Refused::Trouble(why)) => return Err(why),
     }
+    let id = book.open.as_ref().map(|open| open.fact.id.clone()).unwrap_or_default();
+    let added = if in_work { None } else { later::beside(file, &id, last)? };
+    if let Some(added) = &added {
+        later::put_right(&mut book, added);
+    }
     let mut report = gather::gathered(&book)?;
     report.site =
         Site { workshop: house.workshop.clone(), address: house.address.clone(), ..report.site };
     if !in_work {
         report.head = head(file);
-        later::later(&mut report, &book, file)?;
+    }
+    if let Some(added) = &added {
+        later::tell(&mut report, &book, added);
     }
     let pasts = until(pasts, &report.id);
     past::history(&mut report, &book, pasts);
-    report.next = past::next(&book, house.counting, pasts);
+    report.next = match last {
+        None => past::next(&report.outcome, &book, house.counting, pasts),
+        // Dates are those of now.
+        Some(_) => Next { day: None, why: "earlier".into() },
+    };
     Ok(Some(report))
 }
 

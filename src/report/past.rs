@@ -1,7 +1,8 @@
 //! What earlier inspections of the asset say: histories, and the day on which it is due next.
 
 use tapline_drivers::Unit;
-use tapline_paper::report::{History, Next, Report};
+use tapline_paper::report::{History, Next, Outcome, Report};
+use tapline_paper::seal;
 use tapline_protocols::due::{Counting, Day, Every};
 use tapline_protocols::fact::{Judged, Word};
 use tapline_protocols::register::Former;
@@ -64,10 +65,12 @@ fn scaled(value: f64, from: Unit, to: Unit) -> Option<f32> {
 }
 
 /// When it is due next, as its inspections so far move the date.
-pub(super) fn next(book: &Book, counting: Counting, pasts: &[Past]) -> Next {
+pub(super) fn next(outcome: &Outcome, book: &Book, counting: Counting, pasts: &[Past]) -> Next {
     let without = |why: &str| Next { day: None, why: why.into() };
-    let (Some(sign), Some(asset)) = (&book.sign, &book.asset) else { return without("unsigned") };
-    if !matches!(sign.fact.outcome, Word::Pass | Word::ConditionalPass) {
+    let (Outcome::Signed(word), Some(asset)) = (outcome, &book.asset) else {
+        return without("unsigned");
+    };
+    if !matches!(word, seal::Word::Pass | seal::Word::ConditionalPass) {
         return without("not_passed");
     }
     if pasts.is_empty() {

@@ -13,7 +13,7 @@ pub(crate) const USUAL_DPI: u16 = 203;
 pub(crate) fn none(id: &str, why: &NoLabel) -> String {
     let no = |code: &str, values: &[(&str, &str)]| english().tell("label", code, values);
     match why {
-        NoLabel::Changed => no("changed", &[("id", id)]),
+        NoLabel::Rejected => no("rejected", &[("id", id)]),
         NoLabel::Unsealed => no("unsealed", &[("id", id)]),
         NoLabel::Ended(how) => no("ended", &[("id", id), ("how", english().say("ended", how))]),
         NoLabel::NoRoom(why) => no("no_room", &[("why", why)]),

@@ -50,24 +50,78 @@ pub struct Report {
     /// Books that were added since it was sealed.
     #[serde(default)]
     pub later: Vec<String>,
-    /// What it counts as since then, where that is something else.
+    /// What each of them changed.
     #[serde(default)]
-    pub counts_as: Option<Word>,
-    /// The asset that it counts for since then, where that is another one.
+    pub changes: Vec<Change>,
+    /// What was signed first, where it comes to something else now.
     #[serde(default)]
-    pub counts_for: Option<String>,
+    pub signed_as: Option<Word>,
+    /// The asset that it was signed for, where it is about another one now.
+    #[serde(default)]
+    pub signed_for: Option<String>,
     /// `attached`, `refused`.
     pub tag: Option<String>,
     /// When it is due next.
     pub next: Next,
     /// SHA-256 of the sealed record.
     pub head: Option<[u8; 32]>,
+    /// SHA-256 of the book that was added last.
+    #[serde(default)]
+    pub newest: Option<[u8; 32]>,
     /// SHA-256 of the station's public key, hex.
     pub key: String,
     /// Version of the program.
     pub program: String,
     /// Number of the judgement.
     pub judge: String,
+}
+
+impl Report {
+    /// The number of the report: each book that is added makes it another one.
+    #[must_use]
+    pub fn number(&self) -> &str {
+        self.later.last().unwrap_or(&self.id)
+    }
+
+    /// What its code leads to: the book that was added last names all before it.
+    #[must_use]
+    pub fn printed_head(&self) -> Option<[u8; 32]> {
+        self.newest.or(self.head)
+    }
+}
+
+/// What a book changed that was added after the seal.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Change {
+    /// Its name: the number of the report from then on.
+    pub id: String,
+    /// The number of the report that it replaces.
+    pub replaces: String,
+    /// `reviewed rejected amended reattached released`.
+    pub what: String,
+    /// Who.
+    pub who: String,
+    /// Second person.
+    pub second: Option<String>,
+    /// When.
+    pub at: Option<Moment>,
+    /// Why, a code of `amend_reason`.
+    pub reason: String,
+    /// Why, in somebody's own words.
+    pub text: String,
+    /// What was put right.
+    pub fields: Vec<Field>,
+}
+
+/// A field before and after.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Field {
+    /// `location owner tag remark asset differs`, `answer/STEP/ITEM`, `value/LINE`.
+    pub name: String,
+    /// What stood there.
+    pub before: Option<String>,
+    /// What stands there now.
+    pub after: String,
 }
 
 /// The workshop.

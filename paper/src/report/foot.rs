@@ -3,7 +3,7 @@
 use super::checklist;
 use super::data::{Report, Signature};
 use super::flow::{Flow, SMALL, TEXT};
-use super::tell::head_code;
+use super::tell::{self, head_code};
 use crate::canvas::{Ink, Style};
 use crate::codes::{Code, NotDrawn};
 
@@ -69,7 +69,7 @@ fn signature(flow: &mut Flow, one: &Signature, (x, y): (f32, f32), wide: f32) {
 fn verify(flow: &mut Flow, report: &Report) -> Result<(), NotDrawn> {
     let words = flow.words;
     let (left, y, right) = (flow.left() + flow.width() * SIGNED, flow.y, flow.right());
-    let Some(head) = &report.head else {
+    let Some(head) = &report.printed_head() else {
         let style = Style::strong(TEXT);
         let lines = style.wrapped(&words.say("page", "unsealed"), right - left);
         for (at, line) in (0_u8..).zip(&lines) {
@@ -82,7 +82,7 @@ fn verify(flow: &mut Flow, report: &Report) -> Result<(), NotDrawn> {
     let side = code.wide(MODULE);
     code.draw(flow.page(), (left, y + 2.0), MODULE, Ink::FULL);
     let x = left + side + 10.0;
-    let text = words.tell("page", "verify", &[("id", &report.id)]);
+    let text = tell::verify(words, report);
     let key = words.tell("page", "key", &[("key", &report.key)]);
     let made = [("program", report.program.as_str()), ("judge", &report.judge)];
     let made = words.tell("page", "program", &made);

@@ -1,5 +1,6 @@
 //! What a stranger reads in five seconds, and what it is about.
 
+use super::changes;
 use super::data::Report;
 use super::flow::{Flow, SMALL, TEXT};
 use super::tell::{next, outcome};
@@ -18,11 +19,12 @@ pub(super) fn head(flow: &mut Flow, report: &Report) {
 
 fn letterhead(flow: &mut Flow, report: &Report) {
     let (left, right, width, y) = (flow.left(), flow.right(), flow.width(), flow.y);
-    let title = flow.words.say("page", "title");
+    let title = changes::title(flow.words, report);
+    let number = changes::number(flow.words, report);
     let site = &report.site;
     let page = flow.page();
     page.text(left, y + 9.0, Style::strong(12.5), &title);
-    page.text(left, y + 20.0, Style::quiet(TEXT), &report.id);
+    page.text(left, y + 20.0, Style::quiet(TEXT), &number);
     page.right(right, y + 9.0, Style::strong(9.0), &site.workshop);
     page.right(right, y + 20.0, Style::quiet(TEXT), &site.address.join(" · "));
     page.rule(left, y + 27.0, width, Ink::RULE);

@@ -4,7 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::data::{Group, Report, Value};
 use super::tell;
-use super::{checklist, head, lists};
+use super::{changes, checklist, head, lists};
 use crate::canvas::{Ink, MM, Page};
 use crate::codes::{Code, NotDrawn};
 use crate::seal::{Word, seal};
@@ -40,12 +40,12 @@ pub fn html(report: &Report, language: Language) -> Result<String, NotDrawn> {
         html lang=(language.code()) {
             head {
                 meta charset="utf-8";
-                title { (words.tell("page", "name", &[("id", &report.id)])) }
+                title { (words.tell("page", "name", &[("id", report.number())])) }
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                h1 { (page("title")) }
-                p.q { (report.id) " · " (report.site.workshop) " · " (report.site.address.join(", ")) }
+                h1 { (changes::title(words, report)) }
+                p.q { (changes::number(words, report)) " · " (report.site.workshop) " · " (report.site.address.join(", ")) }
                 div.b {
                     div {
                         strong { (asset.what) } br; strong { (asset.id) } br;
@@ -57,19 +57,20 @@ pub fn html(report: &Report, language: Language) -> Result<String, NotDrawn> {
                 dl { @for (name, text) in head::fields(words, report) {
                     div { dt { (name) } dd { (text) } }
                 } }
+                (changed(words, report))
                 (measured(words, report))
                 (below(words, report))
                 (signed(words, report))
-                @if let Some(head) = &report.head {
+                @if let Some(head) = &report.printed_head() {
                     p.q { (page("head")) }
                     p { (code(head)?) " " strong { (tell::head_code(head)) } }
-                    p.q { (words.tell("page", "verify", &[("id", &report.id)])) br;
+                    p.q { (tell::verify(words, report)) br;
                         (words.tell("page", "key", &[("key", &report.key)])) br;
                         (words.tell("page", "program", &[("program", &report.program), ("judge", &report.judge)])) }
                 } @else { p { strong { (page("unsealed")) } } }
                 (gaps(words, report))
                 p.q { (page("says")) }
-                p.q { strong { (words.tell("page", "end", &[("id", &report.id)])) } }
+                p.q { strong { (words.tell("page", "end", &[("id", report.number())])) } }
             }
         }
     };
@@ -90,6 +91,17 @@ fn code(head: &[u8; 32]) -> Result<Markup, NotDrawn> {
     let mut page = Page::new(side, side);
     code.draw(&mut page, (2.0 * module, 2.0 * module), module, Ink::FULL);
     Ok(PreEscaped(svg(&page)))
+}
+
+fn changed(words: &Words, report: &Report) -> Markup {
+    html! { @if !report.changes.is_empty() {
+        h2 { (words.say("heading", "changes")) }
+        @for line in changes::first(words, report) { p { strong { (line) } } }
+        @for one in &report.changes {
+            @let (head, lines) = changes::told(words, one);
+            p { strong { (head) } @for line in lines { br; (line) } }
+        }
+    } }
 }
 
 fn measured(words: &Words, report: &Report) -> Markup {

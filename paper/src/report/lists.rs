@@ -126,23 +126,11 @@ pub(super) fn remarks(flow: &mut Flow, report: &Report) {
     lines.iter().for_each(|line| flow.paragraph(Style::plain(TEXT - 0.2), line));
 }
 
-/// What became of it after its seal: first, as it may undo what stands above.
-fn later(words: &Words, report: &Report) -> Vec<String> {
-    let word = report.counts_as.map(|word| words.say("verdict", word.code()));
-    let mut lines: Vec<String> =
-        word.iter().map(|word| words.tell("page", "counts_as", &[("word", word)])).collect();
-    let asset = report.counts_for.iter();
-    lines.extend(asset.map(|asset| words.tell("page", "counts_for", &[("asset", asset)])));
-    if !report.later.is_empty() {
-        lines.push(words.tell("page", "later", &[("ids", &report.later.join(", "))]));
-    }
-    lines
-}
-
 pub(super) fn remarks_of(words: &Words, report: &Report) -> Vec<String> {
-    let mut lines = later(words, report);
-    // What was set aside is named one by one.
-    let beside = report.words.iter().filter(|word| *word != "set_aside");
+    let mut lines = Vec::new();
+    // What was set aside or changed is named one by one.
+    let elsewhere = ["set_aside", "amended", "reattached"];
+    let beside = report.words.iter().filter(|word| !elsewhere.contains(&word.as_str()));
     lines.extend(beside.map(|word| words.say("beside", word)));
     if !report.clock_kept {
         lines.push(words.say("page", "clock"));

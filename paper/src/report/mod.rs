@@ -1,5 +1,6 @@
 //! The report of an inspection: pages, and the same as HTML.
 
+mod changes;
 pub mod checklist;
 mod data;
 pub(crate) mod flow;
@@ -12,8 +13,8 @@ mod table;
 mod tell;
 
 pub use data::{
-    Amount, Answer, Aside, Group, History, Item, Limit, Meter, Next, Outcome, Plan, Remark, Report,
-    Signature, Site, Supply, Value,
+    Amount, Answer, Aside, Change, Field, Group, History, Item, Limit, Meter, Next, Outcome, Plan,
+    Remark, Report, Signature, Site, Supply, Value,
 };
 use flow::Flow;
 pub use flow::Paper;
@@ -30,10 +31,11 @@ use crate::words::Language;
 /// Its head can't be drawn.
 pub fn pages(report: &Report, language: Language, paper: Paper) -> Result<Vec<Page>, NotDrawn> {
     let words = language.words();
-    let name = words.tell("page", "name", &[("id", &report.id)]);
+    let name = words.tell("page", "name", &[("id", report.number())]);
     let running = [name, format!("{} · {}", report.asset.id, report.asset.what)];
     let mut flow = Flow::new(paper, words, running);
     head::head(&mut flow, report);
+    changes::changes(&mut flow, report);
     table::table(&mut flow, report);
     lists::answers(&mut flow, report);
     plot::conditions(&mut flow, report);
@@ -41,7 +43,7 @@ pub fn pages(report: &Report, language: Language, paper: Paper) -> Result<Vec<Pa
     lists::remarks(&mut flow, report);
     foot::foot(&mut flow, report)?;
     table::appendix(&mut flow, report);
-    let end = words.tell("page", "end", &[("id", &report.id)]);
+    let end = words.tell("page", "end", &[("id", report.number())]);
     Ok(flow.finish(&end))
 }
 
@@ -49,9 +51,9 @@ pub fn pages(report: &Report, language: Language, paper: Paper) -> Result<Vec<Pa
 #[must_use]
 pub fn about(report: &Report, language: Language) -> About {
     About {
-        title: language.words().tell("page", "name", &[("id", &report.id)]),
-        id: report.id.clone(),
+        title: language.words().tell("page", "name", &[("id", report.number())]),
+        id: report.number().to_owned(),
         language: language.code().into(),
-        date: report.closed.or(report.opened),
+        date: report.changes.last().and_then(|last| last.at).or(report.closed).or(report.opened),
     }
 }

@@ -173,6 +173,15 @@ pub fn head_code(head: &[u8; 32]) -> String {
     out
 }
 
+/// How anyone can check it.
+pub(super) fn verify(words: &Words, report: &Report) -> String {
+    let text = words.tell("page", "verify", &[("id", report.number())]);
+    match report.later.is_empty() {
+        true => text,
+        false => format!("{text} {}", words.tell("page", "chain", &[("id", &report.id)])),
+    }
+}
+
 /// When it is due next, in words.
 pub(super) fn next(words: &Words, report: &Report) -> String {
     match &report.next.day {

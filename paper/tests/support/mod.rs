@@ -4,7 +4,8 @@
 
 use tapline_paper::moment::Moment;
 use tapline_paper::report::{
-    Amount, Aside, Group, History, Limit, Meter, Outcome, Remark, Report, Signature, Value,
+    Amount, Aside, Change, Field, Group, History, Limit, Meter, Outcome, Remark, Report, Signature,
+    Value,
 };
 use tapline_paper::seal::Word;
 
@@ -191,5 +192,49 @@ pub(crate) fn open() -> Report {
         head: None,
         groups: Vec::new(),
         ..pass()
+    }
+}
+
+/// A fail that was amended and moved to another asset.
+pub(crate) fn amended() -> Report {
+    let first = pass();
+    let (one, two) = (format!("{}+1", first.id), format!("{}+2", first.id));
+    let field = |name: &str, before: &str, after: &str| Field {
+        name: name.into(),
+        before: Some(before.into()),
+        after: after.into(),
+    };
+    let amended = Change {
+        id: one.clone(),
+        replaces: first.id.clone(),
+        what: "amended".into(),
+        who: "R. Feld (op-7)".into(),
+        second: Some("A. Berg (op-3)".into()),
+        at: first.closed,
+        reason: "wrong_answer".into(),
+        text: "the wrong row was ticked, as the second person saw on the photograph".into(),
+        fields: vec![
+            field("answer/look/housing", "fail", "pass"),
+            field("value/212", "0.33 Ohm", "lead_slipped"),
+            field("owner", "Nordklinik", "Südklinik"),
+            field("tag", "refused", "attached"),
+        ],
+    };
+    let moved = Change {
+        id: two.clone(),
+        replaces: one.clone(),
+        what: "reattached".into(),
+        text: "the labels were mixed up".into(),
+        fields: vec![field("asset", "P-0101", "P-0102")],
+        reason: String::new(),
+        ..amended.clone()
+    };
+    Report {
+        later: vec![one, two],
+        changes: vec![amended, moved],
+        signed_as: Some(Word::Fail),
+        signed_for: Some("P-0101".into()),
+        newest: Some([7; 32]),
+        ..first
     }
 }

@@ -15,7 +15,7 @@ use crate::config::Config;
 use crate::exchange::csv::Form;
 use crate::exchange::tables;
 use crate::past::{self, place_of};
-use crate::report::{House, report, wanted};
+use crate::report::{House, Of, report, wanted};
 use crate::station::event::BookId;
 
 fn refused(file: &str) -> impl Fn(String) -> Fault {
@@ -59,7 +59,7 @@ fn papers(
         for record in records.iter().filter(|record| fresh.contains(record.id.as_str())) {
             // What can't be read is told when the archive is checked.
             let (file, in_work) = place_of(folder, record);
-            let Ok(told) = report((&file, in_work), &house, &pasts) else {
+            let Ok(told) = report(Of { file: &file, in_work, until: None }, &house, &pasts) else {
                 continue;
             };
             let path = paper_path(&record.id).expect("its name was read when it was listed");
