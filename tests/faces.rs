@@ -4,6 +4,8 @@
 
 #[path = "faces/due.rs"]
 mod due;
+#[path = "faces/entered.rs"]
+mod entered;
 #[path = "faces/former.rs"]
 mod former;
 #[path = "faces/index.rs"]

@@ -127,7 +127,7 @@ fn answer(one: &Said<AnswerFact>) -> Answer {
 fn supply(one: &Said<ProveFact>) -> Option<Supply> {
     let fact = &one.fact;
     let volts = [fact.ln.clone()?, fact.npe.clone()?, fact.lpe.clone()?];
-    let known = fact.known.map_or("", known_code).to_owned();
+    let known = if fact.typed { "typed" } else { fact.known.map_or("", known_code) }.to_owned();
     (fact.what == "supply" && fact.ok).then_some(Supply { volts, known })
 }
 

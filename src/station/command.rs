@@ -3,7 +3,7 @@
 use tapline_drivers::Now;
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ConfirmFact, Given};
-use tapline_protocols::inspection::{self, Command};
+use tapline_protocols::inspection::{self, Command, ENTER_AGAIN};
 use tapline_protocols::register::Known;
 
 use super::begin::Begin;
@@ -233,11 +233,20 @@ impl Core {
             self.is_complete(&id)?;
             self.complete(&id, *at, by);
         }
+        let entered = facts.iter().find_map(entered);
         for fact in facts {
             self.put_act(&id, *at, fact, by);
         }
         let outcome = outcome.map(super::say::word);
-        Ok(Answer { outcome, ..Answer::done(self.seq).about(&id) })
+        let answer = Answer { outcome, ..Answer::done(self.seq).about(&id) };
+        match entered {
+            Some(Entered::Once) => Ok(answer.say(&["entered.once"])),
+            Some(Entered::Apart) => Err(conflict(
+                "the two entries differ, so neither counts",
+                "Read the meter again, and enter it twice anew.",
+            )),
+            None => Ok(answer),
+        }
     }
 
     /// What is asked of the open inspection as it would be answered now; nothing is done.
@@ -347,6 +356,23 @@ fn says_what_was_seen(request: &Request) -> bool {
 
 fn whole(expect: &super::event::Expect) -> bool {
     expect.state.is_some() && expect.seq.is_some()
+}
+
+/// What is typed is entered twice.
+#[derive(Debug, Clone, Copy)]
+enum Entered {
+    /// The first of two.
+    Once,
+    /// The two differ: which figures they were is told to nobody.
+    Apart,
+}
+
+fn entered(fact: &Fact) -> Option<Entered> {
+    match fact {
+        Fact::Prove(one) if one.differs => Some(Entered::Apart),
+        Fact::Prove(one) if one.why.as_deref() == Some(ENTER_AGAIN) => Some(Entered::Once),
+        _ => None,
+    }
 }
 
 /// What is asked, in the words of the inspection; `None` for what is no matter of an inspection.

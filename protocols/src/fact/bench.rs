@@ -140,6 +140,9 @@ pub struct ProveFact {
     /// Typed by a person.
     #[serde(default, skip_serializing_if = "core::ops::Not::not")]
     pub typed: bool,
+    /// It is another than the entry before it: both count for nothing.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub differs: bool,
     /// It holds.
     pub ok: bool,
     /// Why it does not, a word.

@@ -7,10 +7,10 @@ use tapline_drivers::{Prefix, Quantity, Unit};
 
 use super::channel::FRESH_US;
 use super::command::{Desk, Expect, Refusal, one_of};
-use super::evidence::ENTER_AGAIN;
+use super::entered::Entry;
 use super::job::Job;
 use super::proof::{self, Stage};
-use super::record::{Line, Record, StepRecord};
+use super::record::{Record, StepRecord};
 use super::run::Phase;
 use super::sample::{Sample, Says};
 use super::{condition, follow, scale, source, test_current};
@@ -335,7 +335,7 @@ fn give_up_path(desk: Desk<'_>) -> Result<Vec<Fact>, Refusal> {
     Ok(open.map(failed).collect())
 }
 
-/// Typed twice: the first entry is kept as one that is no check yet.
+/// Typed twice.
 fn prove_supply(desk: Desk<'_>, volts: [Option<&str>; 3]) -> Result<Vec<Fact>, Refusal> {
     let [Some(ln), Some(npe), Some(lpe)] = volts else {
         return Err(Refusal::new("bad_input", "refusal.three_voltages"));
@@ -346,11 +346,8 @@ fn prove_supply(desk: Desk<'_>, volts: [Option<&str>; 3]) -> Result<Vec<Fact>, R
     };
     let sizes = [number(ln)?, number(npe)?, number(lpe)?];
     let last = proof::proofs(desk.record, "supply", 0).last();
-    let again = last.is_some_and(|line| is_first_of(line, [ln, npe, lpe], desk.by));
-    let why = match again {
-        false => Some(ENTER_AGAIN),
-        true => supply_fault(desk, sizes),
-    };
+    let entry = Entry::after(last, desk.by, |fact| is_same(fact, [ln, npe, lpe]));
+    let why = entry.why(|| supply_fault(desk, sizes));
     Ok(Vec::from([Fact::Prove(ProveFact {
         what: "supply".into(),
         ln: Some(ln.to_string()),
@@ -359,18 +356,16 @@ fn prove_supply(desk: Desk<'_>, volts: [Option<&str>; 3]) -> Result<Vec<Fact>, R
         unit: Some(Unit { prefix: Prefix::One, quantity: Quantity::Volt }),
         known: Some(Known::Declared),
         typed: true,
+        differs: entry == Entry::Differs,
         ok: why.is_none(),
         why: why.map(ToString::to_string),
         ..ProveFact::default()
     })]))
 }
 
-fn is_first_of(line: &Line<ProveFact>, volts: [&str; 3], by: Option<&str>) -> bool {
-    let fact = &line.fact;
+fn is_same(fact: &ProveFact, volts: [&str; 3]) -> bool {
     let typed = [&fact.ln, &fact.npe, &fact.lpe];
-    fact.why.as_deref() == Some(ENTER_AGAIN)
-        && line.by.as_deref() == by
-        && typed.iter().zip(volts).all(|(old, new)| old.as_deref() == Some(new))
+    typed.iter().zip(volts).all(|(old, new)| old.as_deref() == Some(new))
 }
 
 /// An earthed-neutral supply of the rated voltage: anything else reads too little leakage.

@@ -171,7 +171,7 @@ pub(super) fn supply<'a>(
 }
 
 /// The first of two equal entries: it is no check yet.
-pub(super) const ENTER_AGAIN: &str = "enter_again";
+pub const ENTER_AGAIN: &str = "enter_again";
 
 /// Boot-clock microseconds of a check, carried over or not.
 pub(super) fn taken(line: &Line<ProveFact>) -> u64 {

@@ -10,6 +10,7 @@ use tapline_drivers::{Prefix, Quantity, Unit};
 
 use super::acts::RATED_PERMILLE;
 use super::command::{Desk, Refusal};
+use super::entered::Entry;
 use super::evidence::{ENTER_AGAIN, last_act, next_act};
 use super::record::{Line, Record};
 use super::{condition, proof, scale};
@@ -70,16 +71,8 @@ pub(super) fn prove(desk: Desk<'_>, volts: Option<&str>) -> Result<Vec<Fact>, Re
     let size = scale::volts(volts).filter(|size| *size >= 0);
     let size = size.ok_or_else(|| Refusal::new("bad_input", "refusal.no_voltage").with(volts))?;
     let last = proof::proofs(desk.record, "source", desk.record.run.live).last();
-    let again = last.is_some_and(|line| {
-        line.fact.why.as_deref() == Some(ENTER_AGAIN)
-            && line.by.as_deref() == desk.by
-            && line.fact.value.as_deref() == Some(volts)
-    });
-    let why = match (again, fits(desk, size)) {
-        (false, _) => Some(ENTER_AGAIN),
-        (true, false) => Some("source_not_shown"),
-        (true, true) => None,
-    };
+    let entry = Entry::after(last, desk.by, |fact| fact.value.as_deref() == Some(volts));
+    let why = entry.why(|| (!fits(desk, size)).then_some("source_not_shown"));
     Ok(Vec::from([Fact::Prove(ProveFact {
         what: "source".into(),
         step: Some(job.step.clone()),
@@ -87,6 +80,7 @@ pub(super) fn prove(desk: Desk<'_>, volts: Option<&str>) -> Result<Vec<Fact>, Re
         unit: Some(Unit { prefix: Prefix::One, quantity: Quantity::Volt }),
         known: Some(Known::Declared),
         typed: true,
+        differs: entry == Entry::Differs,
         ok: why.is_none(),
         why: why.map(ToString::to_string),
         ..ProveFact::default()

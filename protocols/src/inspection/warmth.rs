@@ -1,12 +1,13 @@
 //! The temperature of an asset while its insulation is measured: typed twice, with what it was
 //! read from, where the plan judges at another temperature.
 
-use alloc::string::{String, ToString};
+use alloc::string::ToString;
 use alloc::vec::Vec;
 
 use tapline_drivers::{Now, Number};
 
 use super::command::{Desk, Refusal, said};
+use super::entered::Entry;
 use super::evidence::ENTER_AGAIN;
 use super::proof;
 use super::record::{Line, Record};
@@ -71,21 +72,21 @@ pub(super) fn prove(desk: Desk<'_>, celsius: &str, source: &str) -> Result<Vec<F
     Number::parse(celsius).filter(|number| is_believed(*number)).ok_or_else(wrong)?;
     let source = said(source)?;
     let last = proof::proofs(desk.record, WHAT, 0).last();
-    let again = last.is_some_and(|line| {
-        line.fact.why.as_deref() == Some(ENTER_AGAIN)
-            && line.by.as_deref() == desk.by
-            && line.fact.value.as_deref() == Some(celsius)
-            && line.fact.how.as_ref() == Some(&source)
-    });
+    let is_same = |fact: &ProveFact| {
+        fact.value.as_deref() == Some(celsius) && fact.how.as_ref() == Some(&source)
+    };
+    let entry = Entry::after(last, desk.by, is_same);
+    let why = entry.why(|| None);
     Ok(Vec::from([Fact::Prove(ProveFact {
         what: WHAT.to_string(),
         step: Some(step.expanded.step.clone()),
         value: Some(celsius.to_string()),
-        how: Some(source),
+        how: Some(source.clone()),
         known: Some(Known::Declared),
         typed: true,
-        ok: again,
-        why: (!again).then(|| String::from(ENTER_AGAIN)),
+        differs: entry == Entry::Differs,
+        ok: why.is_none(),
+        why: why.map(ToString::to_string),
         ..ProveFact::default()
     })]))
 }

@@ -252,12 +252,17 @@ fn check(event: &Value) -> String {
 
 fn prove(event: &Value) -> String {
     let what = event["what"].as_str().unwrap_or("").replace('_', " ");
-    let value = match event["value"].as_str() {
+    // The second entry is made without the first.
+    let waits = event["why"] == "enter_again";
+    let value = match event["value"].as_str().filter(|_| !waits) {
         Some(value) => format!(" {value} {}", event["unit"].as_str().unwrap_or("")),
         None => String::new(),
     };
     let ok = match (event["ok"] == true, event["why"].as_str()) {
         (true, _) => "proved",
+        (false, Some("enter_again")) if event["differs"] == true => {
+            "another than the entry before it: enter it twice anew"
+        }
         (false, Some("enter_again")) => "the first of two equal entries is taken; enter it again",
         (false, _) => "NOT proved",
     };
@@ -394,6 +399,13 @@ mod tests {
             json!({ "k": "prove", "what": "supply", "ok": false, "why": "enter_again" });
         let text = Quiet::default().say(&event).unwrap().text;
         assert_eq!(text, "supply: the first of two equal entries is taken; enter it again");
+        event["what"] = "source".into();
+        event["value"] = "227".into();
+        event["differs"] = true.into();
+        let text = Quiet::default().say(&event).unwrap().text;
+        assert_eq!(text, "source: another than the entry before it: enter it twice anew");
+        event["value"] = Value::Null;
+        event["what"] = "supply".into();
         event["why"] = "supply_not_checked".into();
         assert_eq!(Quiet::default().say(&event).unwrap().text, "supply: NOT proved");
     }
