@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::args::Common;
 use super::client::Client;
 use super::{Exit, Trouble, output};
+use crate::told::copies::late_copies;
 use crate::words::{Words, english, said};
 
 pub(super) fn status(client: &Client, common: &Common) -> Result<Exit, Trouble> {
@@ -45,6 +46,7 @@ fn page(status: &Value, common: &Common) -> String {
     }
     lines.push(format!("Station {}, {}", text(&status["station"]), text(&status["name"])));
     lines.extend(index_line(&status["index"]));
+    lines.extend(late_copies(&status["copies"]));
     let meant = |bench: &&Value| common.bench.as_deref().is_none_or(|name| bench["id"] == name);
     for bench in benches.iter().filter(meant) {
         lines.push(String::new());

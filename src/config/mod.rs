@@ -88,6 +88,10 @@ pub struct Store {
     pub idle_max_mb: u32,
     /// Room held back for the end of what is open, mebibytes.
     pub reserve_mb: u32,
+    /// An archive is made again after so many days at the latest; the status says where it was not.
+    pub archive_days: u32,
+    /// An archive is tried by a drill after so many days at the latest.
+    pub drill_days: u32,
     /// How long records of a retired asset stay after it, at least; `None`: for ever.
     pub prune_after: Option<Every>,
 }
@@ -205,9 +209,9 @@ fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
         None => usual,
     };
     if let Some(table) = &table {
-        let known =
-            ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb", "prune_after"];
-        table.only(faults, &known);
+        let sizes = ["folder", "commit_ms", "idle_days", "idle_max_mb", "reserve_mb"];
+        let copies = ["archive_days", "drill_days", "prune_after"];
+        table.only(faults, &[&sizes[..], &copies].concat());
     }
     Store {
         folder: PathBuf::from(folder),
@@ -215,6 +219,8 @@ fn store(root: &Table<'_>, faults: &mut Faults<'_>) -> Store {
         idle_days: whole("idle_days", 1..=3650, 30, faults),
         idle_max_mb: whole("idle_max_mb", 16..=1_048_576, 2048, faults),
         reserve_mb: whole("reserve_mb", 1..=65_536, 64, faults),
+        archive_days: whole("archive_days", 1..=3650, 35, faults),
+        drill_days: whole("drill_days", 1..=3650, 366, faults),
         prune_after: table.as_ref().and_then(|table| prune_after(table, faults)),
     }
 }

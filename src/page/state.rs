@@ -5,6 +5,7 @@ use serde_json::Value;
 
 use super::lists::encoded;
 use super::{View, document, say};
+use crate::told::copies::late_copies;
 use crate::words::english;
 
 /// An instrument of the register.
@@ -36,6 +37,7 @@ pub(crate) fn page(status: &Value, instruments: &[Instrument], leads: &[String])
             p.warn { strong { (say("damaged")) } " " (book.as_str().unwrap_or_default()) }
         }
         p { (super::tell("room", &[("mb", &status["room_mb"].to_string())])) }
+        @for late in late_copies(&status["copies"]) { p.warn { (late) } }
         @if let Some(state) = status["index"]["state"].as_str().filter(|state| *state != "ready") {
             p.warn { (english().say("index", state)) }
         }

@@ -4,6 +4,7 @@
 //! that makes things durable, [`shared`] what faces see, [`feed`] what they are shown.
 
 mod again;
+pub mod copies;
 pub mod desk;
 mod earlier;
 pub mod feed;

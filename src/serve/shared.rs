@@ -8,6 +8,7 @@ use serde_json::Value;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::timeout;
 
+use super::copies::Copies;
 use super::desk::{Desk, Reply};
 use super::feed::Feed;
 use super::indexer::Indexer;
@@ -50,6 +51,8 @@ pub struct Shared {
     pub folder: PathBuf,
     /// Who prints, and how: set once, before anybody asks.
     pub(crate) printing: OnceLock<Printing>,
+    /// Archives and drills: set once, before anybody asks.
+    pub copies: OnceLock<Copies>,
     /// Lists and raw data; empty until the books were opened for the first time.
     pub indexer: OnceLock<Indexer>,
     /// What was refused just now.
@@ -130,6 +133,7 @@ impl Shared {
             pins: Pins::of(&folder),
             folder,
             printing: OnceLock::new(),
+            copies: OnceLock::new(),
             indexer: OnceLock::new(),
             refusals: Refusals::default(),
             state: Mutex::new(State { halted, ..State::default() }),
@@ -209,6 +213,8 @@ impl Shared {
         }
         drop(state);
         json["index"] = self.indexer.get().map_or(Value::Null, Indexer::status_json);
+        let copies = self.copies.get().map(|copies| copies.json(clock::now().wall_us));
+        json["copies"] = copies.unwrap_or_default();
         json["room_mb"] = room::free(&self.folder).map_or(Value::Null, |b| (b >> 20).into());
         json
     }

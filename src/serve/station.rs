@@ -13,6 +13,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
 use tokio::time::sleep;
 
+use super::copies::{Copies, Often};
 use super::idle::{self, Keep};
 use super::life::{End, live};
 use super::notify::notify;
@@ -169,6 +170,9 @@ async fn serve(config: Config, socket: &Path) -> Result<(), String> {
     let shared = Arc::new(Shared::new(folder.clone()));
     let printing = Printing { house: House::of(Some(&config)), usual: config.paper.clone() };
     shared.printing.set(printing).expect("nobody else has it yet");
+    let often =
+        Often { archive_days: config.store.archive_days, drill_days: config.store.drill_days };
+    shared.copies.set(Copies::of(folder, often)).expect("nobody else has it yet");
     let plans = library(&config).map_err(|halted| halted.to_string())?;
     let stop = stopper().map_err(|error| format!("can't listen to signals: {error}"))?;
     let face = face::open(socket, config.page, shared.clone(), plans).await?;

@@ -3,6 +3,7 @@
 
 pub(crate) mod alike;
 pub(crate) mod clock;
+pub(crate) mod copies;
 pub(crate) mod judged;
 pub(crate) mod label;
 pub(crate) mod outline;
