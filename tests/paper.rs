@@ -211,7 +211,7 @@ fn no_word_of_paper_is_unused() {
         root("src/station"),
         root("src/report"),
     ];
-    folders.extend([root("protocols/terms.toml"), root("src/cli/sheet.rs")]);
+    folders.extend([root("protocols/terms.toml"), root("src/told/sheet.rs")]);
     while let Some(path) = folders.pop() {
         match fs::read_dir(&path) {
             Ok(entries) => folders.extend(entries.map(|entry| entry.unwrap().path())),
