@@ -273,6 +273,23 @@ fn a_summary_is_a_table_and_paper() {
 }
 
 #[test]
+fn many_reports_are_those_of_one_by_one() {
+    let store = Store::new(3);
+    let said = store.tapline(&["report", "--into", "paper", "--from", "2026-11-26"]);
+    assert_eq!((said.code, said.out.as_str()), (0, ""), "{said:?}");
+    assert!(said.err.contains("3 reports"), "{said:?}");
+    for n in 1..=3 {
+        let id = format!("K3-20261126-000{n}");
+        assert_eq!(store.tapline(&["report", &id, "--write", "one.pdf"]).code, 0);
+        let one = std::fs::read(store.folder().join("one.pdf")).unwrap();
+        let many = std::fs::read(store.folder().join(format!("paper/{id}.pdf"))).unwrap();
+        assert!(one == many, "{id}");
+    }
+    let none = store.tapline(&["report", "--into", "none", "--to", "2026-11-26"]);
+    assert!(none.code == 0 && none.err.contains("0 reports"), "{none:?}");
+}
+
+#[test]
 fn an_export_never_writes_over_a_file() {
     let store = Store::new(1);
     let said = store.tapline(&["export", "inspections", "--write", "out.csv"]);

@@ -41,6 +41,7 @@ mod register;
 pub mod render;
 pub mod replay;
 mod report;
+mod reports;
 pub mod scanner;
 mod secret;
 mod sheet;

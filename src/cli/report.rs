@@ -7,6 +7,8 @@ use tapline_paper::report::{Paper, about, html, pages};
 use tapline_paper::words::Language;
 use tapline_paper::{pdf, report};
 
+use super::again_args::Span;
+use super::reports::reports;
 use super::{Exit, Trouble, explain, output};
 use crate::books::place::split;
 use crate::config::Config;
@@ -19,7 +21,15 @@ use crate::words::english;
 pub struct Report {
     /// Record (.jsonl), or the number of an inspection of the data folder; ID+1 is the report as it
     /// was when the first book had been added
-    pub inspection: String,
+    #[arg(required_unless_present = "into")]
+    pub inspection: Option<String>,
+    /// The reports of many inspections into a folder, each named by its number: of all, or of those
+    /// that --from, --to and --asset say
+    #[arg(long, value_name = "FOLDER", conflicts_with_all = ["inspection", "write", "as_of"])]
+    pub into: Option<PathBuf>,
+    /// Which of them
+    #[command(flatten)]
+    pub span: Span,
     /// The report as it was when so many books had been added after the seal; 0: as it was signed
     /// [default: as it is now]
     #[arg(long, value_name = "N")]
@@ -47,7 +57,12 @@ pub struct Report {
 
 /// Writes the report. Exit: 0, whatever the inspection came to.
 pub(super) fn report(args: &Report) -> Result<Exit, Trouble> {
-    let (inspection, until) = match split(&args.inspection) {
+    let inspection = match (&args.into, &args.inspection) {
+        (Some(into), _) => return reports(args, into),
+        (None, Some(inspection)) => inspection,
+        (None, None) => return Err(Trouble::Quiet),
+    };
+    let (inspection, until) = match split(inspection) {
         (of, n) if n > 0 => (of, Some(n)),
         (of, _) => (of, args.as_of),
     };
@@ -58,15 +73,26 @@ pub(super) fn report(args: &Report) -> Result<Exit, Trouble> {
     let language = args.language.as_deref().unwrap_or(&usual.language);
     let language = Language::named(language).unwrap_or_default();
     let size = Paper::named(args.paper.as_deref().unwrap_or(&usual.size)).unwrap_or_default();
-    let bytes = match form(args.form.as_deref(), args.write.as_deref()) {
-        "html" => html::html(&told, language).map_err(said)?.into_bytes(),
-        "json" => serde_json::to_vec_pretty(&told).expect("it is plain fields and strings"),
-        _ => {
-            let pages = pages(&told, language, size).map_err(said)?;
-            pdf::pdf(&pages, &about(&told, language)).map_err(said)?
-        }
-    };
+    let form = form(args.form.as_deref(), args.write.as_deref());
+    let bytes = bytes_of(&told, form, language, size).map_err(Trouble::Said)?;
     written(args.write.as_deref(), &bytes)
+}
+
+/// A report in a form.
+pub(super) fn bytes_of(
+    told: &report::Report,
+    form: &str,
+    language: Language,
+    size: Paper,
+) -> Result<Vec<u8>, String> {
+    Ok(match form {
+        "html" => html::html(told, language).map_err(|why| why.to_string())?.into_bytes(),
+        "json" => serde_json::to_vec_pretty(told).expect("it is plain fields and strings"),
+        _ => {
+            let pages = pages(told, language, size).map_err(|why| why.to_string())?;
+            pdf::pdf(&pages, &about(told, language)).map_err(|why| why.to_string())?
+        }
+    })
 }
 
 /// An inspection, with what the asset's other records say.
