@@ -127,8 +127,8 @@ pub(crate) fn results(
         div.table tabindex="0" role="region" aria-label=(say("list")) {
             table {
                 thead { tr {
-                    (column(asked, "opened")) (column(asked, "asset")) (column(asked, "plan"))
-                    (column(asked, "verdict")) th { (say("who")) } th { (say("instruments")) }
+                    (column(asked, "opened")) (column(asked, "asset")) (column(asked, "verdict"))
+                    (column(asked, "plan")) th { (say("who")) } th { (say("instruments")) }
                 } }
                 tbody { @for row in rows { (result(row, names)) } }
             }
@@ -209,7 +209,6 @@ fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
         tr {
             td { a href={ "/inspection/" (row.id) } { (opened) } }
             th scope="row" { a href={ "/asset/" (asset) } { (asset) } }
-            td { (row.plan) }
             td {
                 @if let Some(word) = row.outcome() { (verdict(&super::word(word))) }
                 @else if let Some(ended) = &row.ended { (english().say("ended", ended)) }
@@ -222,6 +221,7 @@ fn result(row: &Summary, names: &BTreeMap<String, String>) -> Markup {
                 }
                 @if row.damaged { br; strong { (say("damaged")) } }
             }
+            td { (row.plan) }
             td { (names.get(by).map_or(by, String::as_str)) }
             td { (row.instruments.join(", ")) }
         }
@@ -250,8 +250,8 @@ pub(crate) fn waits(
         @else { div.table tabindex="0" role="region" aria-label=(say("list")) {
             table {
                 thead { tr {
-                    th { (say("by_opened")) } th { (say("asset")) } th { (say("by_plan")) }
-                    th { (say("verdict")) } th { (say("who")) } th { (say("instruments")) }
+                    th { (say("by_opened")) } th { (say("asset")) } th { (say("verdict")) }
+                    th { (say("by_plan")) } th { (say("who")) } th { (say("instruments")) }
                 } }
                 tbody { @for row in rows { @match row {
                     Waiting::Known(known) => (result(known, names)),

@@ -100,8 +100,8 @@ fn record(review: &Review) -> Markup {
         }
         div.table tabindex="0" role="region" aria-label=(say("list")) { table {
             thead { tr {
-                th { (say("step")) } th { (say("value")) } th { (say("the_limit")) }
-                th { (say("of_limit")) } th { (say("verdict")) }
+                th { (say("step")) } th { (say("verdict")) } th { (say("value")) }
+                th { (say("the_limit")) } th { (say("of_limit")) }
             } }
             tbody { @for one in &review.verdicts { (row(one)) } }
         } }
@@ -182,13 +182,13 @@ fn row(one: &Judgement) -> Markup {
     html! {
         tr {
             th scope="row" { (super::steps::name(&one.step)) }
-            td { (one.value) }
-            td.bound { (one.limit) }
-            td { (one.share) }
             td {
                 (super::verdict(&one.code))
                 @for reason in &one.reasons { p.quiet { (english().say("reason", reason)) } }
             }
+            td { (one.value) }
+            td.bound { (one.limit) }
+            td { (one.share) }
         }
     }
 }
