@@ -51,8 +51,11 @@ fn main() {
     if !args.has("keep-index") {
         house.rebuild(&mut table);
     }
-    house.papers(&mut table);
-    if args.has("papers") {
+    let papers = args.has("papers");
+    if papers || !args.figures {
+        house.papers(&mut table);
+    }
+    if papers {
         return table.print();
     }
     let mut daemon = Daemon::start(&house.wanted.folder);
@@ -216,21 +219,27 @@ impl House {
     fn papers(&self, table: &mut Table) {
         let into = tempfile::tempdir().unwrap();
         let began = clock::now();
-        // What it held at most is told by the program for commands that end.
-        let done = Command::new("/usr/bin/time")
-            .args(["-f", "%M", TAPLINE, "report", "--into"])
+        let mut printing = Command::new(TAPLINE)
+            .args(["report", "--into"])
             .arg(into.path())
             .arg("--config")
             .arg(self.wanted.folder.join("tapline.toml"))
             .stdin(Stdio::null())
-            .output()
+            .stderr(Stdio::null())
+            .spawn()
             .unwrap();
+        let mut kib = 0;
+        let done = loop {
+            kib = daemon::kib(printing.id(), "VmHWM").unwrap_or(kib);
+            match printing.try_wait().unwrap() {
+                Some(done) => break done,
+                None => clock::pause_ms(20),
+            }
+        };
         let seconds = clock::seconds_since(began);
-        let said = String::from_utf8_lossy(&done.stderr);
-        assert!(done.status.success(), "{said}");
+        assert!(done.success(), "{done}");
         let pages = std::fs::read_dir(into.path()).unwrap().count();
-        assert_eq!(pages as u64, self.wanted.inspections, "{said}");
-        let kib: u64 = said.trim().lines().last().unwrap().parse().unwrap();
+        assert_eq!(pages as u64, self.wanted.inspections);
         let figure = format!("{seconds:.1} s, {} MiB at most", kib >> 10);
         table.row(&format!("{pages} reports as PDF"), figure, String::new(), "60 s of 2 000");
     }
