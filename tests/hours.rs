@@ -68,6 +68,7 @@ fn station() -> Core {
             name: "Bench 1".into(),
             fixtures: vec!["SB-1".into(), "NW-1".into(), "L-1".into()],
             witness: [].into(),
+            typed: Vec::new(),
         }],
         links: vec![link("ohm", "val-unit-line", "LR-01"), link("dmm", "scpi", "DM-01")],
     };

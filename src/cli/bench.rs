@@ -92,8 +92,10 @@ fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
             ("check", json!({ "standard": standard, "instrument": instrument }))
         }
         BenchCommand::Describe { tell } => ("describe", json!({ "tell": told(&tell)? })),
-        BenchCommand::Begin { plan, asset, reason, order } => {
-            let body = json!({ "plan": plan, "asset": asset, "reason": reason, "order": order });
+        BenchCommand::Begin { plan, asset, reason, order, with } => {
+            let body = json!({
+                "plan": plan, "asset": asset, "reason": reason, "order": order, "with": with,
+            });
             ("begin", body)
         }
         BenchCommand::Act { what } => ("act", json!({ "what": what })),
@@ -113,6 +115,7 @@ fn request(command: BenchCommand) -> Result<(&'static str, Value), Trouble> {
         BenchCommand::Temperature { celsius, source } => {
             ("temperature", json!({ "celsius": celsius, "source": source }))
         }
+        BenchCommand::Enter { shows } => ("enter", json!({ "shows": shows.join(" ") })),
         BenchCommand::Switch { set } => ("switch", json!({ "set": settings(&set)? })),
         BenchCommand::Override { step, reason } => {
             ("override", json!({ "step": step, "reason": reason }))
@@ -195,11 +198,18 @@ mod tests {
     fn every_request_is_one_that_the_station_knows() {
         let commands = [
             BenchCommand::Scan { codes: vec!["P-0107".into()] },
-            BenchCommand::Begin { plan: None, asset: None, reason: None, order: Some("A".into()) },
+            BenchCommand::Begin {
+                plan: None,
+                asset: None,
+                reason: None,
+                order: Some("A".into()),
+                with: vec!["insulation".into()],
+            },
             BenchCommand::Act { what: "clear".into() },
             BenchCommand::Capture,
             BenchCommand::Discard { seq: 7, cause: "wrong_point".into(), second: None },
             BenchCommand::Prove { what: "alive".into(), ln: None, npe: None, lpe: None },
+            BenchCommand::Enter { shows: vec!["2.5".into(), "MOhm".into()] },
             BenchCommand::Switch { set: vec!["S5=normal".into()] },
             BenchCommand::Park,
             BenchCommand::Sign { meaning: "performed".into(), tag: None, reason: None },

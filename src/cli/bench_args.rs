@@ -42,6 +42,9 @@ pub enum BenchCommand {
         /// Work order that it is made for; none for none [default: the only open one of the asset]
         #[arg(long)]
         order: Option<String>,
+        /// Step of the plan that is off unless asked for, such as insulation; give it once for each
+        #[arg(long, value_name = "STEP")]
+        with: Vec<String>,
     },
     /// A deliberate act: connected, clear, live, dead, or test for the lever of the test current
     Act {
@@ -114,6 +117,12 @@ pub enum BenchCommand {
         /// What it was read from, such as "thermometer TH-1 on the housing"
         #[arg(long)]
         source: String,
+    },
+    /// Enter what a meter without a line shows, twice, each time read from it: 2.5 MOhm, "> 20 GOhm"
+    Enter {
+        /// Number and unit; "> 20 GOhm" or above 20 GOhm; OL
+        #[arg(required = true, allow_hyphen_values = true)]
+        shows: Vec<String>,
     },
     /// Declare switches of the supply box, such as S5=reversed
     Switch {

@@ -9,6 +9,8 @@ use super::table::{Faults, Table};
 
 /// The most benches that one station serves.
 const BENCHES_MAX: usize = 64;
+/// The most instruments without a line that one bench has.
+const TYPED_MAX: usize = 16;
 
 /// A bench.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,6 +24,8 @@ pub struct Bench {
     /// What witnesses the supply box: `link`, and `c1` to `c4` with the meaning of a closed
     /// contact (`S5=reversed`). Empty where nothing does.
     pub witness: BTreeMap<String, String>,
+    /// Instruments without a line, by their labels: who measures enters what they show.
+    pub typed: Vec<String>,
 }
 
 pub(super) fn read(root: &Table<'_>, links: &[Link], faults: &mut Faults<'_>) -> Vec<Bench> {
@@ -39,13 +43,14 @@ pub(super) fn read(root: &Table<'_>, links: &[Link], faults: &mut Faults<'_>) ->
             let say = format!("a second bench `{}`; ids must differ", bench.id);
             faults.note(table.place("id"), "bench.id", say);
         }
+        elsewhere(&bench, table, (&benches, links), faults);
         benches.push(bench);
     }
     benches
 }
 
 fn bench(table: &Table<'_>, links: &[Link], faults: &mut Faults<'_>) -> Bench {
-    table.only(faults, &["id", "name", "fixtures", "witness"]);
+    table.only(faults, &["id", "name", "fixtures", "witness", "typed"]);
     let id = table.need(faults, "id");
     if table.has("id") && !is_id(id) {
         faults.note(table.place("id"), "bench.id", ID_RULE);
@@ -55,6 +60,31 @@ fn bench(table: &Table<'_>, links: &[Link], faults: &mut Faults<'_>) -> Bench {
         name: table.need(faults, "name").into(),
         fixtures: table.texts(faults, "fixtures"),
         witness: witness(table, id, links, faults),
+        typed: table.texts(faults, "typed"),
+    }
+}
+
+/// An instrument that is read by a person has no line, and is at one bench.
+fn elsewhere(
+    bench: &Bench,
+    table: &Table<'_>,
+    (before, links): (&[Bench], &[Link]),
+    faults: &mut Faults<'_>,
+) {
+    let mut note = |say: String| faults.note(table.place("typed"), "bench.typed", say);
+    if TYPED_MAX < bench.typed.len() {
+        note(format!("more than {TYPED_MAX} instruments"));
+    }
+    for (n, label) in bench.typed.iter().enumerate() {
+        if let Some(link) = links.iter().find(|link| link.instrument.as_ref() == Some(label)) {
+            note(format!("link `{}` reads `{label}`: nobody has to enter what it shows", link.id));
+        }
+        if let Some(other) = before.iter().find(|other| other.typed.contains(label)) {
+            note(format!("bench `{}` has `{label}` already", other.id));
+        }
+        if bench.typed[..n].contains(label) {
+            note(format!("`{label}` stands here twice"));
+        }
     }
 }
 

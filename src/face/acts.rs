@@ -23,6 +23,7 @@ pub(super) const ACTS: &[&str] = &[
     "describe",
     "discard",
     "end",
+    "enter",
     "login",
     "note",
     "null",

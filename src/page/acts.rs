@@ -75,6 +75,8 @@ fn primary(bench: &Bench) -> Markup {
         "capture" => off(),
         "join_clips" => button("prove", &[("what", "closed_path")], false, "closed_path"),
         "source" => html! { (source()) (off()) },
+        "enter" => enter(),
+        "enter_live" => html! { (enter()) (off()) },
         "sign" => sign(bench),
         _ => html! {},
     }
@@ -191,6 +193,19 @@ fn failed(item: &str) -> Markup {
             input type="hidden" name="answer" value="fail";
             label { (say("why")) input name="reason" autocomplete="off" required; }
             button type="submit" { (english().say("answer", "fail")) }
+        }
+    }
+}
+
+/// What a meter without a line shows.
+fn enter() -> Markup {
+    html! {
+        form data-act="enter" {
+            label {
+                (say("display"))
+                input name="shows" autocomplete="off" spellcheck="false" required;
+            }
+            button.large #primary type="submit" { (say("do_enter")) }
         }
     }
 }

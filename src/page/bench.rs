@@ -56,9 +56,8 @@ impl Bench {
 
     /// Something may hurt now.
     fn hot(&self) -> bool {
-        let hot = "halted join_clips voltage_on alive set_state source capture test_current dead \
-                   voltage_off \
-                   may_be_live";
+        let hot = "halted join_clips voltage_on alive set_state source capture enter_live test_current \
+                   dead voltage_off may_be_live";
         hot.split_whitespace().any(|state| state == self.asks())
     }
 }

@@ -222,7 +222,7 @@
     const seen = 'expect' in form.dataset && $('p-now').dataset.expect;
     if (seen) fields.expect = JSON.parse(seen);
     // What is entered twice is typed twice: the form is empty before it can be sent again.
-    if (name === 'prove' || name === 'temperature') form.reset();
+    if (['prove', 'temperature', 'enter'].includes(name)) form.reset();
     sending.add(form);
     const record = $('record');
     const of = record ? ['inspection', record.dataset.of] : ['bench', body.dataset.bench];

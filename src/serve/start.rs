@@ -260,6 +260,7 @@ fn bench(bench: &crate::config::Bench) -> BenchSettings {
         name: bench.name.clone(),
         fixtures: bench.fixtures.clone(),
         witness: bench.witness.clone(),
+        typed: bench.typed.clone(),
     }
 }
 

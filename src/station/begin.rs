@@ -4,14 +4,12 @@
 use std::collections::BTreeSet;
 
 use tapline_drivers::Now;
-use tapline_protocols::fact::{CheckFact, Earlier, Given, LinkGiven, Open, Opened, Word};
+use tapline_protocols::fact::{CheckFact, Earlier, Given, Open, Opened, Word};
 use tapline_protocols::limits::Row;
 use tapline_protocols::plan::{
     BenchGiven, Expanded, Fit, Foreseen, Outline, Plan, expand, fits, foresee, outline,
 };
-use tapline_protocols::register::{
-    Asset, Class, Competence, Fixture, Instrument, Isolation, IsolationKind, Lead, Setup,
-};
+use tapline_protocols::register::{Asset, Class, Competence};
 use tapline_protocols::{Fact, Fault};
 
 use super::case::Case;
@@ -20,9 +18,8 @@ use super::complete::lacking;
 use super::core::{Core, given};
 use super::event::{Answer, BookId, Problem};
 use super::library::sha256;
-use super::link::Link;
+use super::on_bench::OnBench;
 use super::say::{bad, conflict, missing};
-use super::wire::Wire;
 use crate::clock::Stamp;
 
 /// Most expanded steps in one line.
@@ -55,16 +52,6 @@ struct Opening {
     steps: Vec<Expanded>,
     here: OnBench,
     doubts: Vec<Vec<String>>,
-}
-
-/// What hangs on a bench, as the register knows it.
-pub(super) struct OnBench {
-    pub(super) instruments: Vec<Instrument>,
-    pub(super) setups: Vec<Setup>,
-    pub(super) fixtures: Vec<Fixture>,
-    pub(super) leads: Vec<Lead>,
-    pub(super) links: Vec<LinkGiven>,
-    checks: Vec<CheckFact>,
 }
 
 impl Core {
@@ -265,53 +252,6 @@ impl Core {
         bad(format!("plan `{plan}` can't be used here: {}", texts.join("; ")))
     }
 
-    pub(super) fn on_bench(&self, bench: &str) -> OnBench {
-        let links: Vec<&Link> =
-            self.links.values().filter(|link| link.settings.bench == bench).collect();
-        let named: BTreeSet<&String> =
-            links.iter().filter_map(|link| link.settings.instrument.as_ref()).collect();
-        let here = self.settings.benches.iter().find(|b| b.id == bench);
-        let labels: &[String] = here.map_or(&[], |b| &b.fixtures);
-        let register = &self.register;
-        let setups = register.setups.values();
-        OnBench {
-            instruments: named
-                .iter()
-                .filter_map(|id| register.instruments.get(*id))
-                .cloned()
-                .collect(),
-            setups: setups
-                .filter(|s| named.contains(&s.meter) && labels.contains(&s.network))
-                .cloned()
-                .collect(),
-            fixtures: labels.iter().filter_map(|id| register.fixtures.get(id)).cloned().collect(),
-            leads: labels.iter().filter_map(|id| register.leads.get(id)).cloned().collect(),
-            links: links.iter().map(|link| self.link_given(link)).collect(),
-            checks: register
-                .checks
-                .values()
-                .filter_map(|points| Some(points.back()?.fact.clone()))
-                .filter(|check| named.iter().any(|id| *id == check.judged()))
-                .collect(),
-        }
-    }
-
-    fn link_given(&self, link: &Link) -> LinkGiven {
-        let settings = &link.settings;
-        let wire = Wire::of(settings).ok();
-        let instrument =
-            settings.instrument.as_ref().and_then(|i| self.register.instruments.get(i));
-        let own = instrument.map_or(0, |i| volts(i.isolation));
-        LinkGiven {
-            link: settings.id.clone(),
-            driver: settings.driver.clone(),
-            instrument: settings.instrument.clone(),
-            isolation_volts: own.max(settings.isolation.map_or(0, volts)),
-            polled: wire.as_ref().is_some_and(Wire::sends),
-            period_ms: wire.as_ref().and_then(Wire::period_ms),
-        }
-    }
-
     fn given(
         &self,
         (bench, by): (&str, &str),
@@ -459,13 +399,6 @@ fn plan_of<'p>(asset: &Asset, fit: Fit<'p>) -> Result<&'p Plan, Problem> {
             "the asset names plan `{}`, which is not for its class or mains connection",
             plan.id
         ))),
-    }
-}
-
-fn volts(isolation: Isolation) -> u32 {
-    match isolation.kind {
-        IsolationKind::Optical => isolation.volts,
-        IsolationKind::None | IsolationKind::Unknown => 0,
     }
 }
 

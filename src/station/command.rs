@@ -387,6 +387,7 @@ fn command_of(request: Request, shown: Shown) -> Option<Command> {
         Request::Null { lead } => Command::Null { lead },
         Request::Prove { what, ln, npe, lpe } => Command::Prove { what, ln, npe, lpe },
         Request::Temperature { celsius, source } => Command::Temperature { celsius, source },
+        Request::Enter { shows } => Command::Enter { shows },
         Request::Switch { set } => {
             let known = if shown.scanned { Known::Revealed } else { Known::Declared };
             Command::Switch { set, known }

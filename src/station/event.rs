@@ -268,6 +268,11 @@ pub enum Request {
         /// What it was read from.
         source: String,
     },
+    /// What the display of a meter without a line shows, entered twice.
+    Enter {
+        /// `2.5 MOhm`, `> 20 GOhm`, `OL`.
+        shows: String,
+    },
     /// Declares switches of the supply box.
     Switch {
         /// What is set.

@@ -27,6 +27,7 @@ mod last;
 mod later;
 pub mod library;
 mod link;
+mod on_bench;
 mod opening;
 mod orders;
 mod outbox;

@@ -50,6 +50,8 @@ pub struct BenchSettings {
     /// `link`, and `c1` to `c4` with the meaning of a closed contact; empty where nothing
     /// witnesses the supply box.
     pub witness: BTreeMap<String, String>,
+    /// Instruments without a line, by their labels.
+    pub typed: Vec<String>,
 }
 
 /// A link.

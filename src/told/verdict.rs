@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use tapline_drivers::{Quantity, Unit};
 use tapline_protocols::Fact;
 use tapline_protocols::fact::{ChainLink, Judged, ProveFact, Read, ReadingId, UncertaintyPart};
+use tapline_protocols::inspection::TYPED;
 
 use super::judged::{value, word};
 use crate::books::Line;
@@ -146,7 +147,7 @@ fn fact(line: &Line) -> String {
                 let unit = one.unit.ucum();
                 say("scatters", &[("s", scatter.s.as_str()), ("unit", unit)])
             });
-            say("value", &values)
+            say(if one.rule == TYPED { TYPED } else { "value" }, &values)
                 + &scatter.unwrap_or_default()
                 + &under
                 + &known.unwrap_or_default()
@@ -186,9 +187,9 @@ fn check(one: &ProveFact) -> String {
         }
         "supply" => say("supply", &[("ln", volts[0]), ("npe", volts[1]), ("lpe", volts[2])]),
         "alive" => alive(one),
-        "direct" => {
+        what @ ("direct" | "display") => {
             let amount = amount(one.value.as_ref(), one.unit, one.how.as_deref());
-            say("direct", &[("amount", &amount)])
+            say(what, &[("amount", &amount)])
         }
         "temperature" => {
             let (celsius, source) = (one.value.as_deref(), one.how.as_deref());

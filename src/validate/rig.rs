@@ -391,6 +391,7 @@ fn settings(scene: &Scene, register: &Register) -> StationSettings {
                 .chain(register.besides.iter().chain(&scene.fixtures).cloned())
                 .collect(),
             witness: witness.map(|(a, b)| ((*a).into(), (*b).into())).collect(),
+            typed: Vec::new(),
         }],
         links: [
             link("ohm", "val-unit-line", Some("LR-01")),

@@ -121,7 +121,7 @@ mod tests {
         uncertainty_unknown gate_closed fixture_missing arithmetic bandwidth_unknown \
         bench_check_failed \
         supply_not_110 test_current_unknown not_alive near_limit worse_than_before \
-        nothing_earlier conditions_declared";
+        nothing_earlier conditions_declared typed";
     /// The closed list of why a reading belongs to no step.
     const WHYS: &str = "idle not_asked guard wrong_function wrong_unit first_after_open unsolicited \
         duplicate unpaired parked out_of_calibration unknown_instrument spent not_live \

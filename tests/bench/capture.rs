@@ -101,6 +101,7 @@ fn settings() -> StationSettings {
         name: "Bench".into(),
         fixtures: vec![],
         witness: std::collections::BTreeMap::default(),
+        typed: Vec::new(),
     };
     StationSettings {
         id: "K3".into(),

@@ -35,6 +35,7 @@ fn station(driver: &str, instrument: Option<&str>) -> Core {
         name: "Bench 1".into(),
         fixtures: vec!["SB-1".into(), "NW-1".into(), "L-1".into()],
         witness: [].into(),
+        typed: Vec::new(),
     };
     let link = |id: &str, driver: &str, instrument: Option<&str>| LinkSettings {
         id: id.into(),
@@ -211,6 +212,7 @@ fn a_driver_that_sends_on_such_an_instrument_is_a_fault_of_the_configuration() {
                     name: "Bench 1".into(),
                     fixtures: vec![],
                     witness: [].into(),
+                    typed: Vec::new(),
                 }],
                 id: "K3".into(),
                 name: "Workshop".into(),

@@ -204,7 +204,13 @@ pub(crate) fn key() -> Key {
 
 fn bench(id: &str, fixtures: &[&str]) -> BenchSettings {
     let fixtures = fixtures.iter().map(|label| (*label).to_string()).collect();
-    BenchSettings { id: id.into(), name: format!("Bench {id}"), fixtures, witness: [].into() }
+    BenchSettings {
+        id: id.into(),
+        name: format!("Bench {id}"),
+        fixtures,
+        witness: [].into(),
+        typed: Vec::new(),
+    }
 }
 
 fn links(bench: &'static str) -> impl Iterator<Item = LinkSettings> {

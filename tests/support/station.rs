@@ -123,6 +123,12 @@ impl Builder {
         );
     }
 
+    /// Puts an instrument without a line at the bench.
+    pub(crate) fn typed(mut self, label: &str) -> Builder {
+        self.links = format!("typed = [\"{label}\"]\n{}", self.links);
+        self
+    }
+
     /// Sets a variable of the station's environment.
     pub(crate) fn env(&mut self, name: &str, value: &str) {
         self.env.push((name.to_owned(), value.to_owned()));

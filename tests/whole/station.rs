@@ -84,6 +84,7 @@ pub(super) fn settings() -> StationSettings {
             name: "Bench 1".into(),
             fixtures: fixtures.map(String::from).to_vec(),
             witness: BTreeMap::new(),
+            typed: Vec::new(),
         }],
         links,
     }

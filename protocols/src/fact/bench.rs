@@ -100,7 +100,7 @@ pub struct Carried {
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ProveFact {
     /// `network_resistance no_voltage alive supply source closed_path temperature direct
-    /// test_current`.
+    /// test_current display`, the last what a person enters of a meter without a line.
     pub what: String,
     /// Step it belongs to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -127,8 +127,8 @@ pub struct ProveFact {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub want: Option<String>,
     /// Alive: `indicator` or `supply_current`; no_voltage: `dc` or `ac`; temperature: what it was
-    /// read from, the value being degrees Celsius; direct: `above below overload` of a bound;
-    /// `test_current`: `plus minus off`, where its lever stood.
+    /// read from, the value being degrees Celsius; direct, display: `above below overload` of a
+    /// bound; `test_current`: `plus minus off`, where its lever stood.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub how: Option<String>,
     /// Alive: the operating state that the asset was set to and seen in.
@@ -161,7 +161,7 @@ pub struct ProveFact {
 pub struct ValueFact {
     /// Expanded step.
     pub step: String,
-    /// Rule of capture.
+    /// Rule of capture; `typed` where a person entered it twice.
     pub rule: String,
     /// Readings of the window.
     pub from: Vec<ReadingId>,
@@ -185,7 +185,7 @@ pub struct ValueFact {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Known>,
     /// Words that limit what may be concluded: `open_seen`; `relative` where the meter itself
-    /// subtracted something; `out_of_calibration` where the policy lets it pass.
+    /// subtracted something; `out_of_calibration` where the policy lets it pass; `typed`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub words: Vec<String>,
 }

@@ -81,7 +81,7 @@ fn connected(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
     if job.tested.is_some() {
         let step = desk.active()?;
         let joined = follow::joined_now(desk.record, desk.brief, job, step);
-        if !joined || follow::off_again(desk.record, step) {
+        if (!joined && !job.typed) || follow::off_again(desk.record, step) {
             return Err(Refusal::new("path_not_proved", "refusal.path_first"));
         }
         voltage_gone(desk, job)?;
@@ -103,7 +103,7 @@ fn clear(desk: Desk<'_>, job: &Job) -> Result<Vec<Fact>, Refusal> {
     }
     voltage_gone(desk, job)?;
     // A tester without its voltage says nothing that shows what it is set to.
-    if job.tested.is_none() && !desk.watch.measures(job) {
+    if job.tested.is_none() && !job.typed && !desk.watch.measures(job) {
         return Err(Refusal::new("wrong_function", "refusal.meter_not_ready").with(&job.meter));
     }
     let mut facts = Vec::from([fact("clear", job)]);
@@ -218,6 +218,9 @@ pub(super) fn capture(desk: Desk<'_>, expect: Option<&Expect>) -> Result<Vec<Fac
     let step = desk.active()?;
     let job = desk.brief.job(&step.expanded.step);
     let job = job.ok_or(Refusal::new("conflict", "refusal.nothing_to_capture"))?;
+    if job.typed {
+        return Err(Refusal::new("conflict", "refusal.enter_it"));
+    }
     if job.runs() && !desk.record.run.live_and_watched() {
         return Err(Refusal::new("conflict", "refusal.not_live"));
     }

@@ -14,7 +14,7 @@ use super::prompt::prompt;
 use super::record::{Record, StepRecord};
 use super::run::Phase;
 use super::watch::Watch;
-use super::{warmth, weigh};
+use super::{typed, warmth, weigh};
 use crate::fact::{
     ActFact, AnswerFact, DropFact, EndFact, Fact, NoteFact, OverrideFact, ReasonFact, SignFact,
     StepFact, Word,
@@ -106,6 +106,11 @@ pub enum Command {
         celsius: String,
         /// What it was read from.
         source: String,
+    },
+    /// What the display of a meter without a line shows, twice.
+    Enter {
+        /// `2.5 MOhm`, `> 20 GOhm`, `OL`.
+        shows: String,
     },
     /// Sets switches of the supply box.
     Switch {
@@ -202,6 +207,7 @@ pub(super) fn command(desk: Desk<'_>, command: &Command) -> Result<Vec<Fact>, Re
             acts::prove(desk, what, [ln.as_deref(), npe.as_deref(), lpe.as_deref()])
         }
         Command::Temperature { celsius, source } => warmth::prove(desk, celsius, source),
+        Command::Enter { shows } => typed::enter(desk, shows),
         Command::Switch { set, known } => acts::switch(desk, set, *known),
         Command::Override { step, reason } => desk.override_gate(step, reason),
         Command::Note { text } => {
@@ -232,7 +238,7 @@ impl<'a> Desk<'a> {
         }
     }
 
-    fn person(&self) -> Result<&'a str, Refusal> {
+    pub(super) fn person(&self) -> Result<&'a str, Refusal> {
         self.by.ok_or(Refusal::new("forbidden", "refusal.no_operator"))
     }
 

@@ -29,6 +29,9 @@ pub(super) fn against(
     if has("open_seen") {
         words.push("open_seen");
     }
+    if value.rule == super::typed::TYPED {
+        words.push("typed");
+    }
     if has("out_of_calibration") && brief.policy.out_of_calibration != "override" {
         words.push("out_of_calibration");
     }

@@ -67,7 +67,9 @@ pub(super) fn finished(record: &Record, brief: &Brief, step: &StepRecord) -> boo
             Some(job) if job.tested.is_some() => finished_tested(record, job, step),
             Some(job) => match record.captured(step) {
                 Some(value) => {
-                    !job.prove.contains(&Proof::ClosedPath) || joined(record, value.seq, job)
+                    job.typed
+                        || !job.prove.contains(&Proof::ClosedPath)
+                        || joined(record, value.seq, job)
                 }
                 None => false,
             },
@@ -112,7 +114,7 @@ fn finished_live(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -
 
 /// The voltage is gone, and the clips were joined once more since.
 fn finished_tested(record: &Record, job: &Job, step: &StepRecord) -> bool {
-    off_again(record, step) && joined(record, record.run.dead, job)
+    off_again(record, step) && (job.typed || joined(record, record.run.dead, job))
 }
 
 /// A value was captured under a test voltage, and that is off.

@@ -41,6 +41,8 @@ pub(super) struct Job {
     pub(super) guard_us: Option<u64>,
     /// The driver asks: one conversion after the guard is thrown away.
     pub(super) polled: bool,
+    /// The meter has no line: a person enters what it shows.
+    pub(super) typed: bool,
     /// Smallest of the values instead of the largest.
     pub(super) smallest: bool,
     pub(super) hazard: Option<Hazard>,
@@ -116,6 +118,7 @@ impl Job {
             // A minute is longer than any response.
             guard_us: guard_us(brief, meter, function).or(tested.map(|_| SLOW_GUARD_US)),
             polled: link.is_some_and(|link| link.polled),
+            typed: super::typed::is_typed(brief, meter),
             smallest: step.combine == Some(Combine::Smallest),
             hazard: step.hazard,
             prove: step.prove.clone(),

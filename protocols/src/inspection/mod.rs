@@ -47,6 +47,7 @@ mod scale;
 mod source;
 mod test_current;
 mod tester;
+mod typed;
 mod warmth;
 mod watch;
 mod weigh;
@@ -83,6 +84,7 @@ pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
 pub use run::{Phase, Placement, Run};
 pub(crate) use scale::is_within_percent;
 pub(crate) use test_current::{is_test_resistance, is_test_tolerance};
+pub use typed::TYPED;
 
 /// One inspection.
 #[derive(Debug, Clone, Default)]

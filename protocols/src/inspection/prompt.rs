@@ -13,12 +13,12 @@ use super::proof::{self, Stage};
 use super::record::{Record, StepRecord, StepState};
 use super::run::Phase;
 use super::watch::Watch;
-use super::{condition, evidence, follow, source, test_current, warmth};
+use super::{condition, evidence, follow, source, test_current, typed, warmth};
 use crate::fact::Word;
 use crate::plan::{Direction, Proof, Settings, StepKind, Switch};
 
 /// The closed list of the states of a prompt.
-pub const STATES: [&str; 29] = [
+pub const STATES: [&str; 31] = [
     "waiting",
     "parked",
     "null",
@@ -40,6 +40,8 @@ pub const STATES: [&str; 29] = [
     "set_state",
     "source",
     "capture",
+    "enter",
+    "enter_live",
     "test_current",
     "dead",
     "voltage_off",
@@ -75,6 +77,8 @@ pub const STATES: [&str; 29] = [
 /// | `set_state` | set the asset to the state `operating`, see it in that, then `prove alive` |
 /// | `source` | read the source's own voltmeter, then `prove source`, twice |
 /// | `capture` | wait, hands off |
+/// | `enter` | read the meter's display, then `enter`, twice |
+/// | `enter_live` | the same, hands off |
 /// | `test_current` | move the lever of the test current as `set` says, then `act test` |
 /// | `dead` | switch supply and source off, then `act dead`; a witnessed box says it by itself |
 /// | `voltage_off` | switch it off, discharge, measure that it is gone, then `act dead` |
@@ -266,19 +270,33 @@ fn state(record: &Record, brief: Option<&Brief>, watch: &Watch) -> &'static str 
     }
     let Some(step) = record.active() else { return at_the_end(record) };
     match (brief.kind(&step.expanded), brief.job(&step.expanded.step)) {
+        (_, Some(job)) if job.typed => typed::state(at_job(record, brief, watch, (job, step))),
+        (_, Some(job)) => at_job(record, brief, watch, (job, step)),
         (StepKind::Look, _) => "look",
-        (_, Some(job)) if job.live() => match live(record, brief, job, step) {
-            "clear" if job.polled && !watch.measures(job) => "waiting",
-            word => word,
-        },
-        (_, Some(job)) if job.tested.is_some() => tested(record, brief, job, step),
-        (_, Some(job)) if joins_clips(record, job, step) => "join_clips",
-        (_, Some(job)) => {
-            let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
-            if armed { "measure" } else { "arm" }
-        }
         _ => "answer",
     }
+}
+
+fn at_job(
+    record: &Record,
+    brief: &Brief,
+    watch: &Watch,
+    (job, step): (&Job, &StepRecord),
+) -> &'static str {
+    if job.live() {
+        return match live(record, brief, job, step) {
+            "clear" if job.polled && !watch.measures(job) => "waiting",
+            word => word,
+        };
+    }
+    if job.tested.is_some() {
+        return tested(record, brief, job, step);
+    }
+    if joins_clips(record, job, step) {
+        return "join_clips";
+    }
+    let armed = watch.seen(&job.meter).is_some_and(super::channel::Channel::armed);
+    if armed { "measure" } else { "arm" }
 }
 
 /// A step under a test voltage.
@@ -290,7 +308,7 @@ fn tested(record: &Record, brief: &Brief, job: &Job, step: &StepRecord) -> &'sta
         Phase::Cleared => "voltage_on",
         _ if follow::off_again(record, step) => "join_clips",
         Phase::Connected => "clear",
-        Phase::Dead if !follow::joined_now(record, brief, job, step) => "join_clips",
+        Phase::Dead if !job.typed && !follow::joined_now(record, brief, job, step) => "join_clips",
         Phase::Dead => "connect",
     }
 }

@@ -126,6 +126,7 @@ pub(super) fn last_of_placement(record: &Record) -> bool {
 pub(super) fn provable(brief: &Brief, job: &Job) -> bool {
     let one_pole = brief.supply_box().is_some_and(|one| one.poles.as_deref() == Some("one"));
     job.proves_network()
+        && !job.typed
         && !one_pole
         && target(brief, job, &Settings::new()).is_some()
         && resistance(brief, job).is_some()

@@ -79,6 +79,12 @@ const OF_A_BENCH: &[Act<'static>] = &[
             Text("reason"),
         ],
     ),
+    (
+        "enter",
+        "What the display of a meter without a line shows, entered twice, each time read anew: \
+         `2.5 MOhm`, `> 20 GOhm`, `OL`. It can fail the step and never pass it.",
+        &[Text("shows")],
+    ),
     ("login", "Logs an operator in; without a badge, out.", &[May("badge")]),
     ("note", "A remark.", &[Text("text")]),
     ("null", "Nulls a lead set.", &[Text("lead")]),

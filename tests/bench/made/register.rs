@@ -154,6 +154,7 @@ pub(crate) fn settings() -> StationSettings {
         name: format!("Bench {n}"),
         fixtures: fixtures_of(n).into(),
         witness: witness(n).map(|(k, v)| (k.to_owned(), v)).into(),
+        typed: Vec::new(),
     };
     let of_bench = |n| {
         links(n).map(|(id, driver, instrument)| LinkSettings {

@@ -88,6 +88,8 @@ pub(super) struct Setting {
     pub(super) fixtures: String,
     pub(super) isolation_volts: u32,
     pub(super) period_ms: Option<u32>,
+    /// Meters without a line: a person enters what they show.
+    pub(super) typed: Vec<&'static str>,
     /// Limit rows that the workshop has read in its own copy.
     pub(super) confirmed: Vec<String>,
     /// Steps by reason that are asked for.
@@ -108,6 +110,7 @@ impl Default for Setting {
             fixtures: FIXTURES.into(),
             isolation_volts: 1000,
             period_ms: Some(400),
+            typed: Vec::new(),
             confirmed: Vec::new(),
             asked: Vec::new(),
             checks: Vec::new(),

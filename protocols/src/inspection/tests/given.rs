@@ -8,6 +8,7 @@ use alloc::vec::Vec;
 
 use super::bench::{DAY, Setting};
 use crate::fact::{Fact, Given, LinkGiven, Open, Opened, ScanFact};
+use crate::inspection::TYPED;
 use crate::limits::Table;
 use crate::plan::{self, BenchGiven};
 use crate::register::{Asset, read_assets, read_fixtures, read_instruments, read_operators};
@@ -65,12 +66,13 @@ fn asset(id: &str) -> Asset {
 }
 
 fn links(setting: &Setting) -> Vec<LinkGiven> {
+    let driver = |one: &str| if setting.typed.contains(&one) { TYPED } else { "any" };
     let link = |link: &str, instrument: &str, polled, period_ms| LinkGiven {
         link: link.into(),
-        driver: "any".into(),
+        driver: driver(instrument).into(),
         instrument: Some(instrument.into()),
         isolation_volts: setting.isolation_volts,
-        polled,
+        polled: polled && driver(instrument) != TYPED,
         period_ms,
     };
     vec![

@@ -17,5 +17,6 @@ mod peak;
 mod source;
 mod states;
 mod tester;
+mod typed;
 mod warmth;
 mod worked;
