@@ -24,6 +24,7 @@ fn every() -> Vec<(&'static str, Report)> {
         ("open", support::open()),
         ("ended", fail),
         ("amended", support::amended()),
+        ("typed", support::typed()),
     ]
 }
 
@@ -99,7 +100,7 @@ fn every_page_names_the_report_and_the_last_one_its_end() {
 /// The same words in HTML: nothing is told on paper alone.
 #[test]
 fn html_tells_what_the_pages_tell() {
-    for (report, language) in [support::full(), support::amended()]
+    for (report, language) in [support::full(), support::amended(), support::typed()]
         .iter()
         .flat_map(|report| Language::ALL.map(|language| (report, language)))
     {
@@ -121,6 +122,28 @@ fn html_tells_what_the_pages_tell() {
                 let known = html.contains(part) || numbers || apart || part.len() == 10;
                 assert!(known, "`{part}` of `{text}` is not in the HTML");
             }
+        }
+    }
+}
+
+/// What was typed in stands with its figure, what it was read from and that it was typed; the sign
+/// of decimals is the reader's.
+#[test]
+fn what_was_typed_in_is_marked() {
+    for (language, mark, figures) in [
+        (Language::English, "typed twice by hand", ["229.6 V", "23.5 °C"]),
+        (Language::German, "zweimal von Hand eingegeben", ["229,6 V", "23,5 °C"]),
+    ] {
+        let report = support::typed();
+        let marks = report.supply.len() + report.entered.len();
+        let on_paper = text(&pages(&report, language, Paper::A4).unwrap()).replace('\n', " ");
+        let html = html::html(&report, language).unwrap();
+        for told in [&on_paper, &html] {
+            assert_eq!(told.matches(mark).count(), marks, "{told}");
+            for part in figures.iter().chain(&["fluid line, pressure sensor"]) {
+                assert!(told.contains(part), "{part}: {told}");
+            }
+            assert!(told.contains("thermometer on the housing"), "{told}");
         }
     }
 }

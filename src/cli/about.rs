@@ -3,8 +3,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::Deserialize;
 use serde_json::Value;
+use tapline_protocols::fact::ProveFact;
 
+use crate::told::verdict::found;
 use crate::words::english;
 
 /// What was seen of a record, line by line.
@@ -19,6 +22,8 @@ pub(super) struct About {
     unconfirmed: BTreeSet<(String, String)>,
     /// Switches and checks by how they are known.
     known: BTreeMap<String, BTreeSet<String>>,
+    /// What was typed twice by hand and holds.
+    typed: BTreeSet<String>,
     aside: Vec<Value>,
     closed: Option<Value>,
     /// The inspection that was not passed and that this one tests again.
@@ -39,6 +44,8 @@ impl About {
             }
             "prove" if fact["ok"] == true => {
                 self.is_known(fact, BTreeSet::from([text(&fact["what"])]));
+                let read = |fact: &Value| ProveFact::deserialize(fact).ok();
+                self.typed.extend(read(fact).filter(|one| one.typed).map(|one| found(&one)));
             }
             "drop" => self.aside.push(fact.clone()),
             "sign" | "end" => self.closed = Some(fact.clone()),
@@ -114,6 +121,7 @@ impl About {
             let names: Vec<&str> = names.iter().map(String::as_str).collect();
             lines.push(tell(known, &[("names", &names.join(", "))]));
         }
+        lines.extend(self.typed.iter().map(|what| tell("typed", &[("what", what)])));
         lines.extend(self.aside.iter().map(|fact| {
             let (value, cause) = (fact["value"].to_string(), text(&fact["cause"]));
             let cause = cause.replace('_', " ");
@@ -194,6 +202,11 @@ mod tests {
             json!({"k": "switch", "set": {"S5": "reversed"}, "known": "witnessed"}),
             json!({"k": "prove", "what": "supply", "known": "declared", "ok": true}),
             json!({"k": "prove", "what": "alive", "ok": true}),
+            json!({"k": "prove", "what": "temperature", "value": "23.5", "how": "a probe",
+                "known": "declared", "typed": true, "ok": true}),
+            json!({"k": "prove", "what": "source", "value": "229.6", "unit": "V",
+                "known": "declared", "typed": true, "ok": true}),
+            json!({"k": "prove", "what": "source", "value": "999", "typed": true, "ok": false}),
             json!({"k": "drop", "value": 4713, "cause": "lead_slipped", "by": "op-7"}),
             json!({"k": "sign", "t": t, "as": "performed", "tag": "attached", "by": "op-7"}),
         ] {
@@ -204,8 +217,10 @@ mod tests {
             "  with LR-01, low-resistance meter, serial 0417, calibration due 2027-03-31",
             "  box was read by driver csv-line, whose layout is from memory: compare its raw bytes \
              with what the display showed",
-            "  declared by a person alone: supply",
+            "  declared by a person alone: source, supply, temperature",
             "  witnessed by contacts: S5",
+            "  typed twice by hand: the asset has 23.5 degrees Celsius, read from: a probe",
+            "  typed twice by hand: the isolated source shows 229.6 V",
             "  set aside: the value on line 4713, lead slipped, by R. Feld (op-7)",
             "  signed 2026-11-24 08:14:03 UTC by R. Feld (op-7) as performed; tag attached",
         ];

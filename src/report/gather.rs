@@ -4,12 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use tapline_paper::moment::Moment;
 use tapline_paper::report::{
-    Amount, Answer, Aside, Item, Meter, Outcome, Plan, Remark, Report, Signature, Site, Supply,
+    Amount, Answer, Aside, Item, Meter, Outcome, Plan, Remark, Report, Signature, Site,
 };
-use tapline_protocols::fact::{AnswerFact, DropFact, ProveFact};
+use tapline_protocols::fact::{AnswerFact, DropFact};
 use tapline_protocols::register::{Asset, Known};
 
 use super::book::{Book, Said};
+use super::entered;
 use super::values::{edition, groups, word};
 use crate::clock::rfc3339;
 
@@ -45,7 +46,8 @@ pub(super) fn gathered(book: &Book) -> Result<Report, String> {
         words: book.sign.as_ref().map(|sign| sign.fact.words.clone()).unwrap_or_default(),
         answers: book.answers.iter().map(answer).collect(),
         groups: groups(book),
-        supply: book.checks.iter().filter_map(supply).collect(),
+        supply: book.checks.iter().filter_map(entered::supply).collect(),
+        entered: entered::entered(book),
         known: known(book),
         meters: meters(book),
         aside: asides(book),
@@ -124,14 +126,7 @@ fn answer(one: &Said<AnswerFact>) -> Answer {
     }
 }
 
-fn supply(one: &Said<ProveFact>) -> Option<Supply> {
-    let fact = &one.fact;
-    let volts = [fact.ln.clone()?, fact.npe.clone()?, fact.lpe.clone()?];
-    let known = if fact.typed { "typed" } else { fact.known.map_or("", known_code) }.to_owned();
-    (fact.what == "supply" && fact.ok).then_some(Supply { volts, known })
-}
-
-fn known_code(known: Known) -> &'static str {
+pub(super) fn known_code(known: Known) -> &'static str {
     match known {
         Known::Declared => "declared",
         Known::Revealed => "revealed",

@@ -6,6 +6,7 @@
 //! [`exports`] what is given out of many.
 
 mod book;
+mod entered;
 pub(crate) mod exports;
 mod gather;
 mod later;

@@ -179,8 +179,15 @@ fn fact(line: &Line) -> String {
 
 fn check(one: &ProveFact) -> String {
     let set: Vec<String> = one.set.iter().map(|(s, to)| format!("{}={to}", s.name())).collect();
+    let holds = english().say("explain", if one.ok { "holds" } else { "holds_not" });
+    let under = if set.is_empty() { String::new() } else { format!("; {}", set.join(" ")) };
+    format!("{}{under}: {holds}", found(one))
+}
+
+/// What a check found.
+pub(crate) fn found(one: &ProveFact) -> String {
     let volts = [&one.ln, &one.npe, &one.lpe].map(|text| text.as_deref().unwrap_or("-"));
-    let got = match one.what.as_str() {
+    match one.what.as_str() {
         "source" => {
             let volts = one.value.as_deref().or(one.ln.as_deref()).unwrap_or("-");
             say("source", &[("volts", volts)])
@@ -204,10 +211,7 @@ fn check(one: &ProveFact) -> String {
             let values = [("what", what.as_str()), ("got", &got), ("want", want), ("how", &how)];
             say("check", &values)
         }
-    };
-    let holds = english().say("explain", if one.ok { "holds" } else { "holds_not" });
-    let under = if set.is_empty() { String::new() } else { format!("; {}", set.join(" ")) };
-    format!("{got}{under}: {holds}")
+    }
 }
 
 fn alive(one: &ProveFact) -> String {

@@ -37,6 +37,9 @@ pub struct Report {
     pub groups: Vec<Group>,
     /// Checks of the supply.
     pub supply: Vec<Supply>,
+    /// What a person typed in besides, of the values that it counts for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub entered: Vec<Entered>,
     /// What is known of the conditions, by how it is known.
     pub known: Vec<(String, Vec<String>)>,
     /// Instruments.
@@ -320,6 +323,23 @@ pub struct History {
 pub struct Supply {
     /// Line to neutral, neutral to earth, line to earth.
     pub volts: [String; 3],
+    /// How it is known.
+    pub known: String,
+}
+
+/// What a person typed in that values were corrected by or rest on.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Entered {
+    /// `source`: volts of the isolated source; `temperature`: degrees Celsius of the asset.
+    pub what: String,
+    /// Step of the plan that its values belong to.
+    pub step: String,
+    /// Where they were taken.
+    pub places: Vec<String>,
+    /// Digits as typed.
+    pub digits: String,
+    /// Temperature: what it was read from.
+    pub read_from: String,
     /// How it is known.
     pub known: String,
 }

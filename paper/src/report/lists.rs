@@ -1,6 +1,6 @@
 //! Below the measurements: what was looked at, under what, with what, and what was said.
 
-use super::data::{Answer, Meter, Report};
+use super::data::{Answer, Entered, Meter, Report};
 use super::flow::{Flow, SMALL, TEXT};
 use super::tell;
 use crate::canvas::{Ink, Style};
@@ -64,12 +64,28 @@ pub(super) fn conditions_of(words: &Words, report: &Report) -> Vec<String> {
         let values = [("ln", ln.as_str()), ("npe", npe), ("lpe", lpe), ("known", &known)];
         lines.push(words.tell("conditions", "supply", &values));
     }
+    lines.extend(report.entered.iter().map(|one| entered(words, report, one)));
     for (known, names) in &report.known {
         let names: Vec<String> = names.iter().map(|name| words.say("seen", name)).collect();
         let known = words.say("known_long", known);
         lines.push(format!("{known}: {}.", names.join(", ")));
     }
     lines
+}
+
+/// What was typed in, and the measurement with the places that it counts for.
+fn entered(words: &Words, report: &Report, one: &Entered) -> String {
+    let group = report.groups.iter().find(|group| group.step == one.step);
+    let name = group.map_or_else(|| one.step.clone(), |group| tell::name(words, group));
+    let known = words.say("known", &one.known);
+    let values = [
+        ("name", name.as_str()),
+        ("places", &one.places.join(", ")),
+        ("digits", &words.number(&one.digits)),
+        ("from", &words.say("said", &one.read_from)),
+        ("known", &known),
+    ];
+    words.tell("conditions", &one.what, &values)
 }
 
 /// Instruments with their calibration.

@@ -13,8 +13,8 @@ mod table;
 mod tell;
 
 pub use data::{
-    Amount, Answer, Aside, Change, Field, Group, History, Item, Limit, Meter, Next, Outcome, Plan,
-    Remark, Report, Signature, Site, Supply, Value,
+    Amount, Answer, Aside, Change, Entered, Field, Group, History, Item, Limit, Meter, Next,
+    Outcome, Plan, Remark, Report, Signature, Site, Supply, Value,
 };
 use flow::Flow;
 pub use flow::Paper;

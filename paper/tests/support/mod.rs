@@ -4,8 +4,8 @@
 
 use tapline_paper::moment::Moment;
 use tapline_paper::report::{
-    Amount, Aside, Change, Field, Group, History, Limit, Meter, Outcome, Remark, Report, Signature,
-    Value,
+    Amount, Aside, Change, Entered, Field, Group, History, Limit, Meter, Outcome, Remark, Report,
+    Signature, Value,
 };
 use tapline_paper::seal::Word;
 
@@ -180,6 +180,28 @@ pub(crate) fn long() -> Report {
             .into(),
         ..Remark::default()
     });
+    report
+}
+
+/// What was typed in by hand: the voltage of the isolated source, the temperature of the asset.
+pub(crate) fn typed() -> Report {
+    let mut report = full();
+    for supply in &mut report.supply {
+        supply.known = "typed".into();
+    }
+    let one = |what: &str, step: &str, digits: &str, places: &[&str]| Entered {
+        what: what.into(),
+        step: step.into(),
+        places: places.iter().map(ToString::to_string).collect(),
+        digits: digits.into(),
+        read_from: String::new(),
+        known: "typed".into(),
+    };
+    let warm = one("temperature", &report.groups[0].step, "23.5", &["case screw"]);
+    report.entered = vec![
+        one("source", "part", "229.6", &["fluid line", "pressure sensor"]),
+        Entered { read_from: "thermometer on the housing".into(), ..warm },
+    ];
     report
 }
 
