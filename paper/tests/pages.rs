@@ -11,6 +11,7 @@ use tapline_paper::canvas::{Mark, Page};
 use tapline_paper::pdf;
 use tapline_paper::report::checklist::{ASKED, gaps};
 use tapline_paper::report::{Outcome, Paper, Report, about, html, pages};
+use tapline_paper::seal::Word;
 use tapline_paper::words::Language;
 
 fn every() -> Vec<(&'static str, Report)> {
@@ -201,5 +202,22 @@ fn what_is_taken_away_is_missed_and_said_on_the_page() {
     for (letter, code, _) in ASKED {
         let taken = TAKEN.iter().any(|(taken, _)| taken == code) || *code == "results";
         assert!(taken, "nothing takes {letter} {code} away");
+    }
+}
+
+/// IEC 62353:2014 6.2 (from memory): where safety is not given, the responsible organisation is
+/// told in writing.
+#[test]
+fn a_fail_tells_who_is_responsible_and_nothing_else_does() {
+    let notice = ["To the responsible organisation, in writing", "An den Betreiber, schriftlich"];
+    let words = [Word::Pass, Word::ConditionalPass, Word::Undecided, Word::Fail];
+    for word in words.into_iter().chain([Word::ConditionalFail]) {
+        let report = Report { outcome: Outcome::Signed(word), ..support::full() };
+        for (language, notice) in Language::ALL.into_iter().zip(notice) {
+            let told = matches!(word, Word::Fail | Word::ConditionalFail);
+            let paper = text(&pages(&report, language, Paper::A4).unwrap());
+            assert_eq!(paper.contains(notice), told, "{word:?}: {paper}");
+            assert_eq!(html::html(&report, language).unwrap().contains(notice), told, "{word:?}");
+        }
     }
 }

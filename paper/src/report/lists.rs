@@ -1,6 +1,6 @@
 //! Below the measurements: what was looked at, under what, with what, and what was said.
 
-use super::data::{Answer, Entered, Meter, Report};
+use super::data::{Answer, Entered, Meter, Outcome, Report};
 use super::flow::{Flow, SMALL, TEXT};
 use super::tell;
 use crate::canvas::{Ink, Style};
@@ -144,6 +144,10 @@ pub(super) fn remarks(flow: &mut Flow, report: &Report) {
 
 pub(super) fn remarks_of(words: &Words, report: &Report) -> Vec<String> {
     let mut lines = Vec::new();
+    // IEC 62353:2014 6.2 (from memory): who is responsible is told in writing of what is unsafe.
+    if matches!(report.outcome, Outcome::Signed(Word::Fail | Word::ConditionalFail)) {
+        lines.push(words.say("page", "notice"));
+    }
     // What was set aside or changed is named one by one.
     let elsewhere = ["set_aside", "amended", "reattached"];
     let beside = report.words.iter().filter(|word| !elsewhere.contains(&word.as_str()));
