@@ -92,6 +92,18 @@ fn what_two_entries_agree_on_is_judged_marked_and_replayed() {
         );
         assert!(told.contains(&format!("verdict: {word}")), "{told}");
         assert_eq!(told.contains("A person entered"), word == "UNDECIDED", "{told}");
+        for (language, mark) in
+            [("en", "typed twice by hand"), ("de", "zweimal von Hand eingegeben")]
+        {
+            let args = ["report", &id, "--as", "html", "--language", language, "--folder", data];
+            let paper = station.run(&args).stdout;
+            assert!(paper.contains(&format!("<td>{mark}")), "{paper}");
+        }
+        let shown = station.run(&["show", &id]).stdout;
+        assert!(
+            shown.contains(&format!("typed twice by hand: insulation_parts/1 {shows}")),
+            "{shown}"
+        );
         let again = station.run(&["replay", "--all", data]);
         assert_eq!(again.code, 0, "{again:?}");
         assert!(again.stdout.contains("the same: 1") || again.stderr.contains("the same: 1"));

@@ -136,7 +136,10 @@ fn what_was_typed_in_is_marked() {
         (Language::German, "zweimal von Hand eingegeben", ["229,6 V", "23,5 °C"]),
     ] {
         let report = support::typed();
-        let marks = report.supply.len() + report.entered.len();
+        let values = report.groups.iter().flat_map(|group| &group.values);
+        let typed = values.filter(|value| value.typed).count();
+        assert_eq!(typed, 2);
+        let marks = report.supply.len() + report.entered.len() + typed;
         let on_paper = text(&pages(&report, language, Paper::A4).unwrap()).replace('\n', " ");
         let html = html::html(&report, language).unwrap();
         for told in [&on_paper, &html] {
@@ -147,6 +150,20 @@ fn what_was_typed_in_is_marked() {
             assert!(told.contains("thermometer on the housing"), "{told}");
         }
     }
+}
+
+/// Manual entry of critical data is told as such (EU GMP Annex 11 section 6, from memory): a value
+/// without a reading that does not say so leaves a gap.
+#[test]
+fn a_typed_value_without_its_mark_is_missed() {
+    let report = support::typed();
+    assert_eq!(gaps(&report), Vec::<&str>::new());
+    let mut silent = report.clone();
+    silent.groups[0].values[2].typed = false;
+    assert_eq!(gaps(&silent), ["typed"]);
+    let mut silent = report;
+    silent.entered[1].known.clear();
+    assert_eq!(gaps(&silent), ["typed"]);
 }
 
 /// Takes one thing away.
@@ -168,6 +185,7 @@ const TAKEN: &[Taken] = &[
     ("opened", |r| r.opened = None),
     ("closed", |r| r.closed = None),
     ("unit", |r| r.groups[0].result.as_mut().unwrap().unit.clear()),
+    ("typed", |r| r.groups[0].values[0].readings = 0),
     ("signed_by", |r| r.signatures[0].name.clear()),
     ("signed_by", |r| r.signatures[0].meaning.clear()),
     ("signed_by", |r| r.signatures[0].at = None),
@@ -181,7 +199,7 @@ const TAKEN: &[Taken] = &[
     ("class", |r| r.asset.class.clear()),
 ];
 
-/// ISO/IEC 17025:2017 7.8.2.1 and 7.8.6, IEC 62353:2014 6.1 (from memory).
+/// ISO/IEC 17025:2017 7.8.2.1 and 7.8.6, IEC 62353:2014 6.1, EU GMP Annex 11 6 (from memory).
 #[test]
 fn what_is_taken_away_is_missed_and_said_on_the_page() {
     assert_eq!(gaps(&support::pass()), Vec::<&str>::new());

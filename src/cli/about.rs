@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Deserialize;
 use serde_json::Value;
 use tapline_protocols::fact::ProveFact;
+use tapline_protocols::inspection::TYPED;
 
 use crate::told::verdict::found;
 use crate::words::english;
@@ -46,6 +47,11 @@ impl About {
                 self.is_known(fact, BTreeSet::from([text(&fact["what"])]));
                 let read = |fact: &Value| ProveFact::deserialize(fact).ok();
                 self.typed.extend(read(fact).filter(|one| one.typed).map(|one| found(&one)));
+            }
+            "value" if fact["rule"] == TYPED => {
+                let shown = ["step", "indication", "value", "unit"].map(|key| text(&fact[key]));
+                let shown: Vec<_> = shown.into_iter().filter(|part| !part.is_empty()).collect();
+                self.typed.insert(shown.join(" "));
             }
             "drop" => self.aside.push(fact.clone()),
             "sign" | "end" => self.closed = Some(fact.clone()),

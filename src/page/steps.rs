@@ -114,6 +114,7 @@ pub(super) fn sent(value: &Captured) -> Markup {
         @if let Some(sent) = &value.sent {
             span.quiet { " · " (super::tell("meter_showed", &[("amount", sent)])) }
         }
+        @if value.typed { span.quiet { " · " (say("typed")) } }
     }
 }
 

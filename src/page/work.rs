@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{Given, Judged};
-use tapline_protocols::inspection::{Inspection, Record, StepState, Valued};
+use tapline_protocols::inspection::{Inspection, Record, StepState, TYPED, Valued};
 use tapline_protocols::limits::{Direction, Row, Table};
 
 /// One step of the plan.
@@ -42,6 +42,8 @@ pub(crate) struct Captured {
     /// What the meter showed, where that is something else.
     pub sent: Option<String>,
     pub dropped: bool,
+    /// A person entered it, twice.
+    pub typed: bool,
     /// Its place on the bar.
     pub place: Option<u32>,
 }
@@ -162,7 +164,8 @@ fn captured(inspection: &Inspection, value: &Valued, limit: Option<&Row>) -> Cap
     let place = limit.zip(seen).and_then(|(row, seen)| place(seen.value?, row));
     let amount = came.unwrap_or_else(|| sent.clone());
     let sent = Some(sent).filter(|sent| *sent != amount);
-    Captured { seq: value.line.seq, amount, sent, dropped: value.dropped, place }
+    let typed = fact.rule == TYPED;
+    Captured { seq: value.line.seq, amount, sent, dropped: value.dropped, typed, place }
 }
 
 /// `> 2 Ω`, digits as sent.

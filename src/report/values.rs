@@ -6,6 +6,8 @@ use tapline_paper::seal;
 use tapline_protocols::exact::Ratio;
 use tapline_protocols::fact::{ChainLink, Judged, ValueFact, VerdictFact, Word};
 
+use tapline_protocols::inspection::TYPED;
+
 use super::book::{Book, Said};
 use crate::told::alike::beside;
 
@@ -123,6 +125,7 @@ fn value(book: &Book, judged: &Judged, value: &Said<ValueFact>) -> Value {
         known: known.and_then(|known| known.as_str().map(str::to_owned)),
         meter: step.and_then(|step| step.instrument.clone()).unwrap_or_default(),
         readings: fact.from.len(),
+        typed: fact.rule == TYPED,
         words: fact.words.clone(),
         worst: false,
         aside: match (drop, place) {

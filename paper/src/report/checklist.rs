@@ -1,5 +1,6 @@
 //! What a report must contain, as ISO/IEC 17025:2017 7.8.2.1 and 7.8.6 and the documentation
-//! clause of IEC 62353:2014 (6.1) ask for it (all from memory), held against what it tells.
+//! clause of IEC 62353:2014 (6.1) ask for it, and EU GMP Annex 11 (6) of what is entered by hand
+//! (all from memory), held against what it tells.
 
 use super::data::{Outcome, Report};
 
@@ -33,6 +34,11 @@ pub const ASKED: &[Asked] = &[
                 && one.at.is_some()
         };
         !r.signatures.is_empty() && r.signatures.iter().all(whole)
+    }),
+    ("annex 11, 6", "typed", |r| {
+        let rests = |one: &super::Value| one.typed || one.readings > 0;
+        r.groups.iter().flat_map(|group| &group.values).all(rests)
+            && r.entered.iter().all(|one| !one.known.is_empty())
     }),
     ("7.8.6", "rule", |r| !r.plan.rule.is_empty()),
     ("7.8.6", "limit", |r| {

@@ -294,6 +294,9 @@ pub struct Value {
     pub meter: String,
     /// How many readings it rests on.
     pub readings: usize,
+    /// A person typed it in twice: it rests on no reading.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub typed: bool,
     /// What limits what may be concluded: codes.
     pub words: Vec<String>,
     /// The verdict is that of this one.

@@ -150,15 +150,11 @@ fn shape_small(word: Word) -> Markup {
 }
 
 fn row(words: &Words, value: &Value) -> Markup {
-    let rests = match &value.aside {
-        None => tell::rests(words, value),
-        Some(cause) => words.tell("mark", "set_aside", &[("cause", &words.say("cause", cause))]),
-    };
     let result = value.result.as_ref().map(|result| tell::amount(words, result));
     html! { tr {
         td { (tell::place(words, value)) } td.n { (tell::amount(words, &value.sent)) }
         td { (tell::corrections(words, value)) } td.n { (result.unwrap_or_default()) }
-        td { (rests) }
+        td { (tell::rests(words, value)) }
     } }
 }
 

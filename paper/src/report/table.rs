@@ -159,11 +159,7 @@ fn row(flow: &mut Flow, value: &Value, at: Columns) {
     let (place_style, place) = plain.snug(&tell::place(words, value), at.sent * width - 62.0);
     let (corrections_style, corrections) =
         small.snug(&tell::corrections(words, value), (at.result - at.corrected) * width - 46.0);
-    let rests = match &value.aside {
-        None => tell::rests(words, value),
-        Some(cause) => words.tell("mark", "set_aside", &[("cause", &words.say("cause", cause))]),
-    };
-    let (rests_style, rests) = small.snug(&rests, (1.0 - at.rests) * width);
+    let (rests_style, rests) = small.snug(&tell::rests(words, value), (1.0 - at.rests) * width);
     let lines = place.len().max(corrections.len()).max(rests.len());
     let height = 8.6 * lines as f32 + 2.6;
     need(flow, height, at);

@@ -130,15 +130,25 @@ pub(super) fn corrections(words: &Words, value: &Value) -> String {
     value.corrections.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
-/// `14 readings`, and how the conditions are known.
+/// `14 readings`, and how the conditions are known; why it was set aside, where it was. What was
+/// typed in says so in place of its readings, and aside, too.
 pub(super) fn rests(words: &Words, value: &Value) -> String {
     let many = value.readings.to_string();
     let code = if value.readings == 1 { "reading" } else { "readings" };
-    let readings = words.tell("mark", code, &[("n", &many)]);
-    match &value.known {
-        None => readings,
-        Some(known) => format!("{readings}, {}", words.say("known", known)),
-    }
+    let typed = value.typed.then(|| words.say("known", "typed"));
+    let aside = value
+        .aside
+        .as_ref()
+        .map(|cause| words.tell("mark", "set_aside", &[("cause", &words.say("cause", cause))]));
+    let (readings, known) = match (typed, aside) {
+        (typed, Some(aside)) => (typed, Some(aside)),
+        (typed, None) => {
+            let readings = || words.tell("mark", code, &[("n", &many)]);
+            let known = value.known.as_ref().map(|known| words.say("known", known));
+            (Some(typed.unwrap_or_else(readings)), known)
+        }
+    };
+    readings.into_iter().chain(known).collect::<Vec<_>>().join(", ")
 }
 
 /// How many values of a step were set aside, and why: `2 values, 1 set aside: a lead slipped`.

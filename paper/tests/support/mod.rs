@@ -183,7 +183,8 @@ pub(crate) fn long() -> Report {
     report
 }
 
-/// What was typed in by hand: the voltage of the isolated source, the temperature of the asset.
+/// What was typed in by hand: two values, the voltage of the isolated source, the temperature of
+/// the asset.
 pub(crate) fn typed() -> Report {
     let mut report = full();
     for supply in &mut report.supply {
@@ -197,6 +198,12 @@ pub(crate) fn typed() -> Report {
         read_from: String::new(),
         known: "typed".into(),
     };
+    // One from a display, and one that was set aside.
+    let group = &mut report.groups[0];
+    group.reasons.push("typed".into());
+    for at in [1, 2] {
+        (group.values[at].typed, group.values[at].readings) = (true, 0);
+    }
     let warm = one("temperature", &report.groups[0].step, "23.5", &["case screw"]);
     report.entered = vec![
         one("source", "part", "229.6", &["fluid line", "pressure sensor"]),

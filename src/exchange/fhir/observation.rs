@@ -69,7 +69,9 @@ pub(super) fn observation(names: &Names<'_>, group: &Group) -> Observation {
     let known = |id: &str| report.meters.iter().any(|meter| meter.id == id);
     let device = meter.filter(|one| known(&one.meter));
     let reasons = group.reasons.iter().map(|one| one.replace('_', " "));
-    let note = reasons.collect::<Vec<_>>().join("; ");
+    let typed = group.values.iter().any(|one| one.typed && one.aside.is_none());
+    let typed = typed.then(|| "typed twice by hand".to_owned());
+    let note = reasons.chain(typed).collect::<Vec<_>>().join("; ");
     Observation {
         resource_type: "Observation",
         status: status(report),
