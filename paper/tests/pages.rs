@@ -108,7 +108,7 @@ fn html_tells_what_the_pages_tell() {
         let html = html::html(report, language).unwrap().replace("&amp;", "&");
         let words = language.words();
         // What a drawing needs: its heading, its days, how many values; columns without a name.
-        let drawn = ["history", "values", "what", "serial", "meter", "certificate", "due"]
+        let drawn = ["values", "what", "serial", "meter", "certificate", "due"]
             .map(|code| {
                 words.say("heading", code) + &words.say("mark", code) + &words.say("column", code)
             })
@@ -237,5 +237,15 @@ fn a_fail_tells_who_is_responsible_and_nothing_else_does() {
             assert_eq!(paper.contains(notice), told, "{word:?}: {paper}");
             assert_eq!(html::html(&report, language).unwrap().contains(notice), told, "{word:?}");
         }
+    }
+}
+
+/// What is told of them is how many they are; their marks are hollow ones of the plot beside it.
+#[test]
+fn values_from_paper_are_named_as_such() {
+    for (language, name) in Language::ALL.into_iter().zip(["○ from paper: 2", "○ vom Papier: 2"])
+    {
+        let shown = text(&pages(&support::full(), language, Paper::A4).unwrap());
+        assert_eq!(shown.matches(name).count(), 1, "{shown}");
     }
 }

@@ -4,7 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::data::{Group, Report, Value};
 use super::tell;
-use super::{changes, checklist, head, lists};
+use super::{changes, checklist, head, lists, plot};
 use crate::canvas::{Ink, MM, Page};
 use crate::codes::{Code, NotDrawn};
 use crate::seal::{Word, seal};
@@ -166,6 +166,7 @@ fn below(words: &Words, report: &Report) -> Markup {
     html! {
         (listed(&heading("answers"), &answers))
         (listed(&heading("conditions"), &lists::conditions_of(words, report)))
+        (listed(&heading("history"), &plot::told(words, report)))
         @if !report.meters.is_empty() {
             h2 { (heading("meters")) }
             table { tbody { @for meter in &report.meters { tr {

@@ -5,6 +5,7 @@ use super::flow::{Flow, SMALL, TEXT};
 use super::lists::conditions_of;
 use super::tell;
 use crate::canvas::{Ink, Style, circle};
+use crate::words::Words;
 
 const HIGH: f32 = 30.0;
 const GAP: f32 = 12.0;
@@ -12,11 +13,7 @@ const GAP: f32 = 12.0;
 /// The conditions, with one or two histories to their right; more stand below.
 pub(super) fn conditions(flow: &mut Flow, report: &Report) {
     let lines = conditions_of(flow.words, report);
-    let with_past = |group: &&Group| {
-        let History { points, paper, .. } = &group.history;
-        !points.is_empty() && points.len() + paper.len() > 1
-    };
-    let plots: Vec<&Group> = report.groups.iter().filter(with_past).collect();
+    let plots: Vec<&Group> = report.groups.iter().filter(|group| has_past(group)).collect();
     let beside = !plots.is_empty() && plots.len() <= 2;
     let width = if beside { flow.width() / 2.0 - GAP } else { flow.width() };
     let style = Style::plain(TEXT - 0.2);
@@ -46,6 +43,33 @@ pub(super) fn conditions(flow: &mut Flow, report: &Report) {
         }
         _ => rows(flow, &plots),
     }
+}
+
+/// There is something to compare with.
+fn has_past(group: &Group) -> bool {
+    let History { points, paper, .. } = &group.history;
+    !points.is_empty() && points.len() + paper.len() > 1
+}
+
+/// The same in words, a line each: where nothing is drawn.
+pub(super) fn told(words: &Words, report: &Report) -> Vec<String> {
+    report.groups.iter().filter(|group| has_past(group)).map(|group| line(words, group)).collect()
+}
+
+fn line(words: &Words, group: &Group) -> String {
+    let History { points, paper, unit, .. } = &group.history;
+    let one = |(day, _, value): &(String, u32, f32)| {
+        format!("{} {}", words.day(day), words.amount(&value.to_string(), unit))
+    };
+    let all = |list: &[(String, u32, f32)]| list.iter().map(one).collect::<Vec<_>>().join("; ");
+    let from_paper = || {
+        let many = words.tell("mark", "paper", &[("n", &paper.len().to_string())]);
+        format!("{many}: {}", all(paper))
+    };
+    let paper = (!paper.is_empty()).then(from_paper);
+    let here = (!points.is_empty()).then(|| all(points));
+    let told: Vec<String> = here.into_iter().chain(paper).collect();
+    format!("{}: {}", words.say("measurand", &group.measurand), told.join(" · "))
 }
 
 fn rows(flow: &mut Flow, plots: &[&Group]) {

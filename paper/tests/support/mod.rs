@@ -63,6 +63,12 @@ fn leakage(part: &str, digits: &str, word: Word, reasons: &[&str]) -> Group {
     }
 }
 
+/// Values of the years before the station was.
+fn from_paper() -> Vec<(String, u32, f32)> {
+    let values = [("2021-03-02", 18_688, 0.112), ("2022-03-05", 19_056, 0.131)];
+    values.map(|(day, since, value)| (day.to_owned(), since, value)).to_vec()
+}
+
 /// Eight measurements, earlier values, a value that was set aside, a second signature: as much as
 /// a usual inspection has.
 pub(crate) fn full() -> Report {
@@ -89,7 +95,7 @@ pub(crate) fn full() -> Report {
             limit,
             unit: unit.into(),
             of: String::new(),
-            paper: Vec::new(),
+            paper: if group == 0 { from_paper() } else { Vec::new() },
         };
     }
     report.asset.parts = vec!["fluid line (CF)".into(), "pressure sensor (CF)".into()];
