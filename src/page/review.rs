@@ -216,7 +216,10 @@ fn readings(review: &Review) -> Markup {
     let (all, used, others) = &review.readings;
     html! {
         h2 { (say("readings")) }
-        p { (tell("readings_of", &[("all", &all.to_string()), ("used", &used.to_string())])) }
+        p {
+            (tell("readings_of", &[("all", &all.to_string()), ("used", &used.to_string())]))
+            @if !others.is_empty() { " " (say("readings_else")) }
+        }
         ul { @for (why, count) in others { li { (count) " · " (english().say("why", why)) } } }
         @for line in &review.known { p { (line) } }
         @let (heard, more) = &review.heard;
