@@ -220,3 +220,20 @@ fn numbers_are_the_readers() {
     let filled = filled.filter(|mark| matches!(mark, Mark::Fill { .. })).count();
     assert!(filled > 80, "bars are drawn: {filled}");
 }
+
+/// A section that has nothing to tell says so.
+#[test]
+fn that_no_value_was_set_aside_is_said() {
+    for (language, none) in
+        Language::ALL.into_iter().zip(["No value was set aside.", "Es wurde kein Wert verworfen."])
+    {
+        for (aside, told) in [(0, true), (1, false)] {
+            let mut summary = month(3, 0);
+            summary.set_aside.truncate(aside);
+            assert_eq!(summary.set_aside.len(), aside);
+            let paper = text(&pages(&summary, language, Paper::A4));
+            assert_eq!(paper.contains(none), told, "{paper}");
+            assert_eq!(html::html(&summary, language).contains(none), told);
+        }
+    }
+}

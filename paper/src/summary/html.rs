@@ -78,18 +78,22 @@ fn parts(words: &Words, (heading, first): (&str, &str), list: &[Part]) -> Markup
 
 fn set_aside(words: &Words, summary: &Summary) -> Markup {
     let rows = tell::set_aside(words, summary);
-    html! { @if !rows.is_empty() {
+    html! {
         h2 { (words.say("heading", "set_aside")) }
-        p.q { (words.say("number_means", "set_aside")) }
-        table {
-            thead { tr { @for (n, code) in ["by", "values", "in_force"].iter().enumerate() {
-                th .n[n > 0] { (words.say("summed", code)) }
-            } } }
-            tbody { @for [by, values, kept] in rows { tr {
-                th { (by) } td.n { (values) } td.n { (kept) }
-            } } }
+        @if rows.is_empty() {
+            p { (words.say("summary", "none_set_aside")) }
+        } @else {
+            p.q { (words.say("number_means", "set_aside")) }
+            table {
+                thead { tr { @for (n, code) in ["by", "values", "in_force"].iter().enumerate() {
+                    th .n[n > 0] { (words.say("summed", code)) }
+                } } }
+                tbody { @for [by, values, kept] in rows { tr {
+                    th { (by) } td.n { (values) } td.n { (kept) }
+                } } }
+            }
         }
-    } }
+    }
 }
 
 fn missing(words: &Words, summary: &Summary) -> Markup {

@@ -33,7 +33,7 @@ pub(super) fn numbers(flow: &mut Flow, summary: &Summary) {
 }
 
 /// Where columns of numbers end, of the width.
-const ENDS: [f32; 9] = [0.34, 0.42, 0.51, 0.60, 0.68, 0.76, 0.84, 0.92, 1.0];
+const ENDS: [f32; 9] = [0.32, 0.40, 0.48, 0.57, 0.65, 0.73, 0.81, 0.90, 1.0];
 const NAMES: [&str; 9] =
     ["due", "in_time", "share", "overdue", "begun", "passed", "failed", "undecided", "ended"];
 
@@ -59,9 +59,10 @@ fn columns(flow: &mut Flow, first: &str) {
     let quiet = Style::quiet(SMALL);
     let page = flow.page();
     page.text(left, y + 6.0, quiet, &words.say("summed", first));
-    for (at, code) in ENDS.iter().zip(NAMES) {
+    for (n, (at, code)) in ENDS.iter().zip(NAMES).enumerate() {
         let text = words.say("summed", code);
-        let style = quiet.fitting(&text, width * 0.08 - 2.0);
+        let before = n.checked_sub(1).map_or(0.27, |n| ENDS[n]);
+        let style = quiet.fitting(&text, width * (at - before) - 6.0);
         page.right(left + at * width, y + 6.0, style, &text);
     }
     page.rule(left, y + 9.0, width, Ink::RULE);
@@ -98,10 +99,11 @@ fn row(flow: &mut Flow, part: &Part, style: Style) {
 /// Who set values aside.
 pub(super) fn set_aside(flow: &mut Flow, summary: &Summary) {
     let rows = tell::set_aside(flow.words, summary);
-    if rows.is_empty() {
-        return;
-    }
     flow.heading("set_aside", 40.0);
+    if rows.is_empty() {
+        let none = flow.words.say("summary", "none_set_aside");
+        return flow.paragraph(BODY, &none);
+    }
     let means = flow.words.say("number_means", "set_aside");
     flow.paragraph(Style::quiet(SMALL + 0.2), &means);
     let head = ["by", "values", "in_force"].map(|code| flow.words.say("summed", code));
