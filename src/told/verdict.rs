@@ -181,7 +181,8 @@ fn check(one: &ProveFact) -> String {
     let set: Vec<String> = one.set.iter().map(|(s, to)| format!("{}={to}", s.name())).collect();
     let holds = english().say("explain", if one.ok { "holds" } else { "holds_not" });
     let under = if set.is_empty() { String::new() } else { format!("; {}", set.join(" ")) };
-    format!("{}{under}: {holds}", found(one))
+    let hand = if one.typed { say("by_hand", &[]) } else { String::new() };
+    format!("{}{under}{hand}: {holds}", found(one))
 }
 
 /// What a check found.
