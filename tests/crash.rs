@@ -229,6 +229,9 @@ fn story() -> (Story, Meter) {
     (story, meter)
 }
 
+/// So often the asset has to be live when the station is killed.
+const LIVE_LEAST: u32 = 5;
+
 fn kills() -> u32 {
     let named = std::env::var("KILLS").ok().and_then(|kills| kills.parse().ok());
     let soak = std::env::var_os("SOAK").is_some_and(|soak| soak == "1");
@@ -240,7 +243,11 @@ fn killed_at_any_line_it_loses_nothing_that_was_seen() {
     let kills = kills();
     let (mut story, _meter) = story();
     let (seed, mut live) = (story.seed, 0);
-    for kill in 1..=kills {
+    for kill in 1..=2 * kills {
+        // A busy machine comes less far before it is killed.
+        if kills < kill && LIVE_LEAST <= live {
+            break;
+        }
         let goal = match kill % 50 {
             8 | 33 => Goal::Live,
             20 => Goal::Value,
@@ -264,7 +271,7 @@ fn killed_at_any_line_it_loses_nothing_that_was_seen() {
     let torn = torn.filter(|e| e.as_ref().unwrap().path().to_string_lossy().contains(".torn-"));
     let set_aside = u32::try_from(torn.count()).unwrap();
     assert!(story.torn <= set_aside, "torn tails are kept aside");
-    assert!((5..kills / 2).contains(&live), "the asset was live at {live} of the kills");
+    assert!((LIVE_LEAST..kills / 2).contains(&live), "the asset was live at {live} of the kills");
     // Past the harness, which shows nothing of a test that passes.
     let seen = story.seen.len();
     let text = format!(
