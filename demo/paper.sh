@@ -28,3 +28,9 @@ for number in 0001 0002 0005; do
     "$tapline" label "$(id "$number")" --folder "$run/data" --write "$out/label-$word.png"
 done
 "$tapline" label --asset P-0101 --folder "$run/data" --write "$out/label-asset.png"
+for what in control selftest cautions; do
+    lead=$(case $what in control) echo "--lead L-1" ;; esac)
+    # shellcheck disable=SC2086
+    "$tapline" sheet "$what" $lead --write "$run/sheet-$what.pdf"
+    pdftoppm -r 80 -png -singlefile "$run/sheet-$what.pdf" "$out/sheet-$what"
+done
