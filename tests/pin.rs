@@ -170,6 +170,46 @@ fn wrong_ones_are_noted_and_waited_for_whoever_they_are_for_and_over_a_restart()
     assert!(!station.done(&["status"]).contains("T-0201"), "it is signed");
 }
 
+/// The waits between six wrong ones, 2 to 60 s, and the hour of the lock are those of the unit test
+/// in `src/station/pins.rs`; here its boot-time clock is ahead instead of anybody waiting.
+#[test]
+fn six_wrong_ones_lock_it_and_no_kill_unlocks_it() {
+    let mut station = station("sign = \"badge_and_pin\"");
+    looked_at(&station);
+    set(&station, "op-7", "OP-0007", "", PIN_7);
+    let mut ahead = 0;
+    for wait in [2, 5, 15, 30, 60] {
+        refused(&typed(&station, &["sign"], &["OP-0007", WRONG]), "do not go together");
+        ahead += wait;
+        station.kill9();
+        station.restart_ahead(ahead);
+    }
+    let sixth = typed(&station, &["sign"], &["OP-0007", WRONG]);
+    refused(&sixth, "so many in a row lock it");
+    assert!(sixth.stderr.contains("60 min") && sixth.stderr.contains("--reset"), "{sixth:?}");
+    let right = |station: &Station| typed(station, &["sign"], &["OP-0007", PIN_7]);
+    refused(&right(&station), "this PIN is locked");
+    // Each was on disk before it was told: nothing is won by a kill, nor short of the hour.
+    for later in [0, 3_300] {
+        station.kill9();
+        station.restart_ahead(ahead + later);
+        let said = right(&station);
+        refused(&said, "this PIN is locked");
+        assert!(said.stderr.contains("--reset"), "{said:?}");
+    }
+    let told = noted(&station);
+    let what: Vec<_> = told.iter().map(|fact| fact["what"].as_str().unwrap()).collect();
+    let wrong = ["wrong"; 6];
+    assert_eq!(what, [&["set"], &wrong[..]].concat(), "what came while it was locked was not read");
+    assert!(told.iter().all(|fact| fact["operator"] == "op-7" && fact["from"] == "socket"));
+    assert!(station.done(&["status"]).contains("T-0201"), "nothing was signed");
+    station.kill9();
+    station.restart_ahead(ahead + 3_600);
+    let said = right(&station);
+    assert_eq!(said.code, 0, "the hour is over: {said:?}");
+    assert_eq!(noted(&station).last().unwrap()["what"], "right");
+}
+
 #[test]
 fn a_pin_is_changed_by_its_owner_and_reset_by_the_stations() {
     let station = station("sign = \"badge_and_pin\"");

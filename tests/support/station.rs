@@ -218,7 +218,7 @@ pub(crate) struct Station {
     child: Option<Child>,
     folder: TempDir,
     calls: Option<&'static str>,
-    /// What runs now is a child of `strace`.
+    /// What runs now is a child of `strace` or `unshare`.
     under_strace: bool,
     env: Vec<(String, String)>,
     user: Option<u32>,
@@ -284,6 +284,15 @@ impl Station {
         self.comes_up()
     }
 
+    /// Starts it where the boot-time clock is so many seconds ahead, under the same boot: a time
+    /// namespace (time_namespaces(7)) by `unshare` of util-linux; as root alone.
+    pub(crate) fn restart_ahead(&mut self, seconds: u64) {
+        let mut command = Command::new("unshare");
+        command.args(["--time", "--boottime", &seconds.to_string(), "--fork", "--kill-child"]);
+        self.launch(command.arg(TAPLINE), true);
+        assert!(self.comes_up(), "the station ended\n{}", self.log());
+    }
+
     fn launch(&mut self, command: &mut Command, stopped: bool) {
         assert!(self.child.is_none(), "it runs already");
         let talk = File::options().create(true).append(true).open(self.folder().join("log"));
@@ -328,7 +337,7 @@ impl Station {
         fs::read_to_string(self.folder().join("log")).unwrap_or_default()
     }
 
-    /// The process of the program itself, also under `strace`.
+    /// The process of the program itself, also under `strace` or `unshare`.
     pub(crate) fn pid(&self) -> Pid {
         let child = self.child.as_ref().expect("it runs").id();
         let own = match self.under_strace {
