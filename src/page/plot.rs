@@ -44,29 +44,31 @@ pub(super) fn plot(plot: &Plot) -> Markup {
         section.plotted {
             h2 { (plot.heading.0) }
             p.quiet { (plot.heading.1) }
-            @if plot.drawn.iter().filter(|dot| dot.used.is_some()).count() > 1 { (drawn(plot)) }
+            @if plot.drawn.iter().filter(|dot| dot.used.is_some()).count() > 1 {
+                (drawn(plot))
+                @if plot.drawn.iter().any(|dot| dot.paper.is_some() && dot.used.is_some()) {
+                    p.quiet { (super::say("hollow")) }
+                }
+            }
             @for line in &plot.trend { p { (line) } }
             div.table tabindex="0" role="region" aria-label=(super::say("list")) {
                 table {
                     thead { tr {
                         th { (super::say("day")) } th { (super::say("value")) }
-                        th { (super::say("of_limit")) } th { (super::say("the_limit")) }
-                        th { (super::say("verdict")) } th { (super::say("inspection")) }
+                        th { (super::say("verdict")) } th { (super::say("of_limit")) }
+                        th { (super::say("the_limit")) } th { (super::say("inspection")) }
                     } }
                     tbody {
                         @for dot in plot.dots.iter().rev() {
                             tr {
                                 td { (dot.day.0) }
                                 td { (dot.shown) }
+                                @if dot.paper.is_some() { td.paper { (super::say("from_paper")) } }
+                                @else { td { (super::verdict(&dot.verdict)) } }
                                 td { @if let Some(used) = dot.used { (used / 10) " %" } @else { "–" } }
                                 td.bound { (dot.limit) }
-                                @if let Some(paper) = &dot.paper {
-                                    td.paper { (super::say("from_paper")) }
-                                    td.paper { (paper) }
-                                } @else {
-                                    td { (super::verdict(&dot.verdict)) }
-                                    td { a href={ "/inspection/" (dot.id) } { (dot.id) } }
-                                }
+                                @if let Some(paper) = &dot.paper { td.paper { (paper) } }
+                                @else { td { a href={ "/inspection/" (dot.id) } { (dot.id) } } }
                             }
                         }
                     }
@@ -150,6 +152,21 @@ mod tests {
         let line = text.split("points=\"").nth(1).and_then(|rest| rest.split('"').next());
         assert_eq!(line.unwrap().split(' ').count(), 2);
         assert!(text.contains("folder A") && text.matches("/inspection/").count() == 2, "{text}");
+        let hollow = crate::page::say("hollow");
+        assert_eq!(text.matches(hollow).count(), 1, "it is said what a hollow mark is: {text}");
+        let own = vec![dot(45_000, 400, "pass"), dot(45_400, 500, "pass")];
+        let text = plot(&Plot { dots: own.clone(), drawn: own, ..Plot::default() }).into_string();
+        assert!(!text.contains(hollow), "and not where there is none: {text}");
+    }
+
+    #[test]
+    fn the_verdict_stands_before_the_limit() {
+        let all = vec![dot(45_000, 400, "pass"), dot(45_400, 500, "pass")];
+        let text = plot(&Plot { dots: all.clone(), drawn: all, ..Plot::default() }).into_string();
+        let at = |what: &str| text.find(what).unwrap();
+        let heads = ["value", "verdict", "of_limit", "the_limit"].map(crate::page::say);
+        assert!(heads.map(|head| at(&format!("<th>{head}</th>"))).is_sorted(), "{text}");
+        assert!(at("class=\"verdict pass\"") < at("class=\"bound\""), "{text}");
     }
 
     #[test]
