@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use tapline_protocols::fact::{CheckFact, LinkGiven};
-use tapline_protocols::inspection::TYPED;
+use tapline_protocols::inspection::{TYPED, typed_link};
 use tapline_protocols::register::{Fixture, Instrument, Isolation, IsolationKind, Lead, Setup};
 
 use super::core::Core;
@@ -49,7 +49,7 @@ impl Core {
             links: links
                 .iter()
                 .map(|link| self.link_given(link))
-                .chain(typed.iter().map(read_by_a_person))
+                .chain(typed.iter().map(|label| read_by_a_person(label)))
                 .collect(),
             checks: register
                 .checks
@@ -78,11 +78,11 @@ impl Core {
 }
 
 /// An instrument without a line stands among the links as what a person enters.
-fn read_by_a_person(instrument: &String) -> LinkGiven {
+fn read_by_a_person(instrument: &str) -> LinkGiven {
     LinkGiven {
-        link: format!("{TYPED}/{instrument}"),
+        link: typed_link(instrument),
         driver: TYPED.into(),
-        instrument: Some(instrument.clone()),
+        instrument: Some(instrument.into()),
         isolation_volts: NO_LINE_VOLTS,
         polled: false,
         period_ms: None,

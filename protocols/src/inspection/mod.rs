@@ -84,7 +84,7 @@ pub use record::{Line, Record, Setting, StepRecord, StepState, Valued};
 pub use run::{Phase, Placement, Run};
 pub(crate) use scale::is_within_percent;
 pub(crate) use test_current::{is_test_resistance, is_test_tolerance};
-pub use typed::TYPED;
+pub use typed::{TYPED, typed_link};
 
 /// One inspection.
 #[derive(Debug, Clone, Default)]

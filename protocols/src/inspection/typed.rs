@@ -30,9 +30,17 @@ struct Shown {
     unit: Unit,
 }
 
+/// What stands in the place of a link where a person reads this instrument. No link of a
+/// configuration has such an id, whatever its driver is called.
+#[must_use]
+pub fn typed_link(instrument: &str) -> String {
+    alloc::format!("{TYPED}/{instrument}")
+}
+
 /// A person reads this meter.
 pub(super) fn is_typed(brief: &Brief, meter: &str) -> bool {
-    brief.link_of(meter).is_some_and(|link| link.driver == TYPED)
+    let link = brief.link_of(meter);
+    link.is_some_and(|link| link.driver == TYPED && link.link == typed_link(meter))
 }
 
 /// The state of the prompt, where a person reads the meter: nothing of it shows a path, a lifted

@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 
 use super::bench::{DAY, Setting};
 use crate::fact::{Fact, Given, LinkGiven, Open, Opened, ScanFact};
-use crate::inspection::TYPED;
+use crate::inspection::{TYPED, typed_link};
 use crate::limits::Table;
 use crate::plan::{self, BenchGiven};
 use crate::register::{Asset, read_assets, read_fixtures, read_instruments, read_operators};
@@ -68,7 +68,7 @@ fn asset(id: &str) -> Asset {
 fn links(setting: &Setting) -> Vec<LinkGiven> {
     let driver = |one: &str| if setting.typed.contains(&one) { TYPED } else { "any" };
     let link = |link: &str, instrument: &str, polled, period_ms| LinkGiven {
-        link: link.into(),
+        link: if driver(instrument) == TYPED { typed_link(instrument) } else { link.into() },
         driver: driver(instrument).into(),
         instrument: Some(instrument.into()),
         isolation_volts: setting.isolation_volts,

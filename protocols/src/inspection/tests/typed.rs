@@ -12,8 +12,8 @@ use tapline_drivers::Now;
 
 use super::bench::{Bench, Setting};
 use super::worked::to_the_leakage;
-use crate::fact::{Fact, Word};
-use crate::inspection::{Command, Refusal};
+use crate::fact::{Fact, Given, Word};
+use crate::inspection::{Command, Refusal, TYPED};
 use crate::register::Known;
 
 fn enter(bench: &mut Bench, shows: &str) -> Result<(), Refusal> {
@@ -192,4 +192,23 @@ fn only_what_stands_on_the_display_of_such_a_meter_is_entered() {
     }
     bench.now += 1_100_000;
     assert_eq!(bench.ask(&Command::Capture { expect: None }).unwrap_err().key, "refusal.enter_it");
+}
+
+/// A file may describe a driver of that name: what it hears is proved as what any other hears.
+#[test]
+fn a_driver_of_that_name_is_not_read_by_a_person() {
+    let mut bench = Bench::before(&Setting::default());
+    for line in &mut bench.lines {
+        if let Fact::Given(Given::Links { list }) = &mut line.fact {
+            list.iter_mut().for_each(|link| link.driver = TYPED.into());
+        }
+    }
+    bench.inspection = crate::inspection::Inspection::new();
+    for line in bench.lines.clone() {
+        bench.inspection.apply(line.seq, line.at, &line.fact, line.by.as_deref());
+    }
+    bench.inspection.prepare().unwrap();
+    bench.put(vec![], None);
+    bench.answer("pass").unwrap();
+    assert_eq!(enter(&mut bench, "0.1 Ohm").unwrap_err().key, "refusal.no_typed_step");
 }
